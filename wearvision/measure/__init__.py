@@ -1,0 +1,1 @@
+"""The image half: arrays in, findings out. No files, no clock."""

@@ -1,0 +1,92 @@
+"""Printed scale references: which squares, which markers, how large.
+
+A board is a ChArUco grid. Board coordinates: mm, origin at the outer corner of the top-left square, x right, y
+down, z towards the viewer is not used (the board is flat). Inner corners are numbered row by row.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.errors import BadInput
+
+IDS_PER_CARD = 17
+CARDS = 5
+MARGIN_RATIO = 1 / 3
+"""White margin round the squares, as a share of a square (5 mm on the standard card)."""
+CARD_SQUARE_MM = {"small": 10.0, "standard": 15.0, "large": 25.0}
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoardSpec:
+    """One ChArUco board.
+
+    Attributes
+    ----------
+    name : str
+        `card 0 standard`, or the name in the TOML file.
+    dictionary : str
+        A predefined ArUco dictionary, `DICT_5X5_100`.
+    squares_x, squares_y : int
+        Squares across and down, 2 or more each.
+    square_mm, marker_mm : float
+        Drawn sizes, marker smaller than square.
+    first_id : int
+        Ids run from here, one per marker, row by row.
+    card : int or None
+        Card number 0 to 4 when it is one of our own cards.
+    """
+
+    name: str
+    dictionary: str
+    squares_x: int
+    squares_y: int
+    square_mm: float
+    marker_mm: float
+    first_id: int = 0
+    card: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.squares_x < 2 or self.squares_y < 2:
+            raise BadInput("a board needs two squares or more each way", got=(self.squares_x, self.squares_y))
+        if not 0 < self.marker_mm < self.square_mm:
+            raise BadInput("a marker must be smaller than its square", got=(self.marker_mm, self.square_mm))
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height of the squares, without margin."""
+        return self.squares_x * self.square_mm, self.squares_y * self.square_mm
+
+    @property
+    def marker_count(self) -> int:
+        """Markers on the board: the white squares."""
+        return self.squares_x * self.squares_y // 2
+
+    def inner_corners_mm(self) -> NDArray[np.float64]:
+        """Inner corners, (N, 2), row by row."""
+        xs = np.arange(1, self.squares_x) * self.square_mm
+        ys = np.arange(1, self.squares_y) * self.square_mm
+        gx, gy = np.meshgrid(xs, ys)
+        return np.stack([gx.ravel(), gy.ravel()], axis=1)
+
+
+def card(number: int, size: str = "standard") -> BoardSpec:
+    """Our own card: 7 x 5 squares, `DICT_5X5_100`, marker/square 0.7, ids 17k to 17k+16.
+
+    Raises
+    ------
+    BadInput
+        For a number outside 0 to 4 or an unknown size.
+    """
+    if not 0 <= number < CARDS:
+        raise BadInput("no such card", got=number, do="cards are numbered 0 to 4")
+    if size not in CARD_SQUARE_MM:
+        raise BadInput("no such card size", got=size, do=f"use one of {', '.join(CARD_SQUARE_MM)}")
+    square = CARD_SQUARE_MM[size]
+    return BoardSpec(
+        name=f"card {number} {size}", dictionary="DICT_5X5_100", squares_x=7, squares_y=5, square_mm=square,
+        marker_mm=0.7 * square, first_id=IDS_PER_CARD * number, card=number,
+    )  # fmt: skip

@@ -1,0 +1,169 @@
+"""The measured plane: the one owner of millimetres and pixels.
+
+A plane is a pinhole camera with one radial term looking at a flat world, with everything that is not known
+exactly kept as a parameter of one Gaussian:
+
+    rotation (3), translation (3, mm), log focal (1), k1 (1), principal point (2, px), log print scale (1),
+    card height (1, mm)
+
+The corners inform some of them, priors the rest; `sources` keeps the covariance by named source, so that any
+figure computed from the plane gets its uncertainty, part by part, from `propagate`. The print scale and the
+card height act on the world: the plane measured lies `height` below the printed side, and drawn millimetres are
+`exp(log print)` real ones.
+
+Plane coordinates: mm, x and y along the card's own axes, origin at its origin (see board.py), z = 0 is the measured plane.
+Camera model: x_c = R X + t, normalised (u, v) = (x, y)/z, distorted by 1 + k1 r^2, pixel = f (u, v) + c.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.quantity import Measured, Unit
+
+Array = NDArray[np.float64]
+NAMES = ("rx", "ry", "rz", "tx", "ty", "tz", "log_f", "k1", "cx", "cy", "log_print", "height")
+N = len(NAMES)
+STEP = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-5, 1e-5, 1e-2, 1e-2, 1e-6, 1e-3])
+"""Half-widths of the central differences, small against every curvature here, large against rounding."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plane:
+    """Where the measured plane lies, and how well that is known.
+
+    Attributes
+    ----------
+    theta : (12,) array
+        Parameters in the order of `NAMES`; rotation vector and translation are those of the *printed* side
+        in *drawn* millimetres.
+    sources : mapping of str to (12, 12) array
+        Covariance of `theta` by source (`corner`, `print`, `height`, `lens`); their sum is the whole.
+    size_px : (width, height)
+    source : str
+        `card`, `board`, `stated`, ...
+    rms_px : float
+        Root mean square of the corner residuals.
+    """
+
+    theta: Array
+    sources: Mapping[str, Array]
+    size_px: tuple[int, int]
+    source: str
+    rms_px: float = 0.0
+
+    def __post_init__(self) -> None:
+        theta = np.array(self.theta, dtype=np.float64).reshape(N)
+        theta.setflags(write=False)
+        object.__setattr__(self, "theta", theta)
+        object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
+
+    @property
+    def covariance(self) -> Array:
+        """Whole covariance of `theta`, (12, 12)."""
+        return np.sum(np.stack(list(self.sources.values())), axis=0) if self.sources else np.zeros((N, N))
+
+    @property
+    def pose(self) -> tuple[Array, Array]:
+        """Rotation (3, 3) and translation (3,) of the measured plane, real millimetres."""
+        rotation = np.asarray(cv2.Rodrigues(self.theta[:3].reshape(3, 1))[0], dtype=np.float64)
+        shift = np.exp(self.theta[10]) * self.theta[3:6]
+        return rotation, shift + rotation[:, 2] * self.theta[11]
+
+    @property
+    def focal_px(self) -> float:
+        """Focal length, px."""
+        return float(np.exp(self.theta[6]))
+
+    @property
+    def homography(self) -> Array:
+        """Plane mm (x, y, 1) to undistorted pixels, (3, 3), last element 1."""
+        rotation, shift = self.pose
+        k = np.array([[self.focal_px, 0, self.theta[8]], [0, self.focal_px, self.theta[9]], [0, 0, 1]])
+        h = k @ np.column_stack([rotation[:, 0], rotation[:, 1], shift])
+        return np.asarray(h / h[2, 2])
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the optical axis and the plane's normal, degrees."""
+        rotation, _ = self.pose
+        return float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0.0, 1.0))))
+
+    @property
+    def distance_mm(self) -> float:
+        """Distance from the lens to the plane along its normal."""
+        rotation, shift = self.pose
+        return float(abs(rotation[:, 2] @ shift))
+
+    def to_px(self, mm: Array) -> Array:
+        """Plane points (N, 2) in mm to photo pixels (N, 2)."""
+        rotation, shift = self.pose
+        points = np.asarray(mm, dtype=np.float64).reshape(-1, 2)
+        camera = points @ rotation[:, :2].T + shift
+        uv = camera[:, :2] / camera[:, 2:]
+        uv = uv * (1 + self.theta[7] * np.sum(uv * uv, axis=1, keepdims=True))
+        return np.asarray(self.focal_px * uv + self.theta[8:10])
+
+    def to_mm(self, px: Array) -> Array:
+        """Photo pixels (N, 2) to plane points (N, 2) in mm."""
+        uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - self.theta[8:10]) / self.focal_px
+        rotation, shift = self.pose
+        ray = np.column_stack([undistort(uv, float(self.theta[7])), np.ones(len(uv))]) @ rotation
+        foot = shift @ rotation
+        return np.asarray(ray[:, :2] * (foot[2] / ray[:, 2:]) - foot[:2])
+
+    def mm_per_px(self, at_px: Array) -> Measured:
+        """Local scale 1/sqrt(|det J|) of plane -> pixel at a pixel, mm."""
+        at = np.asarray(at_px, dtype=np.float64).reshape(1, 2)
+
+        def scale(plane: Plane) -> Array:
+            quad = plane.to_mm(at + np.array([[-1.0, 0], [1, 0], [0, -1], [0, 1]]))
+            (ax, ay), (bx, by) = (quad[1] - quad[0]) / 2, (quad[3] - quad[2]) / 2
+            return np.array([np.sqrt(abs(ax * by - ay * bx))])
+
+        return self.measured(scale, "mm", how="scale of the plane")[0]
+
+    def propagate(self, figure: Callable[[Plane], Array]) -> tuple[Array, dict[str, Array]]:
+        """Value (K,) of a figure of the plane and its standard uncertainty (K,) by source.
+
+        `figure` maps a plane to K numbers with *pixels* held fixed; it is differentiated centrally at the
+        twelve parameters.
+        """
+        value = np.asarray(figure(self), dtype=np.float64).ravel()
+        columns = []
+        for i in range(N):
+            shift = np.zeros(N)
+            shift[i] = STEP[i]
+            ahead, behind = (figure(replace(self, theta=self.theta + s * shift)) for s in (1, -1))
+            columns.append((np.asarray(ahead).ravel() - np.asarray(behind).ravel()) / (2 * STEP[i]))
+        jacobian = np.stack(columns, axis=1)
+        parts = {
+            name: np.sqrt(np.clip(np.einsum("ki,ij,kj->k", jacobian, cov, jacobian), 0, None))
+            for name, cov in self.sources.items()
+        }
+        return value, parts
+
+    def measured(
+        self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float
+    ) -> list[Measured]:
+        """`propagate`, as measured quantities; `more` adds further named parts to each."""
+        value, parts = self.propagate(figure)
+        return [
+            Measured.of(float(v), unit, how=how, **{k: float(u[i]) for k, u in parts.items()}, **more)
+            for i, v in enumerate(value)
+        ]
+
+
+def undistort(uv: Array, k1: float) -> Array:
+    """Inverse of u (1 + k1 r^2) by Newton on the radius; (N, 2) normalised coordinates."""
+    far = np.sqrt(np.sum(uv * uv, axis=1, keepdims=True))
+    near = far.copy()
+    for _ in range(8):
+        near -= (near * (1 + k1 * near**2) - far) / (1 + 3 * k1 * near**2)
+    return np.asarray(uv * np.divide(near, far, out=np.ones_like(far), where=far > 0))

@@ -1,0 +1,73 @@
+"""What a person states about a photo: facts no picture can tell. From flags or `crate.toml`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal, get_args
+
+from wearvision.errors import BadInput
+
+PartKind = Literal["casing", "impeller", "box-cover", "side-plate", "ring-pair"]
+PART_KINDS: tuple[PartKind, ...] = get_args(PartKind)
+View = Literal[
+    "wear-face", "gasket-land", "tongue", "vane-front", "vane-back", "vane-edge", "bore", "line-light"
+]
+VIEWS: tuple[View, ...] = get_args(View)
+NOMINALS: Mapping[str, str] = {
+    "face_inner_diameter_mm": "inner diameter of the wear face",
+    "face_outer_diameter_mm": "outer diameter of the wear face",
+    "vane_count": "number of vanes",
+    "vane_height_mm": "height of a new vane",
+    "land_width_mm": "width of a sound gasket land",
+    "light_elevation_deg": "elevation of the light plane above the face",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """Facts stated for one photo.
+
+    Attributes
+    ----------
+    part_kind, view : str
+    card_height_mm : float
+        Height of the card's support above the measured plane, mm; negative when below.
+    check_bar_mm : float or None
+        Caliper length of the card's 100 mm check bar; `None` when nobody measured it.
+    mm_per_px : float or None
+        A stated scale, last resort, used when no card is found.
+    nominal : mapping of str to float
+        Drawing sizes under the names of `NOMINALS`.
+    """
+
+    part_kind: PartKind = "casing"
+    view: View = "wear-face"
+    card_height_mm: float = 0.0
+    check_bar_mm: float | None = None
+    mm_per_px: float | None = None
+    nominal: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _one_of("part kind", self.part_kind, PART_KINDS)
+        _one_of("view", self.view, VIEWS)
+        _within("card height, mm", self.card_height_mm, -200.0, 200.0)
+        if self.check_bar_mm is not None:
+            _within("measured length of the 100 mm check bar, mm", self.check_bar_mm, 90.0, 110.0)
+        if self.mm_per_px is not None:
+            _within("stated scale, mm per pixel", self.mm_per_px, 1e-4, 10.0)
+        for name, value in self.nominal.items():
+            if name not in NOMINALS:
+                raise BadInput("unknown drawing size", got=name, do=f"use one of {', '.join(NOMINALS)}")
+            _within(NOMINALS[name], value, 0.0, 1e5)
+
+
+def _one_of(what: str, got: str, allowed: tuple[str, ...]) -> None:
+    if got not in allowed:
+        raise BadInput(f"unknown {what}", got=got, do=f"use one of {', '.join(allowed)}")
+
+
+def _within(what: str, value: float, low: float, high: float) -> None:
+    if not (math.isfinite(value) and low <= value <= high):
+        raise BadInput(f"{what}: outside {low:g} to {high:g}", got=value, do="check the figure and its unit")

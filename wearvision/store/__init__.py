@@ -1,0 +1,1 @@
+"""What is kept, and proof that nothing was changed."""
