@@ -1,7 +1,8 @@
 """A number never travels alone: value, standard uncertainty, unit and how it came, or why there is none.
 
 `u` is a standard uncertainty (GUM, JCGM 100:2008); `u95` the half-width of the 95 % interval, 1.96 u for a
-normal error. `budget` keeps the named parts of u (`corner`, `print`, `height`, `lens`, `edge`, `outline`), whose root sum of squares is u.
+normal error. `budget` keeps the named parts of u (`corner`, `print`, `height`, `lens`, `edge`, `outline`),
+whose root sum of squares is u.
 """
 
 from __future__ import annotations

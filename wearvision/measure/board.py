@@ -1,7 +1,7 @@
 """Printed scale references: which squares, which markers, how large.
 
-A board is a ChArUco grid. Board coordinates: mm, origin at the outer corner of the top-left square, x right, y
-down, z towards the viewer is not used (the board is flat). Inner corners are numbered row by row.
+A board is a ChArUco grid. Board coordinates: mm, origin at the outer corner of the top-left square, x right,
+y down; the board is flat. Inner corners are numbered row by row.
 """
 
 from __future__ import annotations

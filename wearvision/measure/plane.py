@@ -8,10 +8,11 @@ exactly kept as a parameter of one Gaussian:
 
 The corners inform some of them, priors the rest; `sources` keeps the covariance by named source, so that any
 figure computed from the plane gets its uncertainty, part by part, from `propagate`. The print scale and the
-card height act on the world: the plane measured lies `height` below the printed side, and drawn millimetres are
-`exp(log print)` real ones.
+card height act on the world: the plane measured lies `height` below the printed side, and
+drawn millimetres are `exp(log print)` real ones.
 
-Plane coordinates: mm, x and y along the card's own axes, origin at its origin (see board.py), z = 0 is the measured plane.
+Plane coordinates: mm, x and y along the card's own axes, origin at its origin (see board.py), z = 0
+is the measured plane.
 Camera model: x_c = R X + t, normalised (u, v) = (x, y)/z, distorted by 1 + k1 r^2, pixel = f (u, v) + c.
 """
 
