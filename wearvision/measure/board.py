@@ -6,7 +6,8 @@ y down; the board is flat. Inner corners are numbered row by row.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import tomllib
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +66,19 @@ class BoardSpec:
         """Markers on the board: the white squares."""
         return self.squares_x * self.squares_y // 2
 
+    def marker_corners_mm(self) -> NDArray[np.float64]:
+        """Corners of the markers, (marker_count, 4, 2), row by row; each top-left first, then clockwise."""
+        y, x = np.nonzero(np.add.outer(np.arange(self.squares_y), np.arange(self.squares_x)) % 2)
+        gap, near = (self.square_mm - self.marker_mm) / 2, self.square_mm
+        corner = np.stack([x, y], axis=1)[:, None] * near + gap
+        return np.asarray(corner + self.marker_mm * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]))
+
+    def outline_mm(self) -> NDArray[np.float64]:
+        """Outline of the board with its white margin, (4, 2), top-left first, then clockwise."""
+        margin, (width, height) = MARGIN_RATIO * self.square_mm, self.size_mm
+        low, right, down = -margin, width + margin, height + margin
+        return np.array([[low, low], [right, low], [right, down], [low, down]])
+
     def inner_corners_mm(self) -> NDArray[np.float64]:
         """Inner corners, (N, 2), row by row."""
         xs = np.arange(1, self.squares_x) * self.square_mm
@@ -90,3 +104,44 @@ def card(number: int, size: str = "standard") -> BoardSpec:
         name=f"card {number} {size}", dictionary="DICT_5X5_100", squares_x=7, squares_y=5, square_mm=square,
         marker_mm=0.7 * square, first_id=IDS_PER_CARD * number, card=number,
     )  # fmt: skip
+
+
+def board_from_toml(text: str) -> BoardSpec:
+    """A board from its TOML text: one key per field of `BoardSpec`, at top level or under `[board]`.
+
+    `name`, `first_id` and `card` may be left out; the rest are asked for by name.
+
+    Raises
+    ------
+    BadInput
+        For text that is not TOML, an unknown or missing key, a value of the wrong kind, or sizes that do not fit.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise BadInput(f"the board file is not TOML: {err}", do="check quotes and equal signs") from err
+    table = data.get("board", data)
+    if not isinstance(table, dict):
+        raise BadInput("board: not a table", got=table, do="start it with [board]")
+    kinds = {f.name: str(f.type) for f in fields(BoardSpec)}
+    for key, value in table.items():
+        _check_kind(key, value, kinds)
+    needed = [k for k in kinds if k not in ("name", "first_id", "card")]
+    missing = [k for k in needed if k not in table]
+    if missing:
+        raise BadInput(f"the board file lacks {', '.join(missing)}", do="add a line for each")
+    if not str(table["dictionary"]).startswith("DICT_"):
+        raise BadInput("dictionary: not an ArUco dictionary", got=table["dictionary"], do="say DICT_5X5_100")
+    return BoardSpec(**{"name": "board", **table})
+
+
+def _check_kind(key: str, value: object, kinds: dict[str, str]) -> None:
+    if key not in kinds:
+        raise BadInput("unknown key in the board file", got=key, do=f"use {', '.join(kinds)}")
+    wanted: tuple[type, ...] = (str,)
+    if kinds[key].startswith("int"):
+        wanted = (int,)
+    elif kinds[key] == "float":
+        wanted = (int, float)
+    if not isinstance(value, wanted) or isinstance(value, bool):
+        raise BadInput(f"{key}: a {kinds[key]} is needed", got=value, do="numbers stand without quotes")

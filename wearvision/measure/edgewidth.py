@@ -1,0 +1,69 @@
+"""How blurred a photo is, measured on a board's own black and white edges."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.board import BoardSpec
+
+Array = NDArray[np.float64]
+BIN_PX = 0.25
+WIDTH_10_90 = 2.5631
+"""10 to 90 % width of a Gaussian edge in sigmas: 2 x 1.28155, the normal quantile."""
+LEAST_STEP = 15.0
+
+
+def edge_sigma(gray: NDArray[np.uint8], spec: BoardSpec, numbers: NDArray[np.int64], px: Array) -> float:
+    """Gaussian sigma of the edges between inner corners, px, in the blurrier of the two grid directions.
+
+    `numbers` are inner-corner numbers, `px` their places (N, 2). Nan when no edge is clear.
+    """
+    columns, place = spec.squares_x - 1, {int(k): p for k, p in zip(numbers, px, strict=True)}
+    gap = (spec.square_mm - spec.marker_mm) / 2 / spec.square_mm
+    widths = []
+    for stride in (1, columns):
+        pairs = [
+            (place[k], place[k + stride])
+            for k in place
+            if k + stride in place and not (stride == 1 and k % columns == columns - 1)
+        ]
+        profiles = [p for a, b in pairs if (p := _profile(gray, a, b, gap)) is not None]
+        if profiles:
+            widths.append(float(np.median([_sigma(p) for p in profiles])))
+    return max(widths) if widths else float("nan")
+
+
+def _profile(gray: NDArray[np.uint8], a: Array, b: Array, gap: float) -> tuple[Array, Array] | None:
+    """Distance across the edge a-b (px) and grey level there, over the plain middle of the edge."""
+    length = float(np.linalg.norm(b - a))
+    reach = gap * length * 0.9
+    if reach < 2:
+        return None
+    low = np.floor(np.minimum(a, b) - reach).astype(int)
+    high = np.ceil(np.maximum(a, b) + reach).astype(int) + 1
+    if low.min() < 0 or high[0] > gray.shape[1] or high[1] > gray.shape[0]:
+        return None
+    y, x = np.mgrid[low[1] : high[1], low[0] : high[0]]
+    along_x, along_y = (b - a) / length
+    along = (x - a[0]) * along_x + (y - a[1]) * along_y
+    across = (y - a[1]) * along_x - (x - a[0]) * along_y
+    use = (np.abs(across) <= reach) & (along > 0.2 * length) & (along < 0.8 * length)
+    return across[use], gray[low[1] : high[1], low[0] : high[0]][use].astype(np.float64)
+
+
+def _sigma(profile: tuple[Array, Array]) -> float:
+    """10-90 % width of the binned edge over 2.5631; inf when the step is too low."""
+    across, level = profile
+    cell = np.floor((across - across.min()) / BIN_PX).astype(int)
+    count = np.bincount(cell)
+    mean = np.bincount(cell, weights=level) / np.maximum(count, 1)
+    at = across.min() + (np.flatnonzero(count) + 0.5) * BIN_PX
+    edge = mean[count > 0]
+    tail = max(2, len(edge) // 8)
+    first, last = float(np.median(edge[:tail])), float(np.median(edge[-tail:]))
+    if abs(last - first) < LEAST_STEP:
+        return float("inf")
+    rise = np.maximum.accumulate((edge - first) / (last - first))
+    ends = np.interp([0.1, 0.9], rise + 1e-9 * np.arange(len(rise)), at)
+    return float((ends[1] - ends[0]) / WIDTH_10_90)

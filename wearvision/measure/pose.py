@@ -1,0 +1,278 @@
+"""Corners and priors to a plane with its covariance.
+
+Least squares over the twelve parameters of `plane.NAMES`: corner residuals weighted by their own scatter, and
+Gaussian priors for what corners tell little of. The posterior covariance is split exactly by what went in:
+with S = (J'WJ + P^-1)^-1, a prior with inverse covariance Q_i brings S Q_i S, the corners S J'WJ S, and these
+add up to S.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.errors import BadInput
+from wearvision.measure.plane import NAMES, N, Plane
+from wearvision.measure.scale import Sighting
+from wearvision.quantity import Unmeasured
+
+Array = NDArray[np.float64]
+
+FILM_DIAGONAL_MM, FILM_WIDTH_MM = 43.267, 36.0
+"""35 mm film frame, for the EXIF focal length (facts: by diagonal and by width differ by 4 % on 4:3)."""
+FOCAL_SD = 0.028
+"""Of ln f from EXIF: the two conversions lie 2 % to either side of their middle, rounding adds 2 %."""
+FOCAL_GUESS, FOCAL_GUESS_SD = 0.8, 0.35
+"""Of the long side, and sd of ln f, when no focal length is known: about 18 to 58 mm film (95 %)."""
+K1_SD = 0.03
+"""Of k1 at a focal length of one long side, growing with it: what phones leave. Common practice, no source."""
+CENTRE_SD = 0.005
+"""Of the principal point, as a share of the width. Common practice, no source."""
+PRINT_SD = 0.0025
+"""Of ln print scale, nobody having measured: +-0.5 % (95 %)."""
+CHECK_BAR_MM, CHECK_BAR_SD_MM = 100.0, 0.03
+"""Length drawn, and sd of a caliper reading on a printed bar (limit of error 0.03 mm, ends by eye)."""
+PRINT_ANISOTROPY_SD = 0.0004
+"""Of ln print scale beyond one measured bar: printers differ along and across the feed."""
+PAPER_MM = 0.2
+"""Printed side above its support: paper of 0.1 mm to card of 0.3 mm."""
+HEIGHT_SD_MM = 0.3
+"""Of that height: paper, seating of the support. Common practice, no source."""
+CORNER_FLOOR_PX = 0.05
+OUTLIER = 4.0
+"""Corners further off than this many robust sigmas are dropped."""
+LEAST_POINTS = 6
+
+PRIORS = {"lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prior:
+    """Independent Gaussian priors of the last six parameters, in the order of `NAMES[6:]`."""
+
+    mean: tuple[float, ...]
+    sd: tuple[float, ...]
+
+
+def prior_of(
+    size_px: tuple[int, int], focal35_mm: float | None, check_bar_mm: float | None, card_height_mm: float
+) -> Prior:
+    """What is known before looking: lens from EXIF, print from the check bar, height as stated."""
+    width, height = size_px
+    if focal35_mm is not None and not (math.isfinite(focal35_mm) and focal35_mm > 0):
+        raise BadInput("35 mm focal length: not a positive number", got=focal35_mm, do="leave it out")
+    log_f, log_f_sd = math.log(FOCAL_GUESS * max(size_px)), FOCAL_GUESS_SD
+    if focal35_mm is not None:
+        by_diagonal = math.hypot(width, height) / FILM_DIAGONAL_MM
+        by_width = max(size_px) / FILM_WIDTH_MM
+        log_f, log_f_sd = math.log(focal35_mm * math.sqrt(by_diagonal * by_width)), FOCAL_SD
+    log_print, print_sd = 0.0, PRINT_SD
+    if check_bar_mm is not None:
+        log_print = math.log(check_bar_mm / CHECK_BAR_MM)
+        print_sd = math.hypot(CHECK_BAR_SD_MM / CHECK_BAR_MM, PRINT_ANISOTROPY_SD)
+    k1_sd = K1_SD * math.exp(log_f) / max(size_px)
+    centre_sd = CENTRE_SD * width
+    return Prior(
+        mean=(log_f, 0.0, (width - 1) / 2, (height - 1) / 2, log_print, card_height_mm + PAPER_MM),
+        sd=(log_f_sd, k1_sd, centre_sd, centre_sd, print_sd, HEIGHT_SD_MM),
+    )
+
+
+def solve(
+    sightings: Sequence[Sighting],
+    *,
+    size_px: tuple[int, int],
+    focal35_mm: float | None = None,
+    check_bar_mm: float | None = None,
+    card_height_mm: float = 0.0,
+) -> Plane | Unmeasured:
+    """The measured plane from the best board of a photo.
+
+    Parameters
+    ----------
+    sightings : sequence of Sighting
+        The first one, the one with most corners, is used.
+    size_px : (width, height)
+        Of the photo, EXIF orientation applied.
+    focal35_mm : float, optional
+        35 mm film focal length of EXIF; a prior, never a scale.
+    check_bar_mm : float, optional
+        Caliper length of the printed 100 mm bar.
+    card_height_mm : float
+        Stated height of the card's support above the measured plane, mm.
+
+    Raises
+    ------
+    BadInput
+        For a focal length that is not positive.
+    """
+    prior = prior_of(size_px, focal35_mm, check_bar_mm, card_height_mm)
+    if not sightings:
+        return Unmeasured(reason="no card seen", hint="lay a printed card flat beside the part")
+    best = sightings[0]
+    points = Points(mm=best.corners_mm, px=best.corners_px, sigma_rel=best.sigma_rel)
+    if len(points.px) < LEAST_POINTS:
+        return Unmeasured(reason=f"only {len(points.px)} corners of the card seen", hint="show the whole card")
+    fits = [_fit(points, start, prior) for start in _starts(points, prior)]
+    if not fits:
+        return Unmeasured(reason="the card's corners fit no plane", hint="lay the card flat and retake")
+    fit = min(fits, key=lambda f: f.cost)
+    if fit.inliers.sum() < LEAST_POINTS:
+        return Unmeasured(reason="the card's corners do not agree", hint="lay the card flat and retake")
+    return Plane(
+        theta=fit.theta, sources=_sources(fit, prior), size_px=size_px, rms_px=fit.rms_px,
+        source="board" if best.spec.card is None else "card",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Points:
+    """Correspondences: drawn mm (N, 2), pixels (N, 2), relative scatter (N,)."""
+
+    mm: Array
+    px: Array
+    sigma_rel: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Fit:
+    theta: Array
+    normal: Array  # J'WJ of the corners, (12, 12)
+    cost: float
+    rms_px: float
+    inliers: NDArray[np.bool_]
+
+
+def _starts(points: Points, prior: Prior) -> list[Array]:
+    """Both poses of a flat board at the prior's lens, as full parameter vectors."""
+    focal, centre = math.exp(prior.mean[0]), prior.mean[2:4]
+    k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
+    board = np.column_stack([points.mm, np.zeros(len(points.mm))])
+    _, turns, shifts, _ = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
+    poses = [np.concatenate([np.ravel(r), np.ravel(t)]) for r, t in zip(turns, shifts, strict=True)]
+    return [np.concatenate([p, prior.mean]) for p in poses if np.all(np.isfinite(p)) and p[5] > 0]
+
+
+def project(theta: Array, mm: Array) -> tuple[Array, Array]:
+    """Drawn points (N, 2) to pixels (N, 2) and the derivative by the twelve parameters, (2N, 12)."""
+    focal = math.exp(theta[6])
+    k = np.array([[focal, 0, theta[8]], [0, focal, theta[9]], [0, 0, 1.0]])
+    lens = np.array([theta[7], 0.0, 0.0, 0.0])
+    board = np.column_stack([mm, np.zeros(len(mm))])
+    px, slope = cv2.projectPoints(board, theta[:3].copy(), theta[3:6].copy(), k, lens)
+    jacobian = np.zeros((2 * len(mm), N))
+    jacobian[:, :6] = slope[:, :6]
+    jacobian[:, 6] = focal * (slope[:, 6] + slope[:, 7])
+    jacobian[:, 7] = slope[:, 10]
+    jacobian[:, 8:10] = slope[:, 8:10]
+    return np.asarray(px, dtype=np.float64).reshape(-1, 2), jacobian
+
+
+def _fit(points: Points, start: Array, prior: Prior) -> _Fit:
+    """Robust least squares: solve, find the corners' own scatter, drop those far off, until settled."""
+    inliers = np.ones(len(points.px), dtype=bool)
+    theta, sigma = start, 0.5
+    for _ in range(6):
+        theta = _descend(points, theta, prior, sigma, inliers)
+        off = (project(theta, points.mm)[0] - points.px) / points.sigma_rel[:, None]
+        robust = 1.4826 * float(np.median(np.abs(off)))
+        near = np.abs(off).max(axis=1) <= OUTLIER * max(robust, CORNER_FLOOR_PX)
+        free = max(2 * int(near.sum()) - 8, 1)
+        fresh = max(math.sqrt(float(np.sum(off[near] ** 2)) / free), CORNER_FLOOR_PX)
+        settled = np.array_equal(near, inliers) and abs(fresh / sigma - 1) < 0.01
+        sigma, inliers = fresh, near
+        if settled or inliers.sum() < LEAST_POINTS:
+            break
+    residual, slope, weight = _residual(points, theta, sigma, inliers)
+    miss = (theta[6:] - prior.mean) / np.array(prior.sd)
+    off = project(theta, points.mm)[0] - points.px
+    return _Fit(
+        theta=theta, normal=slope.T @ (slope * weight[:, None]), inliers=inliers,
+        cost=float(residual @ (residual * weight) + miss @ miss) + 2 * residual.size * math.log(sigma)
+        + 32.0 * float(np.sum(~inliers)), rms_px=math.sqrt(float(np.mean(off[inliers] ** 2))) if inliers.any() else 0.0,
+    )  # fmt: skip
+
+
+def _residual(
+    points: Points, theta: Array, sigma: float, inliers: NDArray[np.bool_]
+) -> tuple[Array, Array, Array]:
+    px, slope = project(theta, points.mm)
+    use = np.repeat(inliers, 2)
+    weight = np.repeat((sigma * points.sigma_rel) ** -2.0, 2)
+    return (points.px - px).ravel()[use], slope[use], weight[use]
+
+
+def _descend(points: Points, theta: Array, prior: Prior, sigma: float, inliers: NDArray[np.bool_]) -> Array:
+    """Levenberg-Marquardt on corners and priors."""
+    inverse = np.concatenate([np.zeros(6), np.array(prior.sd) ** -2.0])
+    target = np.concatenate([np.zeros(6), prior.mean])
+
+    def cost(at: Array) -> float:
+        r, _, w = _residual(points, at, sigma, inliers)
+        return float(r @ (r * w) + (at - target) @ ((at - target) * inverse))
+
+    now, damping = cost(theta), 1e-4
+    for _ in range(40):
+        residual, slope, weight = _residual(points, theta, sigma, inliers)
+        normal = slope.T @ (slope * weight[:, None]) + np.diag(inverse)
+        pull = slope.T @ (residual * weight) - (theta - target) * inverse
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        ahead = cost(theta + step)
+        if ahead < now:
+            gain, theta, now, damping = now - ahead, theta + step, ahead, damping / 10
+            if gain < 1e-9 * (1 + now):
+                break
+        elif damping > 1e8:
+            break
+        else:
+            damping *= 10
+    return theta
+
+
+def _sources(fit: _Fit, prior: Prior) -> dict[str, Array]:
+    """Covariance of the parameters by what brought it in."""
+    inverse = np.concatenate([np.zeros(6), np.array(prior.sd) ** -2.0])
+    spread = _inverse(fit.normal + np.diag(inverse))
+    out = {"corner": spread @ fit.normal @ spread}
+    for name, members in PRIORS.items():
+        rows = [NAMES.index(m) for m in members]
+        out[name] = (spread[:, rows] * inverse[rows]) @ spread[rows]
+    return out
+
+
+def _inverse(matrix: Array) -> Array:
+    """Inverse of a positive definite matrix with very unlike units, scaled to ones on its diagonal first."""
+    scale = 1 / np.sqrt(np.diag(matrix))
+    return np.asarray(np.linalg.inv(matrix * np.outer(scale, scale)) * np.outer(scale, scale))
+
+
+STATED_SCALE_SD = 0.03
+"""Of ln scale when a person states it: the plane's tilt up to 14 degrees goes uncorrected. Common practice."""
+STATED_TILT_SD = 0.1
+"""Of each tilt angle, rad."""
+
+
+def from_stated_scale(mm_per_px: float, size_px: tuple[int, int]) -> Plane:
+    """A frontal plane of a stated scale: last resort, no tilt correction, a few percent uncertain.
+
+    Its origin is the photo's centre.
+
+    Raises
+    ------
+    BadInput
+        For a scale that is not positive.
+    """
+    if not (math.isfinite(mm_per_px) and mm_per_px > 0):
+        raise BadInput("stated scale: not a positive number", got=mm_per_px, do="state mm per pixel")
+    focal = FOCAL_GUESS * max(size_px)
+    theta = np.zeros(N)
+    theta[5], theta[6] = focal * mm_per_px, math.log(focal)
+    theta[8:10] = (size_px[0] - 1) / 2, (size_px[1] - 1) / 2
+    spread = np.zeros(N)
+    spread[:2], spread[10] = STATED_TILT_SD, STATED_SCALE_SD
+    return Plane(theta=theta, sources={"stated": np.diag(spread**2)}, size_px=size_px, source="stated")
