@@ -114,7 +114,7 @@ def board_from_toml(text: str) -> BoardSpec:
     Raises
     ------
     BadInput
-        For text that is not TOML, an unknown or missing key, a value of the wrong kind, or sizes that do not fit.
+        For text that is not TOML, an unknown or missing key, a wrong kind of value, or sizes that do not fit.
     """
     try:
         data = tomllib.loads(text)

@@ -3,7 +3,7 @@
 Least squares over the twelve parameters of `plane.NAMES`: corner residuals weighted by their own scatter, and
 Gaussian priors for what corners tell little of. The posterior covariance is split exactly by what went in:
 with S = (J'WJ + P^-1)^-1, a prior with inverse covariance Q_i brings S Q_i S, the corners S J'WJ S, and these
-add up to S.
+add up to S. One nuisance rides along: how far blur and ink pull the corners of markers inwards.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ FOCAL_SD = 0.028
 FOCAL_GUESS, FOCAL_GUESS_SD = 0.8, 0.35
 """Of the long side, and sd of ln f, when no focal length is known: about 18 to 58 mm film (95 %)."""
 K1_SD = 0.03
-"""Of k1 at a focal length of one long side, growing with it: what phones leave. Common practice, no source."""
+"""Of k1 at a focal length of one long side, growing with it: what phones leave.
+Common practice, no source."""
 CENTRE_SD = 0.005
 """Of the principal point, as a share of the width. Common practice, no source."""
 PRINT_SD = 0.0025
@@ -47,6 +48,8 @@ CORNER_FLOOR_PX = 0.05
 OUTLIER = 4.0
 """Corners further off than this many robust sigmas are dropped."""
 LEAST_POINTS = 6
+PULL_SD_PX = 1.0
+"""Of the inward shift of marker corners; drawn and real photos show 0.3 to 1 px."""
 
 PRIORS = {"lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",)}
 
@@ -115,9 +118,12 @@ def solve(
     if not sightings:
         return Unmeasured(reason="no card seen", hint="lay a printed card flat beside the part")
     best = sightings[0]
-    points = Points(mm=best.corners_mm, px=best.corners_px, sigma_rel=best.sigma_rel)
+    points = Points(
+        mm=best.corners_mm, px=best.corners_px, sigma_rel=best.sigma_rel, pull=best.pull
+    )  # fmt: skip
     if len(points.px) < LEAST_POINTS:
-        return Unmeasured(reason=f"only {len(points.px)} corners of the card seen", hint="show the whole card")
+        seen = len(points.px)
+        return Unmeasured(reason=f"only {seen} corners of the card seen", hint="show the whole card")
     fits = [_fit(points, start, prior) for start in _starts(points, prior)]
     if not fits:
         return Unmeasured(reason="the card's corners fit no plane", hint="lay the card flat and retake")
@@ -125,37 +131,43 @@ def solve(
     if fit.inliers.sum() < LEAST_POINTS:
         return Unmeasured(reason="the card's corners do not agree", hint="lay the card flat and retake")
     return Plane(
-        theta=fit.theta, sources=_sources(fit, prior), size_px=size_px, rms_px=fit.rms_px,
+        theta=fit.state[:N], sources=_sources(fit, prior), size_px=size_px, rms_px=fit.rms_px,
         source="board" if best.spec.card is None else "card",
     )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Points:
-    """Correspondences: drawn mm (N, 2), pixels (N, 2), relative scatter (N,)."""
+    """Correspondences: drawn mm (N, 2), pixels (N, 2), relative scatter (N,), direction of pull (N, 2)."""
 
     mm: Array
     px: Array
     sigma_rel: Array
+    pull: Array
+
+    def model(self, state: Array) -> tuple[Array, Array]:
+        """Expected pixels (N, 2) and derivative (2N, 13) at a state: twelve parameters and the pull, px."""
+        px, slope = project(state[:N], self.mm)
+        return px + state[N] * self.pull, np.column_stack([slope, self.pull.ravel()])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Fit:
-    theta: Array
-    normal: Array  # J'WJ of the corners, (12, 12)
+    state: Array
+    normal: Array  # J'WJ of the corners, (13, 13)
     cost: float
     rms_px: float
     inliers: NDArray[np.bool_]
 
 
 def _starts(points: Points, prior: Prior) -> list[Array]:
-    """Both poses of a flat board at the prior's lens, as full parameter vectors."""
+    """Both poses of a flat board at the prior's lens, as full states."""
     focal, centre = math.exp(prior.mean[0]), prior.mean[2:4]
     k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
     board = np.column_stack([points.mm, np.zeros(len(points.mm))])
     _, turns, shifts, _ = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
     poses = [np.concatenate([np.ravel(r), np.ravel(t)]) for r, t in zip(turns, shifts, strict=True)]
-    return [np.concatenate([p, prior.mean]) for p in poses if np.all(np.isfinite(p)) and p[5] > 0]
+    return [np.concatenate([p, prior.mean, [0.0]]) for p in poses if np.all(np.isfinite(p)) and p[5] > 0]
 
 
 def project(theta: Array, mm: Array) -> tuple[Array, Array]:
@@ -176,72 +188,79 @@ def project(theta: Array, mm: Array) -> tuple[Array, Array]:
 def _fit(points: Points, start: Array, prior: Prior) -> _Fit:
     """Robust least squares: solve, find the corners' own scatter, drop those far off, until settled."""
     inliers = np.ones(len(points.px), dtype=bool)
-    theta, sigma = start, 0.5
+    state, sigma = start, 0.5
     for _ in range(6):
-        theta = _descend(points, theta, prior, sigma, inliers)
-        off = (project(theta, points.mm)[0] - points.px) / points.sigma_rel[:, None]
+        state = _descend(points, state, prior, sigma, inliers)
+        off = (points.model(state)[0] - points.px) / points.sigma_rel[:, None]
         robust = 1.4826 * float(np.median(np.abs(off)))
         near = np.abs(off).max(axis=1) <= OUTLIER * max(robust, CORNER_FLOOR_PX)
-        free = max(2 * int(near.sum()) - 8, 1)
+        free = max(2 * int(near.sum()) - 9, 1)
         fresh = max(math.sqrt(float(np.sum(off[near] ** 2)) / free), CORNER_FLOOR_PX)
         settled = np.array_equal(near, inliers) and abs(fresh / sigma - 1) < 0.01
         sigma, inliers = fresh, near
         if settled or inliers.sum() < LEAST_POINTS:
             break
-    residual, slope, weight = _residual(points, theta, sigma, inliers)
-    miss = (theta[6:] - prior.mean) / np.array(prior.sd)
-    off = project(theta, points.mm)[0] - points.px
+    residual, slope, weight = _residual(points, state, sigma, inliers)
+    misfit = float(residual @ (residual * weight)) + 2 * residual.size * math.log(sigma)
+    misfit += 2 * OUTLIER**2 * float(np.sum(~inliers))
+    target, inverse = _prior_state(prior)
     return _Fit(
-        theta=theta, normal=slope.T @ (slope * weight[:, None]), inliers=inliers,
-        cost=float(residual @ (residual * weight) + miss @ miss) + 2 * residual.size * math.log(sigma)
-        + 32.0 * float(np.sum(~inliers)), rms_px=math.sqrt(float(np.mean(off[inliers] ** 2))) if inliers.any() else 0.0,
+        state=state, normal=slope.T @ (slope * weight[:, None]), inliers=inliers,
+        cost=misfit + float((state - target) ** 2 @ inverse),
+        rms_px=math.sqrt(2 * float(np.mean(residual**2))) if inliers.any() else math.inf,
     )  # fmt: skip
 
 
+def _prior_state(prior: Prior) -> tuple[Array, Array]:
+    """Prior mean and inverse variance of a whole state; the pose is free."""
+    mean = np.concatenate([np.zeros(6), prior.mean, [0.0]])
+    return mean, np.concatenate([np.zeros(6), np.array(prior.sd) ** -2.0, [PULL_SD_PX**-2.0]])
+
+
 def _residual(
-    points: Points, theta: Array, sigma: float, inliers: NDArray[np.bool_]
+    points: Points, state: Array, sigma: float, inliers: NDArray[np.bool_]
 ) -> tuple[Array, Array, Array]:
-    px, slope = project(theta, points.mm)
+    px, slope = points.model(state)
     use = np.repeat(inliers, 2)
     weight = np.repeat((sigma * points.sigma_rel) ** -2.0, 2)
     return (points.px - px).ravel()[use], slope[use], weight[use]
 
 
-def _descend(points: Points, theta: Array, prior: Prior, sigma: float, inliers: NDArray[np.bool_]) -> Array:
+def _descend(points: Points, state: Array, prior: Prior, sigma: float, inliers: NDArray[np.bool_]) -> Array:
     """Levenberg-Marquardt on corners and priors."""
-    inverse = np.concatenate([np.zeros(6), np.array(prior.sd) ** -2.0])
-    target = np.concatenate([np.zeros(6), prior.mean])
+    target, inverse = _prior_state(prior)
 
-    def cost(at: Array) -> float:
-        r, _, w = _residual(points, at, sigma, inliers)
-        return float(r @ (r * w) + (at - target) @ ((at - target) * inverse))
+    def cost(residual: Array, weight: Array, at: Array) -> float:
+        return float(residual @ (residual * weight) + (at - target) ** 2 @ inverse)
 
-    now, damping = cost(theta), 1e-4
-    for _ in range(40):
-        residual, slope, weight = _residual(points, theta, sigma, inliers)
+    residual, slope, weight = _residual(points, state, sigma, inliers)
+    now, damping = cost(residual, weight, state), 1e-4
+    while damping < 1e8:
         normal = slope.T @ (slope * weight[:, None]) + np.diag(inverse)
-        pull = slope.T @ (residual * weight) - (theta - target) * inverse
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        ahead = cost(theta + step)
-        if ahead < now:
-            gain, theta, now, damping = now - ahead, theta + step, ahead, damping / 10
-            if gain < 1e-9 * (1 + now):
-                break
-        elif damping > 1e8:
-            break
-        else:
+        pull = slope.T @ (residual * weight) - (state - target) * inverse
+        ahead = state + np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        trial = _residual(points, ahead, sigma, inliers)
+        then = cost(trial[0], trial[2], ahead)
+        if not then < now:
             damping *= 10
-    return theta
+            continue
+        gain, state, now, damping = now - then, ahead, then, damping / 10
+        residual, slope, weight = trial
+        if gain < 1e-9 * (1 + now):
+            break
+    return state
 
 
 def _sources(fit: _Fit, prior: Prior) -> dict[str, Array]:
-    """Covariance of the parameters by what brought it in."""
-    inverse = np.concatenate([np.zeros(6), np.array(prior.sd) ** -2.0])
+    """Covariance of the twelve parameters by what brought it in."""
+    _, inverse = _prior_state(prior)
     spread = _inverse(fit.normal + np.diag(inverse))
-    out = {"corner": spread @ fit.normal @ spread}
+    nuisance = np.zeros_like(inverse)
+    nuisance[N] = inverse[N]
+    out = {"corner": (spread @ (fit.normal + np.diag(nuisance)) @ spread)[:N, :N]}
     for name, members in PRIORS.items():
         rows = [NAMES.index(m) for m in members]
-        out[name] = (spread[:, rows] * inverse[rows]) @ spread[rows]
+        out[name] = (spread[:N, rows] * inverse[rows]) @ spread[rows, :N]
     return out
 
 
@@ -252,7 +271,8 @@ def _inverse(matrix: Array) -> Array:
 
 
 STATED_SCALE_SD = 0.03
-"""Of ln scale when a person states it: the plane's tilt up to 14 degrees goes uncorrected. Common practice."""
+"""Of ln scale when a person states it: the plane's tilt up to 14 degrees goes uncorrected.
+Common practice, no source."""
 STATED_TILT_SD = 0.1
 """Of each tilt angle, rad."""
 

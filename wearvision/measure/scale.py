@@ -29,6 +29,8 @@ SMALLEST_MARKER_PX = 12
 AGREE_MARKERS = 3
 AGREE_SHARE = 0.12
 """A marker agrees when its four corners lie within this share of its side from the common homography."""
+THRESHOLD_PX = 13
+"""Window of the adaptive threshold. One suffices, as every marker is seen at several scales."""
 WINDOW_MAX_PX = 12
 LEAST_STEP = 10.0
 """Least step in grey levels between the dark and the bright quadrants round a corner that counts."""
@@ -49,6 +51,9 @@ class Sighting:
         Point numbers: inner corners 0.., then four per marker.
     sigma_rel : (N,) array
         Expected scatter relative to a chessboard corner.
+    pull : (N, 2) array
+        Unit vector in the photo along which blur and ink shift a marker's corner, towards the marker's middle;
+        zero for chessboard corners, which nothing shifts. The amount is one unknown of the board.
     marker_count : int
         Markers that agreed when the board was found.
     inner_count : int
@@ -70,6 +75,7 @@ class Sighting:
     corners_mm: Array
     ids: NDArray[np.int64]
     sigma_rel: Array
+    pull: Array
     marker_count: int
     inner_count: int
     homography: Array
@@ -80,7 +86,7 @@ class Sighting:
     in_view_share: float
 
     def __post_init__(self) -> None:
-        for name in ("corners_px", "corners_mm", "ids", "sigma_rel", "homography"):
+        for name in ("corners_px", "corners_mm", "ids", "sigma_rel", "pull", "homography"):
             array = np.array(getattr(self, name))
             array.setflags(write=False)
             object.__setattr__(self, name, array)
@@ -148,7 +154,7 @@ def _refuse_shared_ids(specs: Sequence[BoardSpec]) -> None:
     for spec in specs:
         ids = {(spec.dictionary, spec.first_id + k) for k in range(spec.marker_count)}
         if taken & ids:
-            raise BadInput("two boards share marker ids", got=spec.name, do="state which one lies in the photo")
+            raise BadInput("two boards share marker ids", got=spec.name, do="state which one is in the photo")
         taken |= ids
 
 
@@ -195,6 +201,7 @@ def _markers(image: Gray, dictionary: str) -> tuple[NDArray[np.int64], Array]:
         raise BadInput("unknown ArUco dictionary", got=dictionary, do="DICT_5X5_100 is the one of our cards")
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = 4 * SMALLEST_MARKER_PX / max(image.shape)
+    parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = THRESHOLD_PX
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code), parameters)
     quads, ids, _ = detector.detectMarkers(image)
@@ -239,18 +246,20 @@ def _sighting(gray: Gray, seed: _Seed) -> Sighting | None:
         kept, inner, h = _fit(inner_mm, kept, inner, h)
         if len(kept) < 4:
             return None
-    cell_mm = spec.marker_mm / 7
-    marker_mm = spec.marker_corners_mm().reshape(-1, 2)
-    quadrant = np.tile(np.array([[0, 0, 0, 1], [0, 0, 1, 0], [1, 0, 0, 0], [0, 1, 0, 0]]), (spec.marker_count, 1))
-    outer, corner = _refine(gray, h, marker_mm, quadrant.astype(bool), min(gap_mm, cell_mm))
-    whole = _inside(gray, apply(h, inner_mm), 0.0)
+    outer_mm = spec.marker_corners_mm().reshape(-1, 2)
+    outer, outer_px = _refine(gray, h, outer_mm, _marker_quadrants(spec), min(gap_mm, spec.marker_mm / 7))
+    middle = np.repeat(spec.marker_corners_mm().mean(axis=1), 4, axis=0)[outer]
+    pull = apply(h, 0.9 * outer_mm[outer] + 0.1 * middle) - apply(h, outer_mm[outer])
+    pull /= np.linalg.norm(pull, axis=1, keepdims=True)
     black, white, glare = _tones(gray, spec, h)
     return Sighting(
-        spec=spec, corners_px=np.vstack([inner, corner]), corners_mm=np.vstack([inner_mm[kept], marker_mm[outer]]),
-        ids=np.concatenate([kept, len(inner_mm) + outer]), marker_count=seed.marker_count, inner_count=len(kept),
-        sigma_rel=np.concatenate([np.ones(len(kept)), np.full(len(outer), MARKER_SIGMA)]), homography=h,
-        edge_sigma_px=edge_sigma(gray, spec, kept, inner), black=black, white=white, glare_share=glare,
-        in_view_share=float(whole.mean()),
+        spec=spec, marker_count=seed.marker_count, inner_count=len(kept), homography=h,
+        corners_px=np.vstack([inner, outer_px]), corners_mm=np.vstack([inner_mm[kept], outer_mm[outer]]),
+        ids=np.concatenate([kept, len(inner_mm) + outer]),
+        sigma_rel=np.concatenate([np.ones(len(kept)), np.full(len(outer), MARKER_SIGMA)]),
+        pull=np.vstack([np.zeros((len(kept), 2)), pull]), edge_sigma_px=edge_sigma(gray, spec, kept, inner),
+        black=black, white=white, glare_share=glare,
+        in_view_share=float(_inside(gray, apply(h, inner_mm), 0.0).mean()),
     )  # fmt: skip
 
 
@@ -261,6 +270,12 @@ def _dark_quadrants(spec: BoardSpec) -> NDArray[np.bool_]:
     return np.stack([even, ~even, ~even, even], axis=1)
 
 
+def _marker_quadrants(spec: BoardSpec) -> NDArray[np.bool_]:
+    """The same for the corners of markers, each of which is black inside."""
+    inside = np.array([[0, 0, 0, 1], [0, 0, 1, 0], [1, 0, 0, 0], [0, 1, 0, 0]], dtype=bool)
+    return np.tile(inside, (spec.marker_count, 1))
+
+
 def _refine(
     gray: Gray, h: Array, mm: Array, dark: NDArray[np.bool_], free_mm: float
 ) -> tuple[NDArray[np.int64], Array]:
@@ -268,7 +283,7 @@ def _refine(
     start = apply(h, mm)
     step = free_mm * np.array([[-1.0, -1], [1, -1], [-1, 1], [1, 1]])
     quad = apply(h, (mm[:, None] + step).reshape(-1, 2)).reshape(-1, 4, 2) - start[:, None]
-    reach = np.abs(np.einsum("nij->nij", quad)).max(axis=2).min(axis=1)
+    reach = np.abs(quad).max(axis=2).min(axis=1)
     window = np.clip(np.floor(0.9 * reach), 2, WINDOW_MAX_PX).astype(int)
     good = np.flatnonzero(_inside(gray, start, window + 2.0))
     places = start.copy()
@@ -276,7 +291,11 @@ def _refine(
         some = good[window[good] == size]
         places[some] = _corner_sub_pix(gray, start[some], int(size))
     moved = np.abs(places - start).max(axis=1) <= window
-    seen = np.array([k for k in good if moved[k] and _looks_right(gray, places[k] + 0.6 * quad[k], dark[k])], int)
+    good = good[moved[good]]
+    level = sample(gray, (places[good, None] + 0.6 * quad[good]).reshape(-1, 2)).reshape(-1, 4)
+    darkest_bright = np.where(dark[good], np.inf, level).min(axis=1, initial=np.inf)
+    step = darkest_bright - np.where(dark[good], level, -np.inf).max(axis=1, initial=-np.inf)
+    seen = good[step >= LEAST_STEP]
     return seen, places[seen]
 
 
@@ -298,12 +317,6 @@ def sample(gray: Gray, points: Array) -> Array:
     inside = _inside(gray, points, 0.0)
     at = np.rint(np.where(inside[:, None], points, 0.0)).astype(int)
     return np.where(inside, gray[at[:, 1], at[:, 0]].astype(np.float64), np.nan)
-
-
-def _looks_right(gray: Gray, at: Array, dark: NDArray[np.bool_]) -> bool:
-    """Whether the dark quadrants are darker than the bright ones by a clear step."""
-    level = sample(gray, at)
-    return bool(np.all(np.isfinite(level)) and level[~dark].min() - level[dark].max() >= LEAST_STEP)
 
 
 def _fit(mm: Array, kept: NDArray[np.int64], px: Array, h: Array) -> tuple[NDArray[np.int64], Array, Array]:
