@@ -57,7 +57,8 @@ when = 1979-05-27 07:32:00
         (("criteria", 0, "limit", "unit"), 18), (("criteria", 0, "bands", 1, "max"), 21),
         (("criteria", 0, "bands", 1, "odd key", 1, 0), 22), (("criteria", 0, "deep", "x"), 25),
         (("criteria", 1), 26), (("criteria", 1, "steps", 1, "n"), 31),
-        (("criteria", 1, "steps", 1, "when"), 32), (("criteria", 1, "not there"), 26), (("nothing",), None), ((), None),
+        (("criteria", 1, "steps", 1, "when"), 32), (("criteria", 1, "not there"), 26),
+        (("nothing",), None), ((), None),
     ],
 )  # fmt: skip
 def test_line_of(path: tuple[str | int, ...], line: int | None) -> None:
