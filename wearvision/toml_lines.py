@@ -41,8 +41,8 @@ def load_toml(text: str, source_name: str) -> dict[str, Any]:
         raise BadInput(f"{source_name}:{line}: not TOML: {why}", do="correct that line") from None
 
 
-def line_of(text: str, path: Sequence[str | int]) -> int | None:
-    """Line, counted from 1, of the key at `path`, else of its nearest parent that stands in the text.
+def line_of(text: str, path: Sequence[str | int]) -> int:
+    """Line, counted from 1, of the key at `path`, else of its nearest parent, else 1.
 
     Parameters
     ----------
@@ -50,17 +50,12 @@ def line_of(text: str, path: Sequence[str | int]) -> int | None:
         A text that `load_toml` accepts.
     path : sequence of str or int
         Keys and, for arrays, indices counted from 0; a model's `loc` fits.
-
-    Returns
-    -------
-    int or None
-        `None` when not even the first key stands there.
     """
     lines = _lines(text)
     here = tuple(path)
     while here and here not in lines:
         here = here[:-1]
-    return lines.get(here)
+    return lines.get(here, 1)
 
 
 def fault(
@@ -78,8 +73,7 @@ def fault(
     """
     first = errors[0]
     path = tuple(first["loc"])
-    line = line_of(text, path)
-    where = f"{source_name}:{line}" if line else source_name
+    where = f"{source_name}:{line_of(text, path)}"
     name = ".".join(map(str, path)) or "the file"
     more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
     if first["type"] == "extra_forbidden":
