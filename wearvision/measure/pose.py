@@ -40,10 +40,11 @@ CHECK_BAR_MM, CHECK_BAR_SD_MM = 100.0, 0.03
 """Length drawn, and sd of a caliper reading on a printed bar (limit of error 0.03 mm, ends by eye)."""
 PRINT_ANISOTROPY_SD = 0.0004
 """Of ln print scale beyond one measured bar: printers differ along and across the feed."""
-PAPER_MM = 0.2
-"""Printed side above its support: paper of 0.1 mm to card of 0.3 mm."""
-HEIGHT_SD_MM = 0.3
-"""Of that height: paper, seating of the support. Common practice, no source."""
+PAPER_MM = 0.25
+"""Printed side above its support: paper of 0.1 mm to a laminated card of 0.4 mm."""
+HEIGHT_SD_MM = 0.35
+"""Of that height: thickness, seating of the support, rounding of the edge looked at. Common practice,
+no source."""
 CORNER_FLOOR_PX = 0.05
 OUTLIER = 4.0
 """Corners further off than this many robust sigmas are dropped."""

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from wearvision.errors import BadInput
 from wearvision.measure.board import CARDS, BoardSpec, card
 from wearvision.measure.edgewidth import edge_sigma
+from wearvision.measure.squares import square_corners
 
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
@@ -34,7 +35,7 @@ THRESHOLD_PX = 13
 WINDOW_MAX_PX = 12
 LEAST_STEP = 10.0
 """Least step in grey levels between the dark and the bright quadrants round a corner that counts."""
-MARKER_SIGMA = 2.0
+MARKER_SIGMA = 1.2
 """Scatter of refined marker corners relative to chessboard corners."""
 
 
@@ -52,7 +53,7 @@ class Sighting:
     sigma_rel : (N,) array
         Expected scatter relative to a chessboard corner.
     pull : (N, 2) array
-        Unit vector in the photo along which blur and ink shift a marker's corner, towards the marker's middle;
+        Unit vector in the photo along which blur and ink shift a marker corner, towards the marker middle;
         zero for chessboard corners, which nothing shifts. The amount is one unknown of the board.
     marker_count : int
         Markers that agreed when the board was found.
@@ -247,7 +248,7 @@ def _sighting(gray: Gray, seed: _Seed) -> Sighting | None:
         if len(kept) < 4:
             return None
     outer_mm = spec.marker_corners_mm().reshape(-1, 2)
-    outer, outer_px = _refine(gray, h, outer_mm, _marker_quadrants(spec), min(gap_mm, spec.marker_mm / 7))
+    outer, outer_px = _marker_corners(gray, h, spec)
     middle = np.repeat(spec.marker_corners_mm().mean(axis=1), 4, axis=0)[outer]
     pull = apply(h, 0.9 * outer_mm[outer] + 0.1 * middle) - apply(h, outer_mm[outer])
     pull /= np.linalg.norm(pull, axis=1, keepdims=True)
@@ -270,10 +271,16 @@ def _dark_quadrants(spec: BoardSpec) -> NDArray[np.bool_]:
     return np.stack([even, ~even, ~even, even], axis=1)
 
 
-def _marker_quadrants(spec: BoardSpec) -> NDArray[np.bool_]:
-    """The same for the corners of markers, each of which is black inside."""
-    inside = np.array([[0, 0, 0, 1], [0, 0, 1, 0], [1, 0, 0, 0], [0, 1, 0, 0]], dtype=bool)
-    return np.tile(inside, (spec.marker_count, 1))
+def _marker_corners(gray: Gray, h: Array, spec: BoardSpec) -> tuple[NDArray[np.int64], Array]:
+    """Numbers and refined places of marker corners; all four of a marker or none."""
+    free_mm = 0.9 * min((spec.square_mm - spec.marker_mm) / 2, spec.marker_mm / 7)
+    mm = spec.marker_corners_mm()
+    quads = apply(h, mm.reshape(-1, 2)).reshape(-1, 4, 2)
+    sides = np.linalg.norm(quads - np.roll(quads, 1, axis=1), axis=2).min(axis=1)
+    places = square_corners(gray, quads, free_mm / spec.marker_mm * sides)
+    moved = np.abs(places - quads).max(axis=(1, 2))
+    good = np.flatnonzero(moved <= np.maximum(0.1 * sides, 2.0))
+    return (4 * good[:, None] + np.arange(4)).ravel(), places[good].reshape(-1, 2)
 
 
 def _refine(
