@@ -1,0 +1,320 @@
+"""One append-only chain of events, each bound to the one before by its hash; all else is derived from it.
+
+The cost of an append does not grow with the ledger: only the last event is looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from wearvision.errors import BadInput, BrokenRecord, WearvisionError
+from wearvision.store import sqlite
+from wearvision.store.db import EVENTS, LEDGER_FILE, Store
+from wearvision.store.event import Draft, Event, make_event
+from wearvision.store.files import disk_in_words, remove
+from wearvision.store.head import EMPTY, GENESIS, HEAD_FILE, Head, read_head, stage_head
+from wearvision.store.problem import Problem, Problems
+
+PAGE_ROWS = 256
+_RESTORE = "keep the folder as it is, and restore a backup into a new one"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChainReport:
+    """What a check of the whole chain found.
+
+    Attributes
+    ----------
+    events : int
+        Rows read.
+    head : Head
+        Last event read.
+    recorded : Head or None
+        What `head.json` says; None when it cannot be read.
+    problems : tuple of Problem
+        Empty when the chain is sound.
+    """
+
+    events: int
+    head: Head
+    recorded: Head | None
+    problems: tuple[Problem, ...]
+
+    @property
+    def sound(self) -> bool:
+        """Whether everything holds together."""
+        return not self.problems
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chain:
+    """The events of an open store."""
+
+    store: Store
+
+    def append(
+        self, kind: str, tag: str, payload: Mapping[str, object], at: datetime, *, seen: int | None = None
+    ) -> Event:
+        """Append one event; see `append_many`."""
+        return self.append_many([Draft(kind=kind, tag=tag, payload=payload, at=at)], seen=seen)[0]
+
+    def append_many(self, drafts: Iterable[Draft], *, seen: int | None = None) -> tuple[Event, ...]:
+        """Append events, all or none; they are on the disk when this returns.
+
+        Parameters
+        ----------
+        drafts : iterable of Draft
+        seen : int, optional
+            Number of the last event the caller knows. When given, nothing is appended if a later event exists
+            for one of the drafts' tags.
+
+        Raises
+        ------
+        BadInput
+            Payload not JSON, somebody else wrote to the tag, ledger in use, disk full or not writable.
+        BrokenRecord
+            The ledger lost or changed what `head.json` records: a broken chain takes no new event.
+        """
+        drafts = tuple(drafts)
+        if not drafts:
+            return ()
+        staged: Path | None = None
+        try:
+            with self.store.writing() as connection:
+                tail = self._sound_tail(connection)
+                if seen is not None:
+                    _refuse_stale(connection, {draft.tag for draft in drafts}, seen)
+                events = _chained(tail, drafts)
+                connection.execute(sa.insert(EVENTS), [_row(event) for event in events])
+                with disk_in_words(f"{HEAD_FILE} cannot be written", self.store.folder):
+                    staged = stage_head(self.store.folder, _head(events[-1]))
+        except BaseException:
+            if staged is not None:
+                remove(staged)
+            raise
+        self._advance(staged, _head(events[-1]))
+        return events
+
+    def events(self, tag: str | None = None, kind: str | None = None, after_seq: int = 0) -> Iterator[Event]:
+        """Events in order, read page by page; each one's hash is computed again.
+
+        Raises
+        ------
+        BrokenRecord
+            At an event that is not as it was written. Missing or inserted events are for `verify`.
+        """
+        where = [EVENTS.c.seq > after_seq]
+        if tag is not None:
+            where.append(EVENTS.c.tag == tag)
+        if kind is not None:
+            where.append(EVENTS.c.kind == kind)
+        return map(_event, self._rows(*where))
+
+    def head(self) -> str:
+        """Hash of the last event; `GENESIS` for an empty ledger."""
+        return self.tail().hash
+
+    def tail(self) -> Head:
+        """Number and hash of the last event."""
+        with self.store.reading() as connection:
+            return _tail(connection)
+
+    def seq_of(self, event_hash: str) -> int | None:
+        """Number of the event with this hash, such as the head printed on a report; None when not there."""
+        with self.store.reading() as connection:
+            return connection.scalar(sa.select(EVENTS.c.seq).where(EVENTS.c.hash == event_hash))
+
+    def verify(self) -> ChainReport:
+        """Check all: the file, the guards, every event and its place, and that the recorded head is in.
+
+        Reads the whole ledger once, in little memory; others may append meanwhile.
+
+        Raises
+        ------
+        BadInput
+            If the ledger cannot be read now (in use, disk failing). Damage is reported, not raised.
+        """
+        problems = Problems()
+        recorded = self._recorded(problems)
+        self._check_file(problems)
+        walk = _Walk(problems=problems, looked_for=recorded)
+        try:
+            for row in self._rows():
+                walk.step(row)
+        except BrokenRecord as err:
+            problems.add(f"after event {walk.head.seq}", err.what)
+        walk.end()
+        return ChainReport(events=walk.count, head=walk.head, recorded=recorded, problems=problems.all())
+
+    def _rows(self, *where: sa.ColumnElement[bool]) -> Iterator[sa.Row[Any]]:
+        query = sa.select(EVENTS).where(*where).order_by(EVENTS.c.seq).limit(PAGE_ROWS)
+        last: int | None = None
+        while True:
+            page_query = query if last is None else query.where(EVENTS.c.seq > last)
+            with self.store.reading() as connection:
+                page = connection.execute(page_query).all()
+            for row in page:
+                if last is not None and row.seq <= last:
+                    raise BrokenRecord("events come back out of order", got=row.seq, do=_RESTORE)
+                last = row.seq
+                yield row
+            if len(page) < PAGE_ROWS:
+                return
+
+    def _sound_tail(self, connection: sa.Connection) -> Head:
+        """The last event, provided that the chain still contains what `head.json` records."""
+        tail = _tail(connection)
+        recorded = read_head(self.store.folder)
+        if recorded != tail and (
+            recorded.seq >= tail.seq or _hash_at(connection, recorded.seq) != recorded.hash
+        ):
+            raise BrokenRecord(
+                f"the ledger does not contain event {recorded.seq} as {HEAD_FILE} records it",
+                got=f"last event {tail.seq}",
+                do=_RESTORE,
+            )
+        return tail
+
+    def _advance(self, staged: Path, head: Head) -> None:
+        """Record the head under the write lock, unless somebody appended since and will record a later one.
+
+        The events are in: a head that lags is lawful, and the next append moves it on. So no failure here may
+        look like a failed append, and the folder needs no flush.
+        """
+        try:
+            with self.store.writing() as connection:
+                if _tail(connection) == head:
+                    staged.replace(self.store.folder / HEAD_FILE)
+        except (OSError, WearvisionError):
+            pass
+        finally:
+            remove(staged)
+
+    def _recorded(self, problems: Problems) -> Head | None:
+        try:
+            return read_head(self.store.folder)
+        except BrokenRecord as err:
+            problems.add(HEAD_FILE, err.what)
+            return None
+
+    def _check_file(self, problems: Problems) -> None:
+        try:
+            with self.store.reading() as connection:
+                for line in sqlite.integrity(connection):
+                    problems.add(LEDGER_FILE, line)
+                for name in sqlite.guards_amiss(connection):
+                    problems.add(LEDGER_FILE, f"trigger {name} is missing, changed or foreign")
+        except BrokenRecord as err:
+            problems.add(LEDGER_FILE, err.what)
+
+
+@dataclass(kw_only=True)
+class _Walk:
+    """Goes along the chain and notes what does not fit."""
+
+    problems: Problems
+    looked_for: Head | None
+    count: int = 0
+    head: Head = EMPTY
+    met: bool = False
+
+    def __post_init__(self) -> None:
+        self._meet()
+
+    def step(self, row: sa.Row[Any]) -> None:
+        where = f"event {row.seq}"
+        self.count += 1
+        if row.seq != self.head.seq + 1:
+            self.problems.add(where, f"does not follow event {self.head.seq}: events are missing or foreign")
+        if not _typed(row):
+            self.problems.add(where, "holds a value of a foreign type")
+        else:
+            event = Event(**_fields(row))
+            if event.true_hash() != event.hash:
+                self.problems.add(where, "was changed after it was written")
+            if event.prev_hash != self.head.hash:
+                self.problems.add(where, "is not bound to the event before it")
+            self._check_payload(event)
+        self.head = Head(seq=row.seq, hash=str(row.hash))
+        self._meet()
+
+    def end(self) -> None:
+        if self.looked_for is not None and not self.met:
+            seq = self.looked_for.seq
+            self.problems.add(
+                HEAD_FILE, f"records event {seq}, which the ledger does not contain: its tail was cut off"
+            )
+
+    def _meet(self) -> None:
+        self.met = self.met or self.head == self.looked_for
+
+    def _check_payload(self, event: Event) -> None:
+        try:
+            _ = event.payload
+        except BrokenRecord:
+            self.problems.add(f"event {event.seq}", "its payload is no canonical JSON object")
+
+
+def _chained(tail: Head, drafts: tuple[Draft, ...]) -> tuple[Event, ...]:
+    events: list[Event] = []
+    for draft in drafts:
+        event = make_event(draft, seq=tail.seq + 1, prev_hash=tail.hash)
+        tail = _head(event)
+        events.append(event)
+    return tuple(events)
+
+
+def _refuse_stale(connection: sa.Connection, tags: set[str], seen: int) -> None:
+    later = connection.execute(
+        sa.select(EVENTS.c.tag).where(EVENTS.c.tag.in_(sorted(tags)), EVENTS.c.seq > seen).limit(1)
+    ).first()
+    if later is not None:
+        raise BadInput(
+            "somebody else wrote to this part meanwhile", got=later.tag, do="load it again and repeat"
+        )
+
+
+def _tail(connection: sa.Connection) -> Head:
+    row = connection.execute(sa.select(EVENTS).order_by(EVENTS.c.seq.desc()).limit(1)).first()
+    return EMPTY if row is None else _head(_event(row))
+
+
+def _hash_at(connection: sa.Connection, seq: int) -> str | None:
+    if seq == 0:
+        return GENESIS
+    return connection.scalar(sa.select(EVENTS.c.hash).where(EVENTS.c.seq == seq))
+
+
+def _head(event: Event) -> Head:
+    return Head(seq=event.seq, hash=event.hash)
+
+
+def _row(event: Event) -> dict[str, object]:
+    fields = asdict(event)
+    fields["payload"] = fields.pop("payload_text")
+    return fields
+
+
+def _fields(row: sa.Row[Any]) -> dict[str, Any]:
+    fields = dict(row._mapping)
+    fields["payload_text"] = fields.pop("payload")
+    return fields
+
+
+def _typed(row: sa.Row[Any]) -> bool:
+    values: tuple[object, ...] = tuple(row)
+    return type(values[0]) is int and all(type(text) is str for text in values[1:])
+
+
+def _event(row: sa.Row[Any]) -> Event:
+    if _typed(row):
+        event = Event(**_fields(row))
+        if event.true_hash() == event.hash:
+            return event
+    raise BrokenRecord("an event was changed after it was written", got=f"event {row.seq}", do=_RESTORE)

@@ -1,0 +1,9 @@
+"""Runs the scripts on the connection that `wearvision.store.db.migrate` hands over, in its transaction."""
+
+from __future__ import annotations
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"])
+with context.begin_transaction():
+    context.run_migrations()

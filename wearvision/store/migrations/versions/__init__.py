@@ -1,0 +1,1 @@
+"""One script per step of the schema."""
