@@ -1,7 +1,8 @@
 """Corners of black squares from their four sides.
 
-A blurred outward corner is rounded, so that a corner finder lands inside; its sides keep their place. Each side
-is found by the middle of the grey step on many short normals, fitted by a line, and neighbours are intersected.
+A blurred outward corner is rounded, so that a corner finder lands inside; its sides keep their place. Each
+side is found by the middle of the grey step on many short normals, fitted by a line, and neighbours are
+intersected.
 """
 
 from __future__ import annotations
@@ -53,13 +54,13 @@ def square_corners(gray: NDArray[np.uint8], quads_px: Array, reach_px: Array) ->
 
 def _bilinear(gray: NDArray[np.uint8], at: Array) -> Array:
     """Grey levels at points (M, 4, K, S, 2); 0 outside the photo, so that no rise is seen there."""
-    flat = at.astype(np.float32).reshape(-1, at.shape[-2], 2)
-    out = cv2.remap(gray, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    x, y = (at[..., k].astype(np.float32).reshape(-1, at.shape[-2]) for k in (0, 1))
+    out = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
     return np.asarray(out, dtype=np.float64).reshape(at.shape[:-1])
 
 
 def _middle(level: Array, across: Array) -> Array:
-    """Where each normal (M, 4, K, S) crosses half way from its inner to its outer level, px; nan if unclear."""
+    """Where normals (M, 4, K, S) cross half way from their inner to their outer level, px; nan if unclear."""
     tail = max(level.shape[-1] // 6, 1)
     dark, bright = level[..., :tail].mean(axis=-1), level[..., -tail:].mean(axis=-1)
     above = level >= ((dark + bright) / 2)[..., None]
@@ -74,7 +75,7 @@ def _middle(level: Array, across: Array) -> Array:
 
 
 def _lines(t: Array, offset: Array, start: Array, along: Array, outward: Array) -> tuple[Array, Array]:
-    """A line per side, as point and direction (M, 4, 2), through the offsets; two rounds, the second trimmed."""
+    """A line per side, as point and direction (M, 4, 2), through the offsets; fitted twice, then trimmed."""
     weight = np.isfinite(offset).astype(np.float64)
     value = np.where(weight > 0, offset, 0.0)
     for _ in range(2):
