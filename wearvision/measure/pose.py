@@ -48,6 +48,8 @@ no source."""
 CORNER_FLOOR_PX = 0.05
 OUTLIER = 4.0
 """Corners further off than this many robust sigmas are dropped."""
+RIVAL = 4.0
+"""A flat board has two poses; the second is tried when it fits less than this many times worse."""
 LEAST_POINTS = 6
 PULL_SD_PX = 1.0
 """Of the inward shift of marker corners; drawn and real photos show 0.3 to 1 px."""
@@ -162,13 +164,18 @@ class _Fit:
 
 
 def _starts(points: Points, prior: Prior) -> list[Array]:
-    """Both poses of a flat board at the prior's lens, as full states."""
+    """Poses of a flat board at the prior's lens, best first, as full states."""
     focal, centre = math.exp(prior.mean[0]), prior.mean[2:4]
     k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
     board = np.column_stack([points.mm, np.zeros(len(points.mm))])
-    _, turns, shifts, _ = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
+    _, turns, shifts, errors = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
+    error = np.ravel(errors)
     poses = [np.concatenate([np.ravel(r), np.ravel(t)]) for r, t in zip(turns, shifts, strict=True)]
-    return [np.concatenate([p, prior.mean, [0.0]]) for p in poses if np.all(np.isfinite(p)) and p[5] > 0]
+    return [
+        np.concatenate([pose, prior.mean, [0.0]])
+        for pose, e in zip(poses, error, strict=True)
+        if np.all(np.isfinite(pose)) and pose[5] > 0 and e <= RIVAL * error.min()
+    ]
 
 
 def project(theta: Array, mm: Array) -> tuple[Array, Array]:
@@ -235,7 +242,7 @@ def _descend(points: Points, state: Array, prior: Prior, sigma: float, inliers: 
         return float(residual @ (residual * weight) + (at - target) ** 2 @ inverse)
 
     residual, slope, weight = _residual(points, state, sigma, inliers)
-    now, damping = cost(residual, weight, state), 1e-4
+    now, damping = cost(residual, weight, state), 0.0
     while damping < 1e8:
         normal = slope.T @ (slope * weight[:, None]) + np.diag(inverse)
         pull = slope.T @ (residual * weight) - (state - target) * inverse
@@ -243,11 +250,11 @@ def _descend(points: Points, state: Array, prior: Prior, sigma: float, inliers: 
         trial = _residual(points, ahead, sigma, inliers)
         then = cost(trial[0], trial[2], ahead)
         if not then < now:
-            damping *= 10
+            damping = max(10 * damping, 1e-4)
             continue
-        gain, state, now, damping = now - then, ahead, then, damping / 10
+        gain, state, now, damping = now - then, ahead, then, damping / 10 if damping > 1e-5 else 0.0
         residual, slope, weight = trial
-        if gain < 1e-9 * (1 + now):
+        if gain < 1e-8 * (1 + now):
             break
     return state
 
