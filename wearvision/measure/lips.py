@@ -1,0 +1,241 @@
+"""A groove's two lips, row by row, in an unwrapped ring, and where it ends.
+
+Lips are the outermost crests of the radial slope beside a ribbon's coarse edges. Ends are where the groove's own
+profile, less the grey of the face beside it, stops to look like itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import Grid, log_gray, peak_offset
+from wearvision.measure.plane import Array
+from wearvision.measure.ridges import Evidence, Ribbon
+from wearvision.measure.unwrap import Strip
+
+END_DEG = 12.0
+"""How far beyond its coarse end the end of a groove is looked for."""
+PATTERN_ROWS = 24
+"""A groove's profile near an end is the median over this many rows."""
+REACH = (1.2, 4.0)
+"""A lip lies within 0.3 of the width of its coarse place, but at least and at most this many photo px."""
+INSIDE, BESIDE = 24, 8
+"""Samples across the groove, and on either side of it."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Track:
+    """A groove in its strip.
+
+    Attributes
+    ----------
+    deg : (N,) array
+        Angles of its rows, rising, even steps; may pass 360.
+    inner_mm, outer_mm : (N,) arrays
+        Radii of the lips.
+    clear : float
+        Share of the rows where both lips are seen well.
+    cut : (bool, bool)
+        Whether the picture or a cover ends it, at its first and last angle.
+    full : bool
+        Whether it runs all the way round.
+    score : float
+        Of its ribbon.
+    strength : (N,) array
+        Slope at its weaker lip, log grey per photo px.
+    dark, dark_share : float
+        Median over its sectors of the darkest part across it, log grey against the face beside it; and the share
+        of the sectors where that is beyond the noise. A groove holds a shadow nearly everywhere; a polished
+        band or a turned ring only shines.
+    """
+
+    deg: Array
+    inner_mm: Array
+    outer_mm: Array
+    clear: float
+    cut: tuple[bool, bool]
+    full: bool
+    score: float
+    strength: Array
+    dark: float
+    dark_share: float
+
+
+def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> Track | None:
+    """Both lips of a ribbon row by row, and its ends; `None` when too short.
+
+    Parameters
+    ----------
+    blur_px : Gaussian blur of the photo, px
+    """
+    lap = strip.values.shape[0]
+    rows = ribbon.rows if ribbon.full else np.arange(*_ends(strip, ribbon))
+    if len(rows) < 8:
+        return None
+    coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
+    per_px = strip.px_mm / strip.step_mm
+    width = float(np.median(coarse[1] - coarse[0]))
+    reach = round(float(np.clip(0.3 * width, REACH[0] * per_px, REACH[1] * per_px)))
+    signed = found.signed[rows % lap]
+    lips = [_lip(signed, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
+    fixes = [spread_fix(lip.line / per_px, blur_px) * per_px for lip in lips]
+    inner, outer = lips[0].column + fixes[0], lips[1].column - fixes[1]
+    usual = 1.4826 * np.median(np.abs(signed), axis=1)
+    dark, share = _darkness(strip, rows, inner, outer)
+    deg = strip.deg(rows.astype(np.float64))
+    return Track(
+        deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
+        clear=float(np.mean((lips[0].size > 1.5 * usual) & (lips[1].size > 1.5 * usual))),
+        cut=(False, False) if ribbon.full else _cut(strip, rows, (coarse[0] + coarse[1]) / 2), full=ribbon.full,
+        score=ribbon.score, strength=np.minimum(lips[0].size, lips[1].size), dark=dark, dark_share=share,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Lip:
+    """Column of a lip in each row, slope there, and thickness of the line inside it (columns; inf: no line)."""
+
+    column: Array
+    size: Array
+    line: Array
+
+
+def _lip(signed: Grid, start: Array, reach: int, side: int, per_px: float) -> _Lip:
+    """Follow the crest of the slope near a start.
+
+    The strongest crest of each row within `reach` columns, outer ones a little preferred; then again close to
+    the running median of the first pass.
+    """
+    columns = signed.shape[1]
+    rows = np.arange(len(signed))
+    size = np.abs(signed)
+    usual = np.median(size, axis=1, keepdims=True) * 1.4826 + 1e-4
+    place, half, pull = np.asarray(start, dtype=np.float64), reach, 0.5
+    column = np.rint(place).astype(int)
+    for _ in range(3):
+        index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half, half + 1), 1, columns - 2)
+        near = size[rows[:, None], index]
+        crest = (near >= size[rows[:, None], index - 1]) & (near >= size[rows[:, None], index + 1])
+        prefer = np.linspace(pull, -pull, near.shape[1]) * side
+        gain = np.where(crest, np.minimum(near / usual, 5.0) + prefer, -1.0)
+        column = index[rows, np.argmax(gain, axis=1)]
+        place = running_median(column.astype(np.float64), 15)
+        half, pull = max(2, min(half, round(1.5 * per_px))), 0.0
+    left, top, right = (size[rows, column + k].astype(np.float64) for k in (-1, 0, 1))
+    return _Lip(
+        column=column + peak_offset(left, top, right), size=top, line=_thickness(signed, column, side, per_px)
+    )
+
+
+def running_median(values: Array, width: int) -> Array:
+    """Running median over an odd number of values, ends repeated."""
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+
+
+def _thickness(signed: Grid, column: NDArray[np.int64], side: int, per_px: float) -> Array:
+    """Distance from a crest inwards to the strongest crest of the other sign, columns; inf when none is near."""
+    reach = round(6 * per_px)
+    rows = np.arange(len(signed))
+    sign = np.sign(signed[rows, column])
+    index = np.clip(column[:, None] + side * np.arange(0, reach + 1), 0, signed.shape[1] - 1)
+    line = -sign[:, None] * signed[rows[:, None], index]
+    top = np.argmax(line, axis=1)
+    strong = line[rows, top] > 0.35 * np.abs(signed[rows, column])
+    return np.asarray(np.where(strong & (top > 0) & (top < reach), top.astype(np.float64), np.inf))
+
+
+def spread_fix(line_px: Array, blur_px: float) -> Array:
+    """How far blur pushed a lip outwards, photo px.
+
+    A line of true thickness b seen through a Gaussian blur s shows its two edges d apart with
+    d = 2 s as b goes to 0 and d = b when b is large; near enough d^2 = b^2 + 4 s^2. The lip is half of d - b out.
+    """
+    spread = float(np.hypot(blur_px, 1.1))
+    line = np.where(np.isfinite(line_px), line_px, 1e3)
+    return np.asarray(0.5 * (line - np.sqrt(np.maximum(line**2 - 4 * spread**2, 0.0))) * (line < 1e3))
+
+
+def _ends(strip: Strip, ribbon: Ribbon) -> tuple[int, int]:
+    """First row of a groove, and the row after its last."""
+    lap = strip.values.shape[0]
+    reach = round(END_DEG / strip.step_deg)
+    first, last = int(ribbon.rows[0]), int(ribbon.rows[-1])
+    spare = (lap - (last - first + 1)) // 2 if strip.closed else lap
+    low, high = first - min(reach, spare), last + min(reach, spare)
+    if not strip.closed:
+        low, high = max(0, low), min(lap - 1, high)
+    across, beside = profiles(strip, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
+    shape = across - np.median(beside, axis=1, keepdims=True)
+    quiet = float(np.median((beside - np.median(beside, axis=1, keepdims=True)) ** 2))
+    if last - first < 12:
+        return first, last + 1
+    return (
+        high - _end(shape[::-1], high - last, high - first, quiet),
+        low + _end(shape, first - low, last - low, quiet) + 1,
+    )
+
+
+def _at(ribbon: Ribbon, rows: NDArray[np.int64]) -> tuple[Array, Array]:
+    return np.interp(rows, ribbon.rows, ribbon.inner), np.interp(rows, ribbon.rows, ribbon.outer)
+
+
+def _end(shape: Array, start: int, stop: int, quiet: float) -> int:
+    """Last row that still belongs to the groove: best step in the likeness to its own rows a little inside.
+
+    A coarse end that ran on where there is no groove is first taken back to where there is one.
+    """
+    calm = np.stack([np.convolve(c, np.full(5, 0.2), mode="same") for c in shape.T], axis=1)
+    power = np.mean(calm**2, axis=1)
+    usual = float(np.median(power[start : stop + 1]))
+    back = max(4, min(PATTERN_ROWS, (stop - start + 1) // 2))
+    while stop - back > start and np.median(power[stop - back : stop]) < quiet / 5 + 0.12 * usual:
+        stop -= 4
+    pattern = np.median(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)], axis=0)
+    like = np.clip(shape @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
+    begin = max(start, stop - back)
+    return int(begin + np.argmax(np.cumsum(like[begin:] - 0.5)))
+
+
+def profiles(strip: Strip, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[Array, Array]:
+    """Log grey across a groove, (N, INSIDE), and on the face beside it, (N, 2 BESIDE); first the inner side."""
+    lap = strip.values.shape[0]
+    values = log_gray(strip.values[rows % lap])
+    at = np.arange(len(rows))[:, None]
+    per_px = strip.px_mm / strip.step_mm
+    gap = 2.5 * per_px + np.linspace(0, 1, BESIDE) * max(4 * per_px, 0.35 * float(np.median(outer - inner)))
+    share = np.linspace(0.03, 0.97, INSIDE)
+    columns = [
+        inner[:, None] + share * (outer - inner)[:, None], inner[:, None] - gap, outer[:, None] + gap,
+    ]  # fmt: skip
+    read = [values[at, np.clip(np.rint(c).astype(int), 0, values.shape[1] - 1)].astype(np.float64) for c in columns]
+    return read[0], np.concatenate(read[1:], axis=1)
+
+
+def _darkness(strip: Strip, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[float, float]:
+    """`dark` and `dark_share` of a track."""
+    across, beside = profiles(strip, rows, inner, outer)
+    dark, noise = [], []
+    for part in np.array_split(np.arange(len(rows)), max(1, len(rows) // 16)):
+        sides = [np.median(half, axis=0) for half in np.split(beside[part], 2, axis=1)]
+        level = (np.median(sides[0]) + np.median(sides[1])) / 2
+        dark.append(float((np.median(across[part], axis=0) - level).min()))
+        noise.append(float(np.hypot(sides[0].std(), sides[1].std())))
+    beyond = np.array(dark) < -np.maximum(0.04, 2.5 * np.array(noise))
+    return float(np.median(dark)), float(np.mean(beyond))
+
+
+def _cut(strip: Strip, rows: NDArray[np.int64], centre: Array) -> tuple[bool, bool]:
+    """Whether the ends lie where the view ends."""
+    lap, columns = strip.values.shape
+    out = []
+    for row, column, ahead in ((rows[0], centre[0], -1), (rows[-1], centre[-1], 1)):
+        near = row + ahead * np.arange(0, round(3.0 / strip.step_deg) + 1)
+        if not strip.closed and (near.min() < 0 or near.max() >= lap):
+            out.append(True)
+        else:
+            out.append(not bool(strip.valid[near % lap, int(np.clip(column, 0, columns - 1))].all()))
+    return out[0], out[1]

@@ -1,0 +1,222 @@
+"""A ring of the measured plane rolled out straight from the photo: one interpolation, rows by angle.
+
+Row i of a strip covers the angle `first_deg + (i +- 1/2) step_deg`, column j the radius `start_mm + j step_mm`.
+Angles run from the plane's x axis towards its y axis. Each row is the mean of several rays, so that a row
+keeps nearly all the light that fell on it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.plane import Array, Plane
+
+Image = NDArray[np.uint8]
+Grid = NDArray[np.float32]
+RAY_STEP_PX = 1.5
+"""Distance between neighbouring rays at mid radius, photo px."""
+KNOT_DEG = 2.0
+KNOTS_R = 12
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Strip:
+    """A ring rolled out.
+
+    Attributes
+    ----------
+    values : (T, R) float32
+        Mean grey value, 0 to 255.
+    valid : (T, R) bool
+        False out of the picture and under the excluded outlines.
+    centre_mm : (2,) array
+    first_deg, step_deg : float
+        Angle of row 0 and between rows.
+    start_mm, step_mm : float
+        Radius of column 0 and between columns.
+    px_mm : float
+        Length of one photo pixel at mid radius, mm.
+    """
+
+    values: Grid
+    valid: NDArray[np.bool_]
+    centre_mm: Array
+    first_deg: float
+    step_deg: float
+    start_mm: float
+    step_mm: float
+    px_mm: float
+
+    @property
+    def closed(self) -> bool:
+        """Whether the last row is the neighbour of the first."""
+        return bool(abs(self.values.shape[0] * self.step_deg - 360.0) < 1e-6)
+
+    def deg(self, row: Array) -> Array:
+        """Angle of rows (fractions allowed)."""
+        return self.first_deg + self.step_deg * np.asarray(row, dtype=np.float64)
+
+    def mm(self, column: Array) -> Array:
+        """Radius of columns (fractions allowed)."""
+        return self.start_mm + self.step_mm * np.asarray(column, dtype=np.float64)
+
+
+def ring_points(centre_mm: Array, deg: Array, radius_mm: Array) -> Array:
+    """Plane points (N, 2) at angles and radii of one shape round a centre."""
+    angle = np.radians(np.asarray(deg, dtype=np.float64).ravel())
+    radius = np.broadcast_to(np.asarray(radius_mm, dtype=np.float64).ravel(), angle.shape)
+    return np.asarray(centre_mm + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
+
+
+def polar(points_mm: Array, centre_mm: Array) -> tuple[Array, Array]:
+    """Angle in degrees (-180 to 180) and radius of plane points round a centre."""
+    off = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2) - centre_mm
+    return np.degrees(np.arctan2(off[:, 1], off[:, 0])), np.hypot(off[:, 0], off[:, 1])
+
+
+def in_frame(px: Array, size_px: tuple[int, int], margin_px: float = 0.0) -> NDArray[np.bool_]:
+    """Which pixels (N, 2) lie in a picture of (width, height)."""
+    high = np.array(size_px, dtype=np.float64) - 1 - margin_px
+    return np.asarray(np.all((px >= margin_px) & (px <= high), axis=1))
+
+
+def seen_arc(plane: Plane, centre_mm: Array, radii_mm: Array, step_deg: float) -> tuple[float, int]:
+    """First angle and number of rows of the least arc that holds all that is seen of a ring.
+
+    The rows are multiples of `step_deg`; `(0, 0)` when nothing is in the picture.
+    """
+    count = round(360.0 / step_deg)
+    deg = np.arange(count) * step_deg
+    seen = np.zeros(count, dtype=bool)
+    for radius in np.linspace(radii_mm[0], radii_mm[-1], 5):
+        seen |= in_frame(plane.to_px(ring_points(centre_mm, deg, radius)), plane.size_px)
+    if seen.all() or not seen.any():
+        return (0.0, count if seen.any() else 0)
+    rows = np.flatnonzero(seen)
+    gaps = np.diff(np.append(rows, rows[0] + count))
+    first = rows[(int(np.argmax(gaps)) + 1) % len(rows)]
+    return float(first * step_deg), int(count - gaps.max() + 1)
+
+
+def unwrap(
+    gray: Image, plane: Plane, centre_mm: Array, radii_mm: tuple[float, float], *, step_deg: float = 0.5,
+    step_px: float = 0.7, exclude_px: tuple[Array, ...] = (),
+) -> Strip:  # fmt: skip
+    """Roll out the ring between two radii.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8
+    centre_mm : (2,) array
+    radii_mm : (inner, outer)
+    step_deg : float
+        Rows.
+    step_px : float
+        Columns, in photo pixels at mid radius.
+    exclude_px : outlines in photo pixels that hide the part (the card).
+    """
+    mid = 0.5 * (radii_mm[0] + radii_mm[1])
+    px_mm = ring_scale(plane, centre_mm, mid)
+    columns = max(8, round((radii_mm[1] - radii_mm[0]) / (step_px * px_mm)) + 1)
+    step_mm = (radii_mm[1] - radii_mm[0]) / (columns - 1)
+    radius = radii_mm[0] + step_mm * np.arange(columns)
+    first, rows = seen_arc(plane, centre_mm, radius, step_deg)
+    if rows == 0:
+        rows = 1
+    rays = max(1, round(np.radians(step_deg) * mid / (RAY_STEP_PX * px_mm)))
+    values, frame = _sample(gray, plane, centre_mm, radius, (first, step_deg, rows, rays))
+    strip = Strip(
+        values=values, valid=frame, centre_mm=np.asarray(centre_mm, dtype=np.float64), first_deg=first,
+        step_deg=step_deg, start_mm=radii_mm[0], step_mm=step_mm, px_mm=px_mm,
+    )  # fmt: skip
+    for outline in exclude_px:
+        _hide(strip, plane, outline)
+    return strip
+
+
+def ring_scale(plane: Plane, centre_mm: Array, radius_mm: float) -> float:
+    """Length of one photo pixel, mm: median over the seen part of a circle (of all of it when none is)."""
+    deg = np.arange(0.0, 360.0, 15.0)
+    here = plane.to_px(ring_points(centre_mm, deg, radius_mm))
+    out = plane.to_px(ring_points(centre_mm, deg, radius_mm + 1.0))
+    seen = in_frame(here, plane.size_px)
+    px_per_mm = np.hypot(*(out - here).T)
+    return float(1.0 / np.median(px_per_mm[seen] if seen.any() else px_per_mm))
+
+
+def _sample(
+    gray: Image, plane: Plane, centre_mm: Array, radius: Array, rows: tuple[float, float, int, int]
+) -> tuple[Grid, NDArray[np.bool_]]:
+    """Mean of `rays` rays per row, and which samples lie in the picture; by blocks that fit the cache."""
+    first, step, count, rays = rows
+    map_r = _interpolation(radius, np.linspace(radius[0], radius[-1], KNOTS_R))
+    values = np.empty((count, len(radius)), dtype=np.float32)
+    frame = np.empty((count, len(radius)), dtype=np.bool_)
+    block = max(1, 200_000 // (rays * len(radius)))
+    high = np.array(gray.shape[::-1], dtype=np.float32) - 1
+    for start in range(0, count, block):
+        stop = min(count, start + block)
+        fine = first + step * (start - 0.5 + (np.arange((stop - start) * rays) + 0.5) / rays)
+        knots = np.arange(fine[0] - KNOT_DEG, fine[-1] + 2 * KNOT_DEG, KNOT_DEG)
+        points = plane.to_px(_grid_points(centre_mm, knots, np.linspace(radius[0], radius[-1], KNOTS_R)))
+        coarse = points.reshape(len(knots), KNOTS_R, 2)
+        map_t = _interpolation(fine, knots)
+        x = (map_t @ coarse[..., 0] @ map_r.T).astype(np.float32)
+        y = (map_t @ coarse[..., 1] @ map_r.T).astype(np.float32)
+        block_values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        shape = (stop - start, rays, len(radius))
+        values[start:stop] = block_values.reshape(shape).mean(axis=1, dtype=np.float32)
+        mx, my = (m.reshape(shape)[:, rays // 2] for m in (x, y))
+        frame[start:stop] = (mx >= 1) & (my >= 1) & (mx <= high[0] - 1) & (my <= high[1] - 1)
+    return values, frame
+
+
+def _grid_points(centre_mm: Array, deg: Array, radius: Array) -> Array:
+    angle = np.radians(deg)[:, None]
+    x, y = radius[None, :] * np.cos(angle), radius[None, :] * np.sin(angle)
+    return np.asarray(np.stack([x, y], axis=-1).reshape(-1, 2) + centre_mm)
+
+
+def _interpolation(at: Array, knots: Array) -> Array:
+    """Cubic (Catmull-Rom) interpolation on even knots as a matrix (len(at), len(knots)); ends by a parabola."""
+    step = knots[1] - knots[0]
+    cell = np.clip(np.floor((at - knots[0]) / step).astype(int), 0, len(knots) - 2)
+    t = (at - knots[0]) / step - cell
+    weight = (
+        -0.5 * t + t**2 - 0.5 * t**3, 1 - 2.5 * t**2 + 1.5 * t**3,
+        0.5 * t + 2 * t**2 - 1.5 * t**3, -0.5 * t**2 + 0.5 * t**3,
+    )  # fmt: skip
+    matrix = np.zeros((len(at), len(knots) + 2))
+    rows = np.arange(len(at))
+    for k, w in enumerate(weight):
+        matrix[rows, cell + k] += w
+    inner = matrix[:, 1:-1].copy()
+    for edge, near in ((matrix[:, 0], (0, 1, 2)), (matrix[:, -1], (-1, -2, -3))):
+        for column, factor in zip(near, (3.0, -3.0, 1.0), strict=True):
+            inner[:, column] += factor * edge
+    return np.asarray(inner)
+
+
+def _hide(strip: Strip, plane: Plane, outline_px: Array) -> None:
+    """Mark what an outline covers as not valid (the array is still private here)."""
+    deg, radius = polar(plane.to_mm(_dense(outline_px)), strip.centre_mm)
+    turned = np.mod(deg - strip.first_deg + 180.0 - strip.values.shape[0] * strip.step_deg / 2, 360.0)
+    row = (turned - 180.0 + strip.values.shape[0] * strip.step_deg / 2) / strip.step_deg
+    column = (radius - strip.start_mm) / strip.step_mm
+    cover = np.zeros(strip.values.shape, dtype=np.uint8)
+    for lap in (-1, 0, 1):
+        shifted = np.column_stack([column, np.unwrap(row, period=360.0 / strip.step_deg)])
+        shifted[:, 1] += lap * 360.0 / strip.step_deg
+        cv2.fillPoly(cover, [np.round(shifted).astype(np.int32)], 1)
+    strip.valid[cover > 0] = False
+
+
+def _dense(outline_px: Array, count: int = 24) -> Array:
+    """The outline with points added along its sides."""
+    ahead = np.roll(outline_px, -1, axis=0)
+    steps = np.linspace(0.0, 1.0, count, endpoint=False)[None, :, None]
+    return np.asarray((outline_px[:, None] + (ahead - outline_px)[:, None] * steps).reshape(-1, 2))
