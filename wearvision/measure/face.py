@@ -31,6 +31,7 @@ practice, no source."""
 BREAK_MM = 0.35
 """Usual broken edge (chamfer or rounding): the flat of a face ends this far inside its drawn outline; common practice,
 no source."""
+BREAK_SD_MM = 0.3
 INDEPENDENT = 12.0
 """Edge points of one circle count as this many independent ones: rust, chips and shadows err in long runs."""
 MIN_SCORE = 0.08
@@ -51,9 +52,11 @@ class Face:
     centre_mm : (2,) array
         The part's axis on the plane.
     inner_mm, outer_mm : Measured
-        Radii.
+        Radii of the edges as drawn: what the fit and the stated sizes say together.
+    flat_mm : (inner, outer)
+        Radii between which the face is flat: its edges are broken.
     covariance : (4, 4) array, mm2
-        Of centre x, centre y, inner and outer radius; edges and print noise, without the plane's own.
+        Of centre x, centre y, inner and outer radius of the flat; without the plane's own.
     seen_deg : (N, 2) array
         Angle and 1 where some of the ring is in the picture and not covered, else 0; every degree.
     """
@@ -61,6 +64,7 @@ class Face:
     centre_mm: Array
     inner_mm: Measured
     outer_mm: Measured
+    flat_mm: tuple[float, float]
     covariance: Array
     seen_deg: Array
 
@@ -243,7 +247,7 @@ def _fine(
     fit = _fit(strips, edges, start, flat, sd)
     if fit is None:
         return Unmeasured(reason="the edges of the face are not clear enough", hint=RING_HINT)
-    return _face(plane, fit, strips)
+    return _face(fit, strips, nominal, sd)
 
 
 def _edge_map(strip: Strip) -> Grid:
@@ -313,19 +317,23 @@ def _places(strip: Strip, edge: Grid, start: Array, k: int, window: float) -> Ar
     return ring_points(strip.centre_mm, deg[ok], radius[ok])
 
 
-def _face(plane: Plane, fit: Circles, strips: list[Strip]) -> Face:
+def _face(fit: Circles, strips: list[Strip], nominal: tuple[float, float], sd: Array) -> Face:
     deg = np.arange(0.0, 360.0)
     seen = np.zeros(360)
-    for k, strip in enumerate(strips):
+    for strip in strips:
         row = np.rint(np.mod(deg - strip.first_deg, 360.0) / strip.step_deg).astype(int)
         ok = row < len(strip.valid)
         seen[ok] = np.maximum(seen[ok], strip.valid[row[ok], strip.valid.shape[1] // 2])
-    inner, outer = (
-        Measured.of(float(r), "mm", how="circle fitted to the edge", edge=float(np.sqrt(fit.covariance[2 + k, 2 + k])))
-        for k, r in enumerate(fit.radii_mm)
-    )
+    radii = []
+    for k, (drawn, side) in enumerate(zip(nominal, (-1.0, 1.0), strict=True)):
+        fitted = float(fit.radii_mm[k]) + side * BREAK_MM
+        doubt = float(np.hypot(BREAK_SD_MM, np.sqrt(fit.covariance[2 + k, 2 + k])))
+        share = doubt**2 / (doubt**2 + sd[k] ** 2)
+        value, u = share * drawn + (1 - share) * fitted, float(np.sqrt(share) * sd[k])
+        radii.append(Measured.of(float(value), "mm", how="circle fitted to the edge, with the drawing", edge=u))
     return Face(
-        centre_mm=fit.centre_mm, inner_mm=inner, outer_mm=outer, covariance=fit.covariance,
+        centre_mm=fit.centre_mm, inner_mm=radii[0], outer_mm=radii[1],
+        flat_mm=(float(fit.radii_mm[0]), float(fit.radii_mm[1])), covariance=fit.covariance,
         seen_deg=np.column_stack([deg, seen]),
     )  # fmt: skip
 

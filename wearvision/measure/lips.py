@@ -20,8 +20,8 @@ END_DEG = 12.0
 """How far beyond its coarse end the end of a groove is looked for."""
 PATTERN_ROWS = 24
 """A groove's profile near an end is the median over this many rows."""
-REACH = (1.2, 4.0)
-"""A lip lies within 0.3 of the width of its coarse place, but at least and at most this many photo px."""
+REACH = (1.5, 4.0)
+"""A lip lies within 0.15 of the width of its coarse place, but at least and at most this many photo px."""
 INSIDE, BESIDE = 24, 8
 """Samples across the groove, and on either side of it."""
 
@@ -78,7 +78,7 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
     per_px = strip.px_mm / strip.step_mm
     width = float(np.median(coarse[1] - coarse[0]))
-    reach = round(float(np.clip(0.3 * width, REACH[0] * per_px, REACH[1] * per_px)))
+    reach = round(float(np.clip(0.15 * width, REACH[0] * per_px, REACH[1] * per_px)))
     signed = found.signed[rows % lap]
     lips = [_lip(signed, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
     fixes = [spread_fix(lip.line / per_px, blur_px) * per_px for lip in lips]

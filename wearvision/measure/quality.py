@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from wearvision.measure.plane import Plane
 from wearvision.measure.pose import prior_of
 from wearvision.measure.scale import Sighting
-from wearvision.measure.survey import Retake
+from wearvision.measure.retake import Retake
 from wearvision.quantity import Unmeasured
 from wearvision.stated import Stated
 

@@ -8,7 +8,7 @@ edges are followed by dynamic programming: the best-scoring run of rows, as in l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -43,6 +43,12 @@ WIDEN = 4.0
 """Cost of a step to the next width."""
 GAP = 6
 """Rows of the search without evidence that end a run."""
+BELIEF, DROP = 1.5, 25.0
+"""Added to the score of a row along a known line; and how far the sum may fall before the line is given up."""
+FULL_GAP = 8
+"""A run that is this many rows short of a lap closes on itself."""
+UNLIKE_SHARE, GAP_MM = 0.35, 0.5
+"""A groove reaches as far as this share of its own unlikeness, over gaps of at most this length."""
 SLIDE_ROWS = 5
 MOST_SLIDE = 0.06
 """Steepest wander of a groove over `SLIDE_ROWS` rows, mm per degree."""
@@ -172,58 +178,134 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     high = max(1.2 * low, max_width_mm / (strip.step_mm * COLUMNS))
     widths = low * WIDTH_RATIO ** np.arange(1 + int(np.log(high / low) / np.log(WIDTH_RATIO)))
     gain = _gains(found, widths, cell_px, strip.step_mm * COLUMNS)
+    whole = gain.copy()
     ribbons: list[Ribbon] = []
-    most_slide = MOST_SLIDE * SLIDE_ROWS * ROWS * strip.step_deg / (strip.step_mm * COLUMNS)
     for _ in range(most):
-        table, choice = _align(gain)
+        seam = _seam(gain) if strip.closed else 0
+        table, choice = _align(gain, seam)
         end = np.unravel_index(int(np.argmax(table)), table.shape)
         if table[end] < least:
             break
         path = _trace(choice, (int(end[0]), int(end[1]), int(end[2])))
-        for run in _runs(path, gain, most_slide):
-            score = float(sum(gain[state] for state in run))
-            if score >= least:
-                ribbons.append(_ribbon(run, widths, score))
-        _forbid(gain, widths, path)
-    ribbons.sort(key=lambda r: -r.score)
-    return _join(ribbons, found.signed.shape[0]) if strip.closed else ribbons
+        said = np.array([gain[(row + seam) % len(gain), w, c] for row, w, c in path])
+        run = _best_run(path, said, widths, strip)
+        ribbon = _ribbon([path[i] for i in run], seam, widths, float(said[run.start : run.stop].sum()), strip)
+        ribbon = _settle(ribbon, found, strip, max_width_mm)
+        ribbon = _extend(ribbon, whole, widths, strip)
+        if ribbon.score >= least:
+            ribbons.append(ribbon)
+        _forbid(gain, widths, ribbon)
+        for i in run:
+            row, _, c = path[i]
+            gain[(row + seam) % len(gain), :, max(0, c - 2) : c + 3] = -4.0
+    return sorted(ribbons, key=lambda r: -r.score)
 
 
-def _forbid(gain: Grid, widths: Array, path: list[State]) -> None:
+def _seam(gain: Grid) -> int:
+    """Row to begin a closed strip at: where least speaks for any ribbon."""
+    best = np.pad(gain.max(axis=(1, 2)), 2, mode="wrap")
+    return int(np.argmin(np.convolve(best, np.full(5, 0.2), mode="valid")))
+
+
+def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> None:
     """Forbid ribbons that overlap one that is taken."""
-    for row, w, c in path:
+    rows, inner, outer = (x[ROWS // 2 :: ROWS] for x in (ribbon.rows, ribbon.inner, ribbon.outer))
+    for row, low, high in zip(rows // ROWS % len(gain), inner / COLUMNS, outer / COLUMNS, strict=True):
         for k, width in enumerate(widths):
-            reach = (widths[w] + width) / 2 + 1
-            gain[row, k, max(0, int(c - reach)) : int(c + reach) + 1] = -4.0
+            gain[row, k, max(0, int(low - width / 2 - 1)) : max(0, int(high + width / 2 + 2))] = -4.0
 
 
-def _runs(path: list[State], gain: Grid, most_slide: float) -> list[list[State]]:
-    """Cut a path where for `GAP` rows on end nothing speaks for it, and where it slides from one mark to another."""
-    column = np.array([c for _, _, c in path], dtype=np.float64)
+def _best_run(path: list[State], gain: Array, widths: Array, strip: Strip) -> range:
+    """Best part of a path, cut where nothing speaks for it for `GAP` rows, and where it slides to another mark.
+
+    A groove whose one wall fades keeps the other lip: only where both edges move together does a path slide.
+    """
+    half = np.array([widths[w] for _, w, _ in path]) / 2
+    centre = np.array([c for _, _, c in path], dtype=np.float64)
+    most = MOST_SLIDE * SLIDE_ROWS * ROWS * strip.step_deg / (strip.step_mm * COLUMNS)
     slide = np.zeros(len(path))
     if len(path) > SLIDE_ROWS:
-        far = np.abs(column[SLIDE_ROWS:] - column[:-SLIDE_ROWS])
+        moved = [np.abs(e[SLIDE_ROWS:] - e[:-SLIDE_ROWS]) for e in (centre - half, centre + half)]
+        far = np.minimum(*moved)
         for k in range(SLIDE_ROWS + 1):
             part = slide[k : k + len(far)]
             np.maximum(part, far, out=part)
-    out: list[list[State]] = []
-    run: list[State] = []
-    idle = 0
-    for state, moved in zip(path, slide, strict=True):
-        good = gain[state] > 0.5 and moved <= most_slide
-        idle = 0 if good else idle + 1
-        if run and (idle > GAP or moved > most_slide):
-            out.append(run)
-            run = []
-        if good or run:
-            run.append(state)
-    return [trimmed for r in [*out, run] if (trimmed := _trim(r, gain))]
+    good = np.flatnonzero((gain > 0.5) & (slide <= most))
+    if not len(good):
+        return range(len(path) - 1, len(path))
+    jumps = np.maximum.accumulate(np.where(slide > most, np.arange(len(path)), -1))
+    split = np.flatnonzero((np.diff(good) > GAP + 1) | (jumps[good[1:]] > good[:-1])) + 1
+    parts = [range(int(part[0]), int(part[-1]) + 1) for part in np.split(good, split)]
+    return max(parts, key=lambda part: float(gain[part.start : part.stop].sum()))
 
 
-def _trim(run: list[State], gain: Grid) -> list[State]:
-    """The run without rows at its ends that do not speak for it."""
-    good = [i for i, state in enumerate(run) if gain[state] > 0.5]
-    return run[good[0] : good[-1] + 1] if good else []
+def _extend(ribbon: Ribbon, gain: Grid, widths: Array, strip: Strip) -> Ribbon:
+    """Follow a ribbon of settled width round the strip, and keep the stretch about it that speaks for it.
+
+    Along one line less is needed to believe than among all lines; so weakly lit stretches are won back.
+    """
+    lap = len(gain)
+    rows = np.unique(ribbon.rows // ROWS)
+    pick = np.searchsorted(ribbon.rows, rows * ROWS + ROWS // 2).clip(0, len(ribbon.rows) - 1)
+    middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / COLUMNS
+    width = float(np.median(ribbon.outer - ribbon.inner)) / COLUMNS
+    layer = gain[:, int(np.argmin(np.abs(np.log(widths / width)))), :]
+    span = np.arange(rows[-1] - lap + 1, rows[0] + lap) if strip.closed else np.arange(lap)
+    line, said = _follow_line(layer, span, np.interp(span, rows, middle), strip)
+    said = np.clip(said + BELIEF, -2.5, 4.0)
+    first, last = rows[0] - span[0], rows[-1] - span[0]
+    for ahead in (1, -1):
+        edge = last if ahead > 0 else first
+        beyond = said[edge + 1 :] if ahead > 0 else said[:edge][::-1]
+        won = _reach(beyond)
+        last, first = (last + won, first) if ahead > 0 else (last, first - won)
+    full = ribbon.full or (strip.closed and last - first + 1 + FULL_GAP >= lap)
+    if full:
+        first, last = rows[0] - span[0], rows[0] - span[0] + lap - 1
+    taken = np.arange(first, last + 1)
+    fine = np.arange(span[first] * ROWS, (span[last] + 1) * ROWS)
+    centre = np.interp((fine - ROWS // 2) / ROWS, span[taken], line[taken]) * COLUMNS
+    half = width * COLUMNS / 2
+    return replace(
+        ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full),
+        score=float(np.sum(np.maximum(said[taken] - BELIEF, -2.0))),
+    )  # fmt: skip
+
+
+def _reach(said: Array) -> int:
+    """How many rows to go on: to the best sum, but not over a long stretch that speaks against."""
+    total = np.cumsum(said)
+    if not len(total):
+        return 0
+    fallen = np.maximum.accumulate(np.concatenate([[0.0], total]))[1:] - total
+    stop = int(np.argmax(fallen > DROP)) if (fallen > DROP).any() else len(total)
+    best = int(np.argmax(total[:stop])) if stop else 0
+    return best + 1 if stop and total[best] > 0 else 0
+
+
+def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Strip) -> tuple[Array, Array]:
+    """Best line within 1 mm of a guess (cells), by dynamic programming; its cells and their gains."""
+    reach = max(2, round(1.0 / (strip.step_mm * COLUMNS)))
+    index = np.clip(np.rint(guess).astype(int)[:, None] + np.arange(-reach, reach + 1), 0, layer.shape[1] - 1)
+    gain = np.maximum(layer[(span % len(layer))[:, None], index], -4.0).astype(np.float64)
+    base = np.rint(guess).astype(int)
+    total = gain[0] - 0.1 * np.abs(np.arange(-reach, reach + 1))
+    came = np.zeros(index.shape, dtype=np.int64)
+    place = np.arange(2 * reach + 1)
+    for i in range(1, len(span)):
+        drift = base[i] - base[i - 1]
+        source = place[:, None] + drift + np.array([0, -1, 1])[None, :]
+        value = np.where((source >= 0) & (source < len(place)), total[source.clip(0, len(place) - 1)], -1e9)
+        value = value - np.array([0.0, SLIDE, SLIDE])
+        best = np.argmax(value, axis=1)
+        came[i] = source[place, best].clip(0, len(place) - 1)
+        total = value[place, best] + gain[i]
+    path = np.empty(len(span), dtype=np.int64)
+    path[-1] = int(np.argmax(total))
+    for i in range(len(span) - 1, 0, -1):
+        path[i - 1] = came[i, path[i]]
+    rows = np.arange(len(span))
+    return index[rows, path].astype(np.float64), gain[rows, path]
 
 
 def _gains(found: Evidence, widths: Array, cell_px: float, cell_mm: float) -> Grid:
@@ -285,7 +367,7 @@ STEPS = ((0, 0, 0.0), (0, -1, SLIDE), (0, 1, SLIDE), (-1, 0, WIDEN), (1, 0, WIDE
 FRESH = len(STEPS)
 
 
-def _align(gain: Grid) -> tuple[Grid, NDArray[np.int8]]:
+def _align(gain: Grid, seam: int) -> tuple[Grid, NDArray[np.int8]]:
     """Best score of a run that ends at each state, and the step by which it came (`FRESH`: it begins there)."""
     rows, widths, columns = gain.shape
     table = np.zeros(gain.shape, dtype=np.float32)
@@ -302,7 +384,7 @@ def _align(gain: Grid) -> tuple[Grid, NDArray[np.int8]]:
             np.copyto(best, came, where=better)
             np.copyto(how, np.int8(k), where=better)
         np.copyto(how, np.int8(FRESH), where=best <= 0)
-        best += gain[i]
+        best += gain[(i + seam) % rows]
         np.maximum(best, 0, out=best)
         before[1:-1, 1:-1] = best
     return table, choice
@@ -319,56 +401,83 @@ def _trace(choice: NDArray[np.int8], end: State) -> list[State]:
     return path[::-1]
 
 
-def _ribbon(path: list[State], widths: Array, score: float) -> Ribbon:
+def _ribbon(path: list[State], seam: int, widths: Array, score: float, strip: Strip) -> Ribbon:
     """A path of cells as columns of the strip at every row."""
-    rows = np.array([p[0] for p in path])
+    rows = np.array([p[0] for p in path]) + seam
     width = np.array([widths[p[1]] for p in path])
     centre = np.array([p[2] for p in path], dtype=np.float64)
-    fine = np.arange(rows[0] * ROWS, (rows[-1] + 1) * ROWS)
-    at = (fine - ROWS // 2) / ROWS
+    lap = len(strip.values)
+    full = strip.closed and (rows[-1] - rows[0] + 1 + FULL_GAP) * ROWS >= lap
+    fine = np.arange(rows[0] * ROWS, rows[0] * ROWS + lap if full else (rows[-1] + 1) * ROWS)
+    at, period = (fine - ROWS // 2) / ROWS, lap / ROWS if full else None
     return Ribbon(
-        rows=fine, inner=np.interp(at, rows, centre - width / 2) * COLUMNS,
-        outer=np.interp(at, rows, centre + width / 2) * COLUMNS, score=score, full=False,
+        rows=fine, inner=np.interp(at, rows, centre - width / 2, period=period) * COLUMNS,
+        outer=np.interp(at, rows, centre + width / 2, period=period) * COLUMNS, score=score, full=full,
     )  # fmt: skip
 
 
-def _join(ribbons: list[Ribbon], lap: int) -> list[Ribbon]:
-    """Join runs that meet at the seam of a closed strip."""
-    near = 5 * ROWS
-    out = list(ribbons)
-    for one in ribbons:
-        for two in ribbons:
-            if one not in out or two not in out or one.rows[-1] < lap - near or two.rows[0] >= near:
-                continue
-            if not _meet(one, two) or one.rows[0] < two.rows[-1] and one is not two:
-                continue
-            if one is two and len(one.rows) > 0.9 * lap:
-                out[out.index(one)] = _whole(one, lap)
-                continue
-            if one is two:
-                continue
-            gap = np.arange(one.rows[-1] + 1, two.rows[0] + lap)
-            rows = np.concatenate([one.rows, gap, two.rows + lap])
-            known = np.concatenate([one.rows, two.rows + lap])
-            merged = Ribbon(
-                rows=rows, score=one.score + two.score, full=False,
-                inner=np.interp(rows, known, np.concatenate([one.inner, two.inner])),
-                outer=np.interp(rows, known, np.concatenate([one.outer, two.outer])),
-            )  # fmt: skip
-            out[out.index(one)] = merged
-            out.remove(two)
-    return sorted(out, key=lambda r: -r.score)
+def _settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -> Ribbon:
+    """Set the edges where, over the whole run, the face begins to look as usual.
+
+    Row by row one wall of a groove may be all there is to see; over its length both are.
+    """
+    lap = len(found.z)
+    rows = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
+    middle = ((ribbon.inner + ribbon.outer) / 2)[ROWS // 2 :: ROWS] / COLUMNS
+    half = float(np.median(ribbon.outer - ribbon.inner)) / 2 / COLUMNS
+    cell_mm = strip.step_mm * COLUMNS
+    reach = int(max_width_mm / cell_mm)
+    beside = _beside(rows, middle, 0 if ribbon.full else lap - len(rows), strip.closed, lap)
+    unlike, crest = (_straight(image, rows, middle, reach) for image in (found.off, found.z))
+    other = _straight(found.off, *beside, reach) if len(beside[0]) > 4 else None
+    usual = float(np.percentile(unlike, 30))
+    core = slice(max(0, int(reach - half)), int(reach + half) + 2)
+    limit = usual + max(0.25, UNLIKE_SHARE * (float(np.median(unlike[core])) - usual))
+    strong = 0.45 * float(crest[max(0, core.start - 2) : core.stop + 2].max())
+    within = (unlike > limit) & (True if other is None else unlike > other + 0.2)
+    edges = []
+    for side in (-1, 1):
+        edges.append(_grow(within, crest, strong, reach, int(round(half)), side, max(2, round(GAP_MM / cell_mm))))
+    low, high = edges
+    if high - low < 2 or (high - low) * cell_mm > max_width_mm:
+        return ribbon
+    centre = (ribbon.inner + ribbon.outer) / 2
+    return replace(ribbon, inner=centre + low * COLUMNS, outer=centre + high * COLUMNS)
 
 
-def _meet(one: Ribbon, two: Ribbon) -> bool:
-    """Whether the end of one runs on in the beginning of two."""
-    low, high = max(one.inner[-1], two.inner[0]), min(one.outer[-1], two.outer[0])
-    return bool(high - low > 0.5 * min(one.outer[-1] - one.inner[-1], two.outer[0] - two.inner[0]))
+def _beside(
+    rows: NDArray[np.int64], middle: Array, spare: int, closed: bool, lap: int
+) -> tuple[NDArray[np.int64], Array]:
+    """Rows just beyond both ends of a run, with the columns of the ends."""
+    count = min(12, spare // 2)
+    ahead = np.concatenate([rows[0] - 4 - np.arange(count), rows[-1] + 4 + np.arange(count)])
+    column = np.repeat([middle[0], middle[-1]], count)
+    ok = np.ones(len(ahead), dtype=bool) if closed else (ahead >= 0) & (ahead < lap)
+    return ahead[ok], column[ok]
 
 
-def _whole(one: Ribbon, lap: int) -> Ribbon:
-    rows = np.arange(lap)
-    return Ribbon(
-        rows=rows, inner=np.interp(rows, one.rows, one.inner, period=lap),
-        outer=np.interp(rows, one.rows, one.outer, period=lap), score=one.score, full=True,
-    )  # fmt: skip
+def _straight(image: Grid, rows: NDArray[np.int64], middle: Array, reach: int) -> Array:
+    """Mean over rows of an image along a line, (2 reach + 1,)."""
+    index = np.rint(middle).astype(int)[:, None] + np.arange(-reach, reach + 1)
+    inside = (index >= 0) & (index < image.shape[1])
+    part = image[(rows % len(image))[:, None], np.clip(index, 0, image.shape[1] - 1)]
+    count = inside.sum(axis=0)
+    return np.asarray(np.where(inside, part, 0.0).sum(axis=0) / np.maximum(count, 1) * (count > 0))
+
+
+def _grow(
+    within: NDArray[np.bool_], crest: Array, strong: float, middle: int, half: int, side: int, gap: int
+) -> float:
+    """Offset from the middle of the outermost strong crest that is joined to the core without a long gap."""
+    edge = best = half
+    idle = 0
+    for step in range(half - 1, middle):
+        here = middle + side * step
+        idle = 0 if within[here] else idle + 1
+        if idle > gap:
+            break
+        if crest[here] >= strong and idle <= 1:
+            best = step
+        edge = step
+    del edge
+    return float(side * best)

@@ -6,17 +6,16 @@ rust; the sign of the shading turns with the angle to the lamp. See design words
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from wearvision.finding import Finding
+from wearvision.measure.band import band_of, measure_band
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track, follow, running_median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.ridges import evidence, find_ribbons
-from wearvision.measure.unwrap import Image, Strip, polar, ring_points, unwrap
-from wearvision.quantity import Measured, Quantity, Unmeasured
+from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
+from wearvision.quantity import Measured, Quantity
 
 MARGIN_MM = 0.45
 """The search begins this far inside the fitted edges: there the broken edge of the face ends."""
@@ -34,6 +33,8 @@ DARK, DARK_SHARE = -0.10, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
 BESIDE_EDGE_MM = 1.5
+AXIS_MM, EDGE_DROP_MM = 0.05, 0.6
+"""Doubt about the axis beyond the fit, mm: chips; and edges rounded by this much, which tilt shifts."""
 DEPTH_SHARE, DEPTH_DOUBT = 0.4, 0.3
 """Depth over width: a weak guess, common practice, no source."""
 
@@ -42,7 +43,7 @@ def find_grooves(
     gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...] = (), *, blur_px: float = 0.8
 ) -> tuple[list[Track], Strip]:
     """Groove tracks of a face, best first, and the strip they live in."""
-    inner, outer = face.radii_mm
+    inner, outer = face.flat_mm
     radii = (inner + MARGIN_MM, outer - MARGIN_MM)
     strip = unwrap(gray, plane, face.centre_mm, radii, exclude_px=exclude_px)
     found = evidence(strip)
@@ -62,3 +63,56 @@ def is_groove(track: Track, px_mm: float) -> bool:
         and track.dark <= DARK
         and track.dark_share >= DARK_SHARE
     )
+
+
+def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) -> Finding:
+    """A track as a finding with its quantities.
+
+    Parameters
+    ----------
+    name : id on the photo
+    px_mm : length of a photo pixel on the face
+    """
+    width = running_median(track.outer_mm - track.inner_mm, 9)
+    centre = running_median((track.outer_mm + track.inner_mm) / 2, 9)
+    band = band_of(track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut)
+    return Finding(
+        id=name, kind="groove", outline_px=band.outline_px(), places_px=_places(track, width, centre, plane, face),
+        quantities=measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2), sealed=sealed_depth(float(np.mean(width))),
+        flags=_flags(track, width, face, px_mm),
+    )  # fmt: skip
+
+
+def axis_covariance(face: Face, plane: Plane) -> Array:
+    """Covariance (2, 2) of the part's axis, mm2: of the fit, and of edges that lie a little below the face."""
+    slip = EDGE_DROP_MM * np.tan(np.radians(plane.tilt_deg))
+    return np.asarray(face.covariance[:2, :2] + np.eye(2) * (AXIS_MM**2 + slip**2))
+
+
+def sealed_depth(width_mm: float) -> dict[str, Quantity]:
+    """Depth guessed from the width alone; never shown before the reading."""
+    how = "guess from the width alone, common practice, no source"
+    return {"depth": Measured.of(DEPTH_SHARE * width_mm, "mm", how=how, guess=DEPTH_DOUBT * width_mm)}
+
+
+def _flags(track: Track, width: Array, face: Face, px_mm: float) -> tuple[str, ...]:
+    inner, outer = face.flat_mm
+    beside = np.median(track.inner_mm) - inner < BESIDE_EDGE_MM or outer - np.median(track.outer_mm) < BESIDE_EDGE_MM
+    told = {
+        "faint": track.dark > FAINT or track.clear < 0.75,
+        "narrow": float(np.median(width)) < NARROW_PX * px_mm,
+        "cut-by-frame": any(track.cut),
+        "full-circle": track.full,
+        "beside-edge": bool(beside),
+    }
+    return tuple(name for name, is_so in told.items() if is_so)
+
+
+def _places(track: Track, width: Array, centre: Array, plane: Plane, face: Face, count: int = 4) -> Array:
+    """Gauge places along the centreline, spread out, widest and strongest first."""
+    rows = np.arange(len(width))
+    inset = max(1, min(len(rows) // 6, 12)) if not track.full else 0
+    parts = np.array_split(rows[inset : len(rows) - inset], min(count, max(1, len(rows) // 12)))
+    telling = width * running_median(track.strength / (np.median(track.strength) + 1e-9), 9)
+    best = sorted((int(part[np.argmax(telling[part])]) for part in parts), key=lambda row: -telling[row])
+    return plane.to_px(ring_points(face.centre_mm, track.deg[best], centre[best]))

@@ -1,0 +1,180 @@
+"""The measured shape of a groove: a band along a centreline, and its figures with their uncertainties.
+
+The shape is kept in photo pixels, as it was seen; figures are functions of the plane with these pixels held
+fixed, so that the plane's own uncertainty goes through `Plane.propagate`. On top come the parts that the plane
+does not know: `edge` (where a lip is), `outline` (where the groove ends) and `centre` (of the part's axis).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import in_frame, ring_points
+from wearvision.quantity import Measured, Quantity, Unmeasured
+
+LIP_PX = 0.45
+"""Standard uncertainty of a lip's place along the whole groove, photo px: blur, sharpening, rounded lips."""
+LIP_REL = 0.02
+"""Further part of the width: shallow or stained lips."""
+END_DEG, END_WIDTHS = 0.6, 0.25
+"""Standard uncertainty of one end: degrees, and further a part of the width along the groove."""
+WINDOW_DEG = 6.0
+"""The largest width is the largest mean over a window this long."""
+CAP_POINTS = 9
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Band:
+    """A groove's outline as two lips and an axis, in photo pixels.
+
+    Attributes
+    ----------
+    inner_px, outer_px : (N, 2) arrays
+        Points of the two lips, pairwise across the groove.
+    centre_px : (2,) array
+        The part's axis; may lie outside the picture.
+    ends_px : ((M, 2), (M, 2)) arrays
+        Caps beyond the first and the last pair, from inner to outer lip; empty for a straight end.
+    full : bool
+        Whether it closes on itself.
+    cut : (bool, bool)
+        Whether the view ends it, at either end.
+    """
+
+    inner_px: Array
+    outer_px: Array
+    centre_px: Array
+    ends_px: tuple[Array, Array]
+    full: bool
+    cut: tuple[bool, bool]
+
+    def outline_px(self) -> Array:
+        """Closed outline; a full circle is two rings joined by a seam."""
+        if self.full:
+            rings = [np.vstack([ring, ring[:1]]) for ring in (self.inner_px, self.outer_px[::-1])]
+            return np.vstack(rings)
+        first, last = self.ends_px
+        return np.vstack([self.inner_px, last, self.outer_px[::-1], first[::-1]])
+
+
+def band_of(
+    deg: Array, radius_mm: Array, width_mm: Array, centre_mm: Array, plane: Plane, *, full: bool,
+    cut: tuple[bool, bool],
+) -> Band:  # fmt: skip
+    """A band from a centreline (angles, radii) and widths, with round ends inside its arc."""
+    keep = np.ones(len(deg), dtype=bool)
+    row = abs(float(deg[1] - deg[0])) if len(deg) > 1 else 0.0
+    caps = [np.zeros((0, 2)), np.zeros((0, 2))]
+    if not full:
+        for k, (end, ahead) in enumerate(((0, -1.0), (-1, 1.0))):
+            if cut[k]:
+                continue
+            half = float(np.degrees(width_mm[end] / 2 / radius_mm[end]))
+            near = deg[end] + ahead * (row / 2 - half)
+            keep &= (deg - near) * ahead <= 0
+            caps[k] = _cap(near, radius_mm[end], width_mm[end], ahead, centre_mm)
+    if keep.sum() < 2:
+        keep[:] = True
+        caps = [np.zeros((0, 2)), np.zeros((0, 2))]
+    half_width = width_mm[keep] / 2
+    lips = [ring_points(centre_mm, deg[keep], radius_mm[keep] + side * half_width) for side in (-1, 1)]
+    return Band(
+        inner_px=plane.to_px(lips[0]), outer_px=plane.to_px(lips[1]),
+        centre_px=plane.to_px(centre_mm.reshape(1, 2))[0],
+        ends_px=(_px(plane, caps[0]), _px(plane, caps[1])), full=full, cut=cut,
+    )  # fmt: skip
+
+
+def _cap(deg: float, radius: float, width: float, ahead: float, centre_mm: Array) -> Array:
+    """Half circle from the inner to the outer lip, bulging ahead along the arc, ends left out."""
+    turn = np.linspace(0, np.pi, CAP_POINTS + 2)[1:-1]
+    along, across = np.sin(turn) * width / 2, -np.cos(turn) * width / 2
+    return ring_points(centre_mm, deg + ahead * np.degrees(along / radius), radius + across)
+
+
+def _px(plane: Plane, mm: Array) -> Array:
+    return plane.to_px(mm) if len(mm) else mm
+
+
+def figures(band: Band, plane: Plane) -> Array:
+    """Width, largest width, radius, arc in view (degrees), area of a band on a plane, (5,)."""
+    inner, outer = plane.to_mm(band.inner_px), plane.to_mm(band.outer_px)
+    centre = plane.to_mm(band.centre_px)[0]
+    width = np.hypot(*(outer - inner).T)
+    middle = (inner + outer) / 2 - centre
+    radius = float(np.mean(np.hypot(*middle.T)))
+    angle = np.degrees(np.unwrap(np.arctan2(middle[:, 1], middle[:, 0])))
+    arc = 360.0 if band.full else abs(angle[-1] - angle[0])
+    for near, cap in zip((middle[0], middle[-1]), band.ends_px, strict=True):
+        if len(cap):
+            tip = plane.to_mm(cap)[CAP_POINTS // 2] - centre
+            arc += abs(np.degrees(np.arctan2(tip[0] * near[1] - tip[1] * near[0], float(tip @ near))))
+    window = max(1, round(WINDOW_DEG / max(1e-6, arc / len(width))))
+    smooth = np.convolve(width, np.full(min(window, len(width)), 1 / min(window, len(width))), mode="valid")
+    return np.array([width.mean(), smooth.max(), radius, arc, _area(plane.to_mm(band.outline_px()))])
+
+
+def _area(outline: Array) -> float:
+    x, y = (outline - outline.mean(axis=0)).T
+    return float(abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2)
+
+
+def measure_band(
+    band: Band, plane: Plane, px_mm: float, centre_cov: Array, face_area_mm2: float | None
+) -> dict[str, Quantity]:
+    """Quantities of a groove: `width`, `width_max`, `radius`, `arc`, `arc_in_view`, `area`, `share`.
+
+    Parameters
+    ----------
+    px_mm : length of a photo pixel there
+    centre_cov : (2, 2) covariance of the part's axis, mm2
+    face_area_mm2 : area of the face, for the share
+    """
+    value, parts = plane.propagate(lambda p: figures(band, p))
+    width, _, radius, arc, area = (float(v) for v in value)
+    lip = LIP_PX * px_mm + LIP_REL * width
+    free = 0 if band.full else 2 - sum(band.cut)
+    end = np.sqrt(free) * np.hypot(END_DEG, np.degrees(END_WIDTHS * width / radius))
+    bearing = _bearing(band, plane)
+    axis = float(np.sqrt(max(0.0, bearing @ centre_cov @ bearing)))
+    extra: list[dict[str, float]] = [
+        {"edge": lip}, {"edge": 1.5 * lip}, {"edge": lip / 2, "centre": axis}, {"outline": float(end)},
+        {"edge": area * lip / width, "outline": area * float(end) / max(arc, 1.0)},
+    ]  # fmt: skip
+    names = ("width", "width_max", "radius", "arc_in_view", "area")
+    units = ("mm", "mm", "mm", "deg", "mm2")
+    out: dict[str, Quantity] = {
+        name: Measured.of(
+            float(value[k]), units[k], how=HOW[name], **{s: float(u[k]) for s, u in parts.items()}, **extra[k]
+        )
+        for k, name in enumerate(names)
+    }
+    out["arc"] = out["arc_in_view"]
+    if any(band.cut):
+        out["arc"] = Unmeasured(reason="the mark runs out of the view", hint="show all of the face, or see arc_in_view")
+    if face_area_mm2:
+        whole = out["area"]
+        assert isinstance(whole, Measured)
+        out["share"] = Measured.of(area / face_area_mm2, "1", how="of the face's ring", area=whole.u / face_area_mm2)
+    return out
+
+
+HOW = {
+    "width": "mean distance of the lips at face level", "width_max": f"largest mean over {WINDOW_DEG:g} degrees",
+    "radius": "mean of the centreline from the axis of the face", "arc_in_view": "end to end along the centreline",
+    "area": "within the outline",
+}  # fmt: skip
+
+
+def _bearing(band: Band, plane: Plane) -> Array:
+    """Mean unit vector from the axis to the groove; zero for a full circle."""
+    off = plane.to_mm((band.inner_px + band.outer_px) / 2) - plane.to_mm(band.centre_px)
+    return np.asarray((off / np.hypot(*off.T)[:, None]).mean(axis=0))
+
+
+def visible(points_px: Array, plane: Plane) -> float:
+    """Share of points that lie in the picture."""
+    return float(np.mean(in_frame(points_px, plane.size_px)))

@@ -1,0 +1,262 @@
+"""Marks a person makes on a photo: findings added, reshaped or struck. They go through the same measuring code.
+
+A mark as JSON::
+
+    {"action": "add",     "kind": "groove", "polygon_px": [[x, y], ...], "by": "A. Fitter", "reason": ""}
+    {"action": "reshape", "target": "G1",   "polygon_px": [[x, y], ...], "by": "A. Fitter", "reason": "..."}
+    {"action": "strike",  "target": "G2",                                "by": "A. Fitter", "reason": "tool mark"}
+
+`by` is always needed; `reason` is needed to strike; polygons are in photo pixels (pixel centres at integers,
+orientation applied), three corners or more. A struck finding stays on record with its reason.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal, get_args
+
+import numpy as np
+
+from wearvision.errors import BadInput
+from wearvision.finding import KINDS, Finding, Kind
+from wearvision.measure.band import Band, band_of, measure_band
+from wearvision.measure.face import Face, scale_at
+from wearvision.measure.finders.groove import axis_covariance, sealed_depth
+from wearvision.measure.finders.pits import measure_pit
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import polar
+from wearvision.quantity import Measured, Quantity, Unmeasured
+
+Action = Literal["add", "reshape", "strike"]
+MARKABLE: tuple[Kind, ...] = ("groove", "pit")
+"""Kinds that an outline alone can be measured as."""
+LETTERS: Mapping[Kind, str] = {"groove": "G", "pit": "P"}
+STEP_DEG = 0.5
+HAND_PX = 1.0
+"""Standard uncertainty of a side drawn by hand, photo px; common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Mark:
+    """One act of a person on the findings of a photo.
+
+    Attributes
+    ----------
+    action : `add`, `reshape` or `strike`
+    by : str
+        Name of the person, never empty.
+    kind : Kind or None
+        Needed to add.
+    polygon_px : (N, 2) array
+        Needed to add and to reshape, N >= 3.
+    target : str
+        Id of the finding to reshape or to strike.
+    reason : str
+        Needed to strike.
+    """
+
+    action: Action
+    by: str
+    kind: Kind | None = None
+    polygon_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    target: str = ""
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        polygon = np.array(self.polygon_px, dtype=np.float64).reshape(-1, 2)
+        polygon.setflags(write=False)
+        object.__setattr__(self, "polygon_px", polygon)
+        if self.action not in get_args(Action):
+            raise BadInput("unknown action of a mark", got=self.action, do="use add, reshape or strike")
+        if not self.by.strip():
+            raise BadInput("a mark needs the name of its maker", got=self.by, do="fill in by")
+        if self.action == "add" and self.kind not in MARKABLE:
+            raise BadInput("cannot add a mark of this kind", got=self.kind, do=f"use one of {', '.join(MARKABLE)}")
+        if self.action != "add" and not self.target:
+            raise BadInput(f"a mark to {self.action} needs a target", do="name the finding, such as G1")
+        if self.action == "strike" and not self.reason.strip():
+            raise BadInput("a finding is struck for a reason", do="fill in reason")
+        if self.action != "strike" and (len(polygon) < 3 or not np.isfinite(polygon).all()):
+            raise BadInput("a mark needs a polygon of three corners or more", got=len(polygon))
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, object]) -> Mark:
+        """Parse one mark; see the head of this module for the form.
+
+        Raises
+        ------
+        BadInput
+            Naming the field, the value got and what to do.
+        """
+        known = {"action", "by", "kind", "polygon_px", "target", "reason"}
+        if unknown := sorted(set(data) - known):
+            raise BadInput("unknown field in a mark", got=unknown, do=f"use {', '.join(sorted(known))}")
+        action, kind = data.get("action"), data.get("kind")
+        if action not in ("add", "reshape", "strike"):
+            raise BadInput("unknown action of a mark", got=action, do="use add, reshape or strike")
+        if kind is not None and kind not in KINDS:
+            raise BadInput("unknown kind in a mark", got=kind, do=f"use one of {', '.join(MARKABLE)}")
+        return cls(
+            action=action, kind=kind, polygon_px=_polygon(data.get("polygon_px", [])),
+            by=_text(data, "by"), target=_text(data, "target"), reason=_text(data, "reason"),
+        )  # fmt: skip
+
+
+def _text(data: Mapping[str, object], name: str) -> str:
+    value = data.get(name, "")
+    if not isinstance(value, str):
+        raise BadInput(f"{name} of a mark must be text", got=value)
+    return value
+
+
+def _polygon(value: object) -> Array:
+    try:
+        polygon = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise BadInput("a polygon is a list of [x, y] pairs", got=value) from None
+    if polygon.size and (polygon.ndim != 2 or polygon.shape[1] != 2):
+        raise BadInput("a polygon is a list of [x, y] pairs", got=polygon.shape)
+    return polygon.reshape(-1, 2)
+
+
+def apply_marks(
+    findings: Sequence[Finding], marks: Sequence[Mark], plane: Plane, face: Face | None
+) -> tuple[Finding, ...]:
+    """The findings after a person's marks, in their order.
+
+    Raises
+    ------
+    BadInput
+        When a mark names a finding that is not there.
+    """
+    out = list(findings)
+    for mark in marks:
+        if mark.action == "add":
+            assert mark.kind is not None
+            name = _free_name(LETTERS[mark.kind], out)
+            out.append(_measured(name, mark.kind, mark, plane, face, "marked"))
+            continue
+        at = next((i for i, f in enumerate(out) if f.id == mark.target), None)
+        if at is None:
+            names = ", ".join(f.id for f in out) or "none"
+            raise BadInput("no such finding on this photo", got=mark.target, do=f"there are: {names}")
+        if mark.action == "strike":
+            out[at] = replace(out[at].strike(mark.reason), by=mark.by)
+        else:
+            out[at] = _measured(mark.target, out[at].kind, mark, plane, face, "reshaped")
+    return tuple(out)
+
+
+def _free_name(letter: str, findings: Sequence[Finding]) -> str:
+    taken = {f.id for f in findings}
+    return next(name for i in range(1, len(taken) + 2) if (name := f"{letter}{i}") not in taken)
+
+
+def _measured(name: str, kind: Kind, mark: Mark, plane: Plane, face: Face | None, flag: str) -> Finding:
+    if kind not in MARKABLE:
+        raise BadInput("cannot reshape a finding of this kind", got=kind, do=f"only {', '.join(MARKABLE)}")
+    quantities = measure_outline(kind, mark.polygon_px, plane, face)
+    width = quantities.get("width")
+    return Finding(
+        id=name, kind=kind, outline_px=mark.polygon_px, quantities=quantities, by=mark.by, flags=(flag,),
+        sealed=sealed_depth(width.value) if isinstance(width, Measured) else {},
+        places_px=_places(kind, mark.polygon_px, plane, face),
+    )  # fmt: skip
+
+
+def measure_outline(kind: Kind, polygon_px: Array, plane: Plane, face: Face | None) -> dict[str, Quantity]:
+    """Quantities of a groove or a pit from its outline.
+
+    Parameters
+    ----------
+    kind : `groove` or `pit`
+    polygon_px : (N, 2) array
+        Closed outline in photo pixels.
+    face : Face or None
+        Without it a groove has no radius and no arc.
+
+    Raises
+    ------
+    BadInput
+        For another kind.
+    """
+    polygon = np.asarray(polygon_px, dtype=np.float64).reshape(-1, 2)
+    if kind == "pit":
+        return measure_pit(polygon, plane)
+    if kind != "groove":
+        raise BadInput("an outline alone cannot be measured as this", got=kind, do="use groove or pit")
+    px_mm = scale_at(plane, polygon.mean(axis=0))
+    if face is None:
+        return _groove_alone(polygon, plane, px_mm)
+    band = _band(polygon, plane, face)
+    return measure_band(band, plane, 2 * px_mm, axis_covariance(face, plane), face.area_mm2)
+
+
+def _band(polygon_px: Array, plane: Plane, face: Face) -> Band:
+    """Band of a drawn outline: inner and outer radius at every half degree that it covers."""
+    deg, inner, outer = _by_angle(plane.to_mm(polygon_px), face.centre_mm)
+    width, centre = outer - inner, (inner + outer) / 2
+    full = bool(deg[-1] - deg[0] > 360.0 - 4 * STEP_DEG)
+    if not full:
+        half = int(np.ceil(np.degrees(np.median(width) / 2 / np.median(centre)) / STEP_DEG))
+        body = slice(half, len(deg) - half) if len(deg) > 4 * half + 4 else slice(None)
+        width = np.interp(deg, deg[body], width[body])
+        centre = np.interp(deg, deg[body], centre[body])
+    return band_of(deg, centre, width, face.centre_mm, plane, full=full, cut=(False, False))
+
+
+def _by_angle(polygon_mm: Array, centre_mm: Array) -> tuple[Array, Array, Array]:
+    """Angles at half-degree steps that a polygon covers, and its least and largest radius there."""
+    ahead = np.roll(polygon_mm, -1, axis=0)
+    steps = np.linspace(0, 1, 200, endpoint=False)[None, :, None]
+    dense = (polygon_mm[:, None] + (ahead - polygon_mm)[:, None] * steps).reshape(-1, 2)
+    deg, radius = polar(dense, centre_mm)
+    deg = np.degrees(np.unwrap(np.radians(deg)))
+    if np.ptp(deg) > 360.0 - 2 * STEP_DEG:
+        deg = np.mod(deg, 360.0)
+    low, high = float(deg.min()), float(deg.max())
+    count = max(3, round((high - low) / STEP_DEG))
+    grid = low + (np.arange(count) + 0.5) * (high - low) / count
+    cell = np.clip(((deg - low) / max(1e-9, high - low) * count).astype(int), 0, count - 1)
+    inner, outer = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(inner, cell, radius)
+    np.maximum.at(outer, cell, radius)
+    good = np.isfinite(inner) & (outer > inner)
+    if good.sum() < 2:
+        raise BadInput("the outline is too small to measure", do="draw it larger, or zoom in")
+    return grid, np.interp(grid, grid[good], inner[good]), np.interp(grid, grid[good], outer[good])
+
+
+def _groove_alone(polygon_px: Array, plane: Plane, px_mm: float) -> dict[str, Quantity]:
+    """Width and area of a drawn groove without a face: the capsule of the same area and circumference."""
+
+    def capsule(p: Plane) -> Array:
+        mm = p.to_mm(polygon_px)
+        side = np.roll(mm, -1, axis=0) - mm
+        around = float(np.hypot(*side.T).sum())
+        area = float(abs(np.sum(mm[:, 0] * np.roll(mm[:, 1], -1) - mm[:, 1] * np.roll(mm[:, 0], -1))) / 2)
+        inside = max(0.0, around**2 - 4 * math.pi * area)
+        return np.array([(around - math.sqrt(inside)) / math.pi, area])
+
+    value, parts = plane.propagate(capsule)
+    width, area = (float(v) for v in value)
+    edge = HAND_PX * px_mm
+    how = ("from area and circumference of the outline", "within the outline")
+    extra = (edge, area * edge / max(width, edge))
+    found = [
+        Measured.of(float(v), unit, how=h, outline=e, **{n: float(u[k]) for n, u in parts.items()})
+        for k, (v, unit, h, e) in enumerate(zip(value, ("mm", "mm2"), how, extra, strict=True))  # type: ignore[arg-type]
+    ]
+    no_face = Unmeasured(reason="no face was found", hint="state the face's sizes, or retake with the face in view")
+    return {"width": found[0], "area": found[1], "radius": no_face, "arc": no_face, "arc_in_view": no_face}
+
+
+def _places(kind: Kind, polygon_px: Array, plane: Plane, face: Face | None) -> Array:
+    """Gauge places of a drawn mark: along a groove's centreline, or the middle of a pit."""
+    if kind == "groove" and face is not None:
+        band = _band(polygon_px, plane, face)
+        rows = np.linspace(0, len(band.inner_px) - 1, 7).astype(int)[[3, 1, 5]]
+        return np.asarray((band.inner_px[rows] + band.outer_px[rows]) / 2)
+    return np.asarray(polygon_px.mean(axis=0, keepdims=True))
