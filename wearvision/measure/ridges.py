@@ -43,8 +43,11 @@ WIDEN = 4.0
 """Cost of a step to the next width."""
 GAP = 6
 """Rows of the search without evidence that end a run."""
-BELIEF, DROP = 1.5, 25.0
-"""Added to the score of a row along a known line; and how far the sum may fall before the line is given up."""
+UNSEEN = -0.05
+ALONE = 1.55
+"""Half way between the weaker lip of a weakly lit groove and that of no groove at all, in usual strengths."""
+OTHER, DROP = 0.8, 12.0
+"""Unlikeness that counts even where a lip is not seen; and how far the sum may fall before a line is given up."""
 FULL_GAP = 8
 """A run that is this many rows short of a lap closes on itself."""
 UNLIKE_SHARE, GAP_MM = 0.35, 0.5
@@ -178,7 +181,6 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     high = max(1.2 * low, max_width_mm / (strip.step_mm * COLUMNS))
     widths = low * WIDTH_RATIO ** np.arange(1 + int(np.log(high / low) / np.log(WIDTH_RATIO)))
     gain = _gains(found, widths, cell_px, strip.step_mm * COLUMNS)
-    whole = gain.copy()
     ribbons: list[Ribbon] = []
     for _ in range(most):
         seam = _seam(gain) if strip.closed else 0
@@ -191,9 +193,8 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
         run = _best_run(path, said, widths, strip)
         ribbon = _ribbon([path[i] for i in run], seam, widths, float(said[run.start : run.stop].sum()), strip)
         ribbon = _settle(ribbon, found, strip, max_width_mm)
-        ribbon = _extend(ribbon, whole, widths, strip)
-        if ribbon.score >= least:
-            ribbons.append(ribbon)
+        ribbon = _extend(ribbon, found, strip)
+        ribbons.append(ribbon)
         _forbid(gain, widths, ribbon)
         for i in run:
             row, _, c = path[i]
@@ -239,37 +240,45 @@ def _best_run(path: list[State], gain: Array, widths: Array, strip: Strip) -> ra
     return max(parts, key=lambda part: float(gain[part.start : part.stop].sum()))
 
 
-def _extend(ribbon: Ribbon, gain: Grid, widths: Array, strip: Strip) -> Ribbon:
-    """Follow a ribbon of settled width round the strip, and keep the stretch about it that speaks for it.
+def _extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
+    """Follow a ribbon of settled width round the strip, and keep the stretch that speaks for it.
 
-    Along one line less is needed to believe than among all lines; so weakly lit stretches are won back.
+    Along one line less is needed to believe than among all lines, so weakly lit stretches are won back; but
+    both lips must be there, or the grey between them must be clearly another.
     """
-    lap = len(gain)
+    lap = len(found.z)
     rows = np.unique(ribbon.rows // ROWS)
     pick = np.searchsorted(ribbon.rows, rows * ROWS + ROWS // 2).clip(0, len(ribbon.rows) - 1)
     middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / COLUMNS
     width = float(np.median(ribbon.outer - ribbon.inner)) / COLUMNS
-    layer = gain[:, int(np.argmin(np.abs(np.log(widths / width)))), :]
     span = np.arange(rows[-1] - lap + 1, rows[0] + lap) if strip.closed else np.arange(lap)
-    line, said = _follow_line(layer, span, np.interp(span, rows, middle), strip)
-    said = np.clip(said + BELIEF, -2.5, 4.0)
-    first, last = rows[0] - span[0], rows[-1] - span[0]
-    for ahead in (1, -1):
-        edge = last if ahead > 0 else first
-        beyond = said[edge + 1 :] if ahead > 0 else said[:edge][::-1]
-        won = _reach(beyond)
-        last, first = (last + won, first) if ahead > 0 else (last, first - won)
-    full = ribbon.full or (strip.closed and last - first + 1 + FULL_GAP >= lap)
+    line, said = _follow_line(_both_lips(found, width), span, np.interp(span, rows, middle), strip)
+    first, last = (int(r) - int(span[0]) for r in (rows[0], rows[-1]))
+    calm = np.convolve(said, np.full(5, 0.2), mode="same")
+    core = first + int(np.argmax(calm[first : last + 1]))
+    last, first = core + _reach(said[core + 1 :]), core - _reach(said[:core][::-1])
+    full = strip.closed and last - first + 1 + FULL_GAP >= lap
     if full:
-        first, last = rows[0] - span[0], rows[0] - span[0] + lap - 1
+        first = max(0, min(first, len(span) - lap))
+        last = first + lap - 1
     taken = np.arange(first, last + 1)
     fine = np.arange(span[first] * ROWS, (span[last] + 1) * ROWS)
     centre = np.interp((fine - ROWS // 2) / ROWS, span[taken], line[taken]) * COLUMNS
     half = width * COLUMNS / 2
-    return replace(
-        ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full),
-        score=float(np.sum(np.maximum(said[taken] - BELIEF, -2.0))),
-    )  # fmt: skip
+    return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full))
+
+
+def _both_lips(found: Evidence, width: float) -> Grid:
+    """How much a cell speaks for being the middle of a groove of known width (cells), (T', R')."""
+    slack = max(1, round(0.06 * width))
+    a, b = int(np.floor(width / 2 + 0.5)), int(np.ceil(width / 2 - 0.5))
+    lips = cv2.dilate(np.minimum(found.z, 4.0), np.ones((1, 2 * slack + 1), np.uint8))
+    sums = np.cumsum(np.pad(found.off, ((0, 0), (1, 0))), axis=1).astype(np.float32)
+    near = max(3, round(0.5 * width))
+    beside = np.maximum(0.5 * (_mean(sums, -a - 2 - near, -a - 2) + _mean(sums, b + 2, b + 2 + near)), 1.2)
+    inside = 2.0 * np.clip(_mean(sums, 1 - a, b - 1) - beside - OTHER, 0.0, 1.0)
+    out = np.minimum(_moved(lips, -a), _moved(lips, b)) - ALONE + inside
+    return np.asarray(np.where(found.z > 0, out, 0.0), dtype=np.float32)
 
 
 def _reach(said: Array) -> int:
@@ -287,7 +296,7 @@ def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Stri
     """Best line within 1 mm of a guess (cells), by dynamic programming; its cells and their gains."""
     reach = max(2, round(1.0 / (strip.step_mm * COLUMNS)))
     index = np.clip(np.rint(guess).astype(int)[:, None] + np.arange(-reach, reach + 1), 0, layer.shape[1] - 1)
-    gain = np.maximum(layer[(span % len(layer))[:, None], index], -4.0).astype(np.float64)
+    gain = layer[(span % len(layer))[:, None], index].astype(np.float64)
     base = np.rint(guess).astype(int)
     total = gain[0] - 0.1 * np.abs(np.arange(-reach, reach + 1))
     came = np.zeros(index.shape, dtype=np.int64)
@@ -334,7 +343,7 @@ def _gains(found: Evidence, widths: Array, cell_px: float, cell_mm: float) -> Gr
         out[:, k, reach : columns - reach] = total[:, reach : columns - reach]
         for side, edge in ((slice(0, reach), -1), (slice(columns - reach, columns), 1)):
             out[:, k, side] = _at_border(lower, upper, side, edge, (a, b))
-    out[np.repeat((z <= 0)[:, None, :], len(widths), axis=1)] = -0.05
+    out[np.repeat((z <= 0)[:, None, :], len(widths), axis=1)] = UNSEEN
     return np.minimum(out, 12.0)
 
 

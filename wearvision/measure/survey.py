@@ -79,6 +79,7 @@ def survey(
     *,
     focal35_mm: float | None = None,
     specs: Sequence[BoardSpec] | None = None,
+    sightings: Sequence[Sighting] | None = None,
     marks: Sequence[Mark] = (),
     limit_mm: float = LIMIT_MM,
 ) -> Survey:
@@ -90,6 +91,7 @@ def survey(
         EXIF orientation applied.
     focal35_mm : 35 mm film focal length of EXIF; a prior, never a scale
     specs : boards that may lie in the photo; the five standard cards when left out
+    sightings : boards already found there, best first; then none are sought
     marks : what persons added, reshaped or struck
     limit_mm : smallest limit this view is held against
 
@@ -98,7 +100,8 @@ def survey(
     BadInput
         For an image that is not 8-bit gray, boards that share ids, or a mark on a finding that is not there.
     """
-    sightings = find_boards(gray, default_specs() if specs is None else specs)
+    if sightings is None:
+        sightings = find_boards(gray, default_specs() if specs is None else specs)
     plane = _plane(gray, sightings, stated, focal35_mm)
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings)

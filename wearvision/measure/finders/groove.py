@@ -26,8 +26,8 @@ LEAST_PX = 2.5
 NARROW_PX = 6.0
 """Below `LEAST_PX` wide a mark is a tool mark or a scratch; below `NARROW_PX` the width is doubtful."""
 LEAST_MM = 0.25
-SLENDER = 4.0
-"""A groove is at least this many times as long as wide."""
+SLENDER, STOUT_MM = 4.0, 3.0
+"""A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
 CLEAR = 0.5
 DARK, DARK_SHARE = -0.10, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
@@ -49,7 +49,27 @@ def find_grooves(
     found = evidence(strip)
     ribbons = find_ribbons(strip, found, max_width_mm=min(MAX_WIDTH_MM, 0.4 * (outer - inner)), least=LEAST)
     tracks = [follow(strip, found, ribbon, blur_px=blur_px) for ribbon in ribbons]
-    return [t for t in tracks if t is not None and is_groove(t, strip.px_mm)], strip
+    return _apart([t for t in tracks if t is not None and is_groove(t, strip.px_mm)]), strip
+
+
+def _apart(tracks: list[Track]) -> list[Track]:
+    """Tracks that do not lie on an earlier one."""
+    out: list[Track] = []
+    for track in tracks:
+        if not any(_on(track, other) for other in out):
+            out.append(track)
+    return out
+
+
+def _on(one: Track, other: Track) -> bool:
+    """Whether most of a track lies on another: in angle, and across."""
+    deg = np.round(other.deg).astype(int) % 360
+    low, high = np.full(360, np.inf), np.full(360, -np.inf)
+    np.minimum.at(low, deg, other.inner_mm)
+    np.maximum.at(high, deg, other.outer_mm)
+    here = np.round(one.deg).astype(int) % 360
+    common = np.minimum(high[here], one.outer_mm) - np.maximum(low[here], one.inner_mm)
+    return bool(np.mean(common > 0.3 * (one.outer_mm - one.inner_mm)) > 0.3)
 
 
 def is_groove(track: Track, px_mm: float) -> bool:
@@ -58,7 +78,7 @@ def is_groove(track: Track, px_mm: float) -> bool:
     length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
-        and length >= SLENDER * width
+        and length >= (SLENDER + 2 * max(0.0, width - STOUT_MM)) * width
         and track.clear >= CLEAR
         and track.dark <= DARK
         and track.dark_share >= DARK_SHARE
