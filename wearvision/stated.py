@@ -15,6 +15,7 @@ View = Literal[
     "wear-face", "gasket-land", "tongue", "vane-front", "vane-back", "vane-edge", "bore", "line-light"
 ]
 VIEWS: tuple[View, ...] = get_args(View)
+CardSize = Literal["small", "standard", "large"]
 NOMINALS: Mapping[str, str] = {
     "face_inner_diameter_mm": "inner diameter of the wear face",
     "face_outer_diameter_mm": "outer diameter of the wear face",
@@ -31,7 +32,10 @@ class Stated:
 
     Attributes
     ----------
-    part_kind, view : str
+    part_kind, view : str or None
+        `None` when nobody said; a card's label or the folder may tell.
+    card_size : str or None
+        `small`, `standard` or `large`; `None` when nobody said: the card's label tells, else `standard`.
     card_height_mm : float
         Height of the card's support above the measured plane, mm; negative when below.
     check_bar_mm : float or None
@@ -42,8 +46,9 @@ class Stated:
         Drawing sizes under the names of `NOMINALS`.
     """
 
-    part_kind: PartKind = "casing"
-    view: View = "wear-face"
+    part_kind: PartKind | None = None
+    view: View | None = None
+    card_size: CardSize | None = None
     card_height_mm: float = 0.0
     check_bar_mm: float | None = None
     mm_per_px: float | None = None
@@ -52,6 +57,7 @@ class Stated:
     def __post_init__(self) -> None:
         _one_of("part kind", self.part_kind, PART_KINDS)
         _one_of("view", self.view, VIEWS)
+        _one_of("card size", self.card_size, get_args(CardSize))
         _within("card height, mm", self.card_height_mm, -200.0, 200.0)
         if self.check_bar_mm is not None:
             _within("measured length of the 100 mm check bar, mm", self.check_bar_mm, 90.0, 110.0)
@@ -63,8 +69,8 @@ class Stated:
             _within(NOMINALS[name], value, 0.0, 1e5)
 
 
-def _one_of(what: str, got: str, allowed: tuple[str, ...]) -> None:
-    if got not in allowed:
+def _one_of(what: str, got: str | None, allowed: tuple[str, ...]) -> None:
+    if got is not None and got not in allowed:
         raise BadInput(f"unknown {what}", got=got, do=f"use one of {', '.join(allowed)}")
 
 

@@ -1,0 +1,1 @@
+"""Use cases: the only place where pictures, rules and files meet. Plain strings and numbers in and out."""

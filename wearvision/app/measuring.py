@@ -1,0 +1,191 @@
+"""One photo file to one result: public for everybody, and with its sealed values for the ledger."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from wearvision import photos, tags
+from wearvision.app.rubrics import load_rubric, smallest_limit_mm
+from wearvision.finding_record import finding_record
+from wearvision.measure.board import BoardSpec, card
+from wearvision.measure.marks import Mark
+from wearvision.measure.plane import Plane
+from wearvision.measure.retake import Retake
+from wearvision.measure.scale import Sighting, default_specs, find_boards
+from wearvision.measure.survey import LIMIT_MM, Survey, survey
+from wearvision.quantity import Measured
+from wearvision.stated import Stated
+
+SCHEMA = "wearvision.measure/1"
+ASSUMED_VIEW = ("view", "nobody stated it and the card's label is silent: taken as wear-face")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PhotoResult:
+    """What one photo gave.
+
+    Attributes
+    ----------
+    public : dict
+        The `measure` object (see `wearvision.app.schema`); no sealed value in it.
+    records : list of dict
+        The findings as the ledger keeps them, sealed values included.
+    part_tags : tuple of str
+        Part tags read in the photo.
+    drawing : dict
+        What an overlay needs: `circles_px`, `card_px`, `mm_per_px`.
+    """
+
+    public: dict[str, Any]
+    records: list[dict[str, Any]]
+    part_tags: tuple[str, ...]
+    drawing: dict[str, Any]
+
+    def to_json(self) -> dict[str, Any]:
+        """Field by field, for the journal."""
+        return {"public": self.public, "records": self.records, "part_tags": list(self.part_tags),
+                "drawing": self.drawing}  # fmt: skip
+
+
+def measure_photo(
+    path: Path | str,
+    stated: Stated,
+    *,
+    marks: Sequence[Mark] = (),
+    boards: Sequence[BoardSpec] = (),
+    rubric: Path | None = None,
+    want_tags: bool = False,
+) -> PhotoResult:
+    """Measure one photo.
+
+    Parameters
+    ----------
+    path : Path or str
+    stated : Stated
+    marks : sequence of Mark
+        What persons added, reshaped or struck.
+    boards : sequence of BoardSpec
+        Boards of yours that may lie in the photo, instead of our cards.
+    rubric : Path, optional
+        Folder of rubrics; the smallest limit of the view decides how close a photo must be.
+    want_tags : bool
+        Whether to look for part tags anywhere in the photo.
+
+    Raises
+    ------
+    BadInput
+        When the file is no photo, or a mark does not fit it.
+    """
+    photo = photos.load(path)
+    sightings, label = _find(photo, stated, boards)
+    told, notes, asked = _resolve(stated, label)
+    limit = LIMIT_MM
+    if told.part_kind is not None and told.view is not None:
+        limit = smallest_limit_mm(load_rubric(told.part_kind, rubric), told.view)
+    seen = survey(
+        photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit
+    )
+    seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
+    found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
+    public = _public(Path(path).name, photo, told, seen, label)
+    return PhotoResult(
+        public=_plain(public), records=_plain([finding_record(f) for f in seen.findings]), part_tags=found,
+        drawing=_plain(_drawing(seen)),
+    )  # fmt: skip
+
+
+def _find(
+    photo: photos.Photo, stated: Stated, boards: Sequence[BoardSpec]
+) -> tuple[list[Sighting], tags.CardText | None]:
+    """Boards in the photo at their true size, and what the best one's label says."""
+    size = stated.card_size or "standard"
+    sightings = find_boards(photo.gray, boards or default_specs(size))
+    if boards or not sightings:
+        return sightings, None
+    label = tags.read_card_text(photo.gray, sightings[0].homography, size)
+    if label is not None and stated.card_size is None:
+        sightings = [_resized(s, label.size) for s in sightings]
+    return sightings, label
+
+
+def _resized(sighting: Sighting, size: str) -> Sighting:
+    """The same sighting of a card that turns out to be of another size."""
+    assert sighting.spec.card is not None
+    spec = card(sighting.spec.card, size)
+    ratio = spec.square_mm / sighting.spec.square_mm
+    shrink = sighting.homography.copy()
+    shrink[:, :2] /= ratio
+    return replace(sighting, spec=spec, corners_mm=sighting.corners_mm * ratio, homography=shrink)
+
+
+def _resolve(
+    stated: Stated, label: tags.CardText | None
+) -> tuple[Stated, tuple[tuple[str, str], ...], tuple[Retake, ...]]:
+    """Stated facts completed by the card's label; contradictions are asked, not settled."""
+    asked = []
+    if label is not None and label.view and stated.view and label.view != stated.view:
+        asked.append(Retake(code="view-conflict", say=f"The card says {label.view}, but {stated.view} was stated:"
+                            " use the card of this view, or correct the statement."))  # fmt: skip
+    if label is not None and stated.card_size and label.size != stated.card_size:
+        asked.append(Retake(code="size-conflict", say=f"The card's label says {label.size}, but"
+                            f" {stated.card_size} was stated: correct the statement."))  # fmt: skip
+    view = stated.view or (label.view if label else None)
+    notes = () if view else (ASSUMED_VIEW,)
+    return replace(stated, view=view or "wear-face"), notes, tuple(asked)
+
+
+def _public(
+    name: str, photo: photos.Photo, told: Stated, seen: Survey, label: tags.CardText | None
+) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "photo": {
+            "file": name, "sha256": photo.sha256, "width_px": photo.width_px, "height_px": photo.height_px,
+        },
+        "part_kind": told.part_kind, "view": told.view, "usable": seen.usable,
+        "retake": [{"code": r.code, "say": r.say} for r in seen.retake],
+        "scale": _scale(seen, label),
+        "findings": [f.to_json() for f in seen.findings],
+        "summary": {k: q.to_json() for k, q in seen.summary.items()},
+        "not_assessed": [{"what": what, "why": why} for what, why in seen.not_assessed],
+    }  # fmt: skip
+
+
+def _scale(seen: Survey, label: tags.CardText | None) -> dict[str, Any]:
+    plane = seen.plane
+    if not isinstance(plane, Plane) or not isinstance(seen.mm_per_px, Measured) or seen.at_px is None:
+        return {"source": None, "unmeasured": getattr(plane, "reason", "no scale")}
+    k1, cx, cy = (float(plane.theta[i]) for i in (7, 8, 9))
+    return {
+        "source": plane.source, "mm_per_px": seen.mm_per_px.to_json(), "at_px": [float(v) for v in seen.at_px],
+        "tilt_deg": plane.tilt_deg, "plane_to_px": plane.homography.tolist(),
+        "lens": {"focal_px": plane.focal_px, "k1": k1, "centre_px": [cx, cy]},
+        "board": seen.sighting.spec.name if seen.sighting else None,
+        "card_serial": label.serial if label else None, "corner_rms_px": plane.rms_px,
+    }  # fmt: skip
+
+
+def _drawing(seen: Survey) -> dict[str, Any]:
+    return {
+        "circles_px": [c.round(1).tolist() for c in seen.circles_px],
+        "card_px": None if seen.card_px is None else seen.card_px.round(1).tolist(),
+        "mm_per_px": seen.mm_per_px.value if isinstance(seen.mm_per_px, Measured) else None,
+    }
+
+
+def _plain(value: Any) -> Any:
+    """The same as JSON reads it back: lists for tuples, floats for numpy's, no nan."""
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    if isinstance(value, (bool, str)) or value is None:
+        return value
+    number = int(value) if isinstance(value, int) else float(value)
+    if not math.isfinite(number):
+        raise ValueError(f"not a finite number: {value!r}")
+    return number

@@ -1,0 +1,119 @@
+"""Pictures for pages: a kept photo with its findings and gauge points drawn on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wearvision import overlay, photos
+from wearvision.finding import Finding
+from wearvision.page import FindingRow, Picture, plain, say
+from wearvision.points import GaugePoint
+from wearvision.quantity import Measured
+
+BOARD_PX, SHEET_PX = 1000, 1600
+SHOWN = ("width", "radius", "arc_in_view", "diameter", "area")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawing:
+    """Everything one overlay is drawn from.
+
+    Attributes
+    ----------
+    path : Path
+        The photo's file.
+    name : str
+        What people call it.
+    width_px : int
+        Of the photo, upright.
+    survey : mapping
+        The photo's `survey` record: public result and `drawing`.
+    findings : tuple of Finding
+    points : tuple of GaugePoint
+        Those that lie on this photo.
+    """
+
+    path: Path
+    name: str
+    width_px: int
+    survey: Mapping[str, Any]
+    findings: tuple[Finding, ...] = ()
+    points: tuple[GaugePoint, ...] = field(default=())
+
+    def model(self, scale: float) -> overlay.OverlayModel:
+        """The overlay's model at a display scale."""
+        drawn = self.survey["drawing"]
+        card = drawn["card_px"]
+        return overlay.OverlayModel(
+            scale=scale, findings=self.findings,
+            labels={f.id: label(f) for f in self.findings if not f.struck},
+            points=tuple(
+                overlay.GaugePoint(number=p.number, x_px=p.px[0], y_px=p.px[1]) for p in self.points if p.px
+            ),
+            circles_px=tuple(np.array(c) for c in drawn["circles_px"]),
+            card_px=None if card is None else np.array(card), mm_per_px=drawn["mm_per_px"],
+        )  # fmt: skip
+
+
+def draw_photo(drawing: Drawing, side_px: int = BOARD_PX) -> Picture:
+    """The whole photo with its overlay."""
+    rgb = photos.thumbnail(drawing.path, side_px)
+    return _picture(overlay.draw(rgb, drawing.model(rgb.shape[1] / drawing.width_px)), drawing, drawing.name)
+
+
+def draw_closeups(drawing: Drawing, side_px: int = 720) -> list[Picture]:
+    """A close-up of each standing finding."""
+    standing = [f for f in drawing.findings if not f.struck]
+    if not standing:
+        return []
+    rgb = photos.colour(drawing.path)
+    model = drawing.model(rgb.shape[1] / drawing.width_px)
+    return [
+        _picture(
+            overlay.crop_around(rgb, model, f.id, width_px=side_px), drawing,
+            f"{drawing.name}: {plain(f.kind)} {f.id}",
+        )
+        for f in standing
+    ]  # fmt: skip
+
+
+def _picture(rgb: Any, drawing: Drawing, caption: str) -> Picture:
+    what = ", ".join(f"{plain(f.kind)} {f.id}" for f in drawing.findings if not f.struck) or "no marks"
+    return Picture(
+        jpeg=overlay.jpeg(rgb), width_px=rgb.shape[1], height_px=rgb.shape[0],
+        alt=f"Photo {drawing.name} with {what}", caption=caption,
+    )  # fmt: skip
+
+
+def label(finding: Finding) -> str:
+    """Words beside a mark: its width or diameter, `3.6 mm wide`."""
+    for name, words in (("width", "wide"), ("diameter", "across")):
+        quantity = finding.quantities.get(name)
+        if isinstance(quantity, Measured):
+            return f"{quantity.value:.1f} mm {words}"
+    return ""
+
+
+def rows(findings: Sequence[Finding]) -> tuple[FindingRow, ...]:
+    """Findings as pages list them: open figures only."""
+    return tuple(
+        FindingRow(
+            id=f.id, kind=f.kind, flags=f.flags, struck=f.struck, by=f.by,
+            figures=tuple((n, f.quantities[n]) for n in SHOWN if n in f.quantities),
+        )
+        for f in findings
+    )  # fmt: skip
+
+
+def seen_words(findings: Sequence[Finding]) -> str:
+    """Open extents in one line: `G1 3.61 +- 0.24 mm wide`."""
+    parts = []
+    for f in findings:
+        q = f.quantities.get("width") or f.quantities.get("diameter")
+        parts.append(f"{f.id} {say(q)} {'wide' if 'width' in f.quantities else 'across'}" if q else f.id)
+    return ", ".join(parts)
