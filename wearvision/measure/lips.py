@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray, peak_offset
 from wearvision.measure.plane import Array
-from wearvision.measure.ridges import Evidence, Ribbon
+from wearvision.measure.ridges import SIGMA_PX, Evidence, Ribbon
 from wearvision.measure.unwrap import Strip
 
 END_DEG = 12.0
@@ -22,6 +22,8 @@ PATTERN_ROWS = 24
 """A groove's profile near an end is the median over this many rows."""
 REACH = (1.5, 4.0)
 """A lip lies within 0.15 of the width of its coarse place, but at least and at most this many photo px."""
+LINE_SHARE = 0.7
+"""A lip is a thin line when the slope comes back by this share just inside it."""
 INSIDE, BESIDE = 24, 8
 """Samples across the groove, and on either side of it."""
 
@@ -143,20 +145,22 @@ def _thickness(signed: Grid, column: NDArray[np.int64], side: int, per_px: float
     sign = np.sign(signed[rows, column])
     index = np.clip(column[:, None] + side * np.arange(0, reach + 1), 0, signed.shape[1] - 1)
     line = -sign[:, None] * signed[rows[:, None], index]
-    top = np.argmax(line, axis=1)
-    strong = line[rows, top] > 0.35 * np.abs(signed[rows, column])
-    return np.asarray(np.where(strong & (top > 0) & (top < reach), top.astype(np.float64), np.inf))
+    top = np.clip(np.argmax(line, axis=1), 1, reach - 1)
+    strong = line[rows, top] > LINE_SHARE * np.abs(signed[rows, column])
+    place = top + peak_offset(line[rows, top - 1], line[rows, top], line[rows, top + 1])
+    return running_median(np.where(strong & (top < reach - 1), place, 1e6), 31)
 
 
 def spread_fix(line_px: Array, blur_px: float) -> Array:
     """How far blur pushed a lip outwards, photo px.
 
-    A line of true thickness b seen through a Gaussian blur s shows its two edges d apart with
-    d = 2 s as b goes to 0 and d = b when b is large; near enough d^2 = b^2 + 4 s^2. The lip is half of d - b out.
+    A line of thickness b seen through a Gaussian blur s shows its two edges (crests of the slope) d apart:
+    d = 2 s as b goes to 0, d = b when b is large, and the lip is (d - b) / 2 out. In between the crests solve
+    (x - b/2) g(x - b/2) = (x + b/2) g(x + b/2); (d - b) / 2 = s exp(-3.8 (d / 2s - 1)^0.55) fits that to 0.04 s.
     """
-    spread = float(np.hypot(blur_px, 1.1))
-    line = np.where(np.isfinite(line_px), line_px, 1e3)
-    return np.asarray(0.5 * (line - np.sqrt(np.maximum(line**2 - 4 * spread**2, 0.0))) * (line < 1e3))
+    spread = float(np.hypot(blur_px, SIGMA_PX))
+    over = np.maximum(np.where(np.isfinite(line_px), line_px, 1e3) / (2 * spread) - 1.0, 0.0)
+    return np.asarray(spread * np.exp(-3.8 * over**0.55))
 
 
 def _ends(strip: Strip, ribbon: Ribbon) -> tuple[int, int]:

@@ -50,7 +50,7 @@ OTHER, DROP = 0.8, 12.0
 """Unlikeness that counts even where a lip is not seen; and how far the sum may fall before a line is given up."""
 FULL_GAP = 8
 """A run that is this many rows short of a lap closes on itself."""
-UNLIKE_SHARE, GAP_MM = 0.35, 0.5
+UNLIKE_SHARE, GAP_MM = 0.3, 0.35
 """A groove reaches as far as this share of its own unlikeness, over gaps of at most this length."""
 SLIDE_ROWS = 5
 MOST_SLIDE = 0.06
@@ -437,16 +437,14 @@ def _settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) 
     cell_mm = strip.step_mm * COLUMNS
     reach = int(max_width_mm / cell_mm)
     beside = _beside(rows, middle, 0 if ribbon.full else lap - len(rows), strip.closed, lap)
-    unlike, crest = (_straight(image, rows, middle, reach) for image in (found.off, found.z))
+    unlike = _straight(found.off, rows, middle, reach)
     other = _straight(found.off, *beside, reach) if len(beside[0]) > 4 else None
     usual = float(np.percentile(unlike, 30))
     core = slice(max(0, int(reach - half)), int(reach + half) + 2)
     limit = usual + max(0.25, UNLIKE_SHARE * (float(np.median(unlike[core])) - usual))
-    strong = 0.45 * float(crest[max(0, core.start - 2) : core.stop + 2].max())
     within = (unlike > limit) & (True if other is None else unlike > other + 0.2)
-    edges = []
-    for side in (-1, 1):
-        edges.append(_grow(within, crest, strong, reach, int(round(half)), side, max(2, round(GAP_MM / cell_mm))))
+    gap = max(1, round(GAP_MM / cell_mm))
+    edges = [_grow(within, unlike, usual, int(half), side, gap) for side in (-1, 1)]
     low, high = edges
     if high - low < 2 or (high - low) * cell_mm > max_width_mm:
         return ribbon
@@ -474,19 +472,19 @@ def _straight(image: Grid, rows: NDArray[np.int64], middle: Array, reach: int) -
     return np.asarray(np.where(inside, part, 0.0).sum(axis=0) / np.maximum(count, 1) * (count > 0))
 
 
-def _grow(
-    within: NDArray[np.bool_], crest: Array, strong: float, middle: int, half: int, side: int, gap: int
-) -> float:
-    """Offset from the middle of the outermost strong crest that is joined to the core without a long gap."""
-    edge = best = half
-    idle = 0
-    for step in range(half - 1, middle):
-        here = middle + side * step
-        idle = 0 if within[here] else idle + 1
-        if idle > gap:
+def _grow(within: NDArray[np.bool_], unlike: Array, usual: float, half: int, side: int, gap: int) -> float:
+    """Offset from the middle of the lip on one side: where the unlikeness has fallen half way to the usual."""
+    middle = len(within) // 2
+    last, idle = 0, 0
+    for step in range(middle - 4):
+        idle = 0 if within[middle + side * step] else idle + 1
+        if idle > gap and step > half:
             break
-        if crest[here] >= strong and idle <= 1:
-            best = step
-        edge = step
-    del edge
-    return float(side * best)
+        last = step if idle == 0 else last
+    flank = unlike[middle + side * np.arange(last - 3, last + 4)]
+    level = 0.5 * (usual + float(flank[:4].max()))
+    below = np.flatnonzero((flank[1:] <= level) & (flank[:-1] > level))
+    if not len(below):
+        return float(side * (last + 0.5))
+    at = int(below[-1])
+    return float(side * (last - 3 + at + (flank[at] - level) / (flank[at] - flank[at + 1])))
