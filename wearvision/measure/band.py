@@ -21,9 +21,13 @@ LIP_REL = 0.02
 """Further part of the width: shallow or stained lips."""
 END_DEG, END_WIDTHS = 0.6, 0.25
 """Standard uncertainty of one end: degrees, and further a part of the width along the groove."""
+CUT_DEG = 0.6
+"""The same where the view ends a groove."""
 WINDOW_DEG = 6.0
 """The largest width is the largest mean over a window this long."""
 CAP_POINTS = 9
+PAIRS = 180
+"""Points kept along each lip, at most."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -79,8 +83,10 @@ def band_of(
     if keep.sum() < 2:
         keep[:] = True
         caps = [np.zeros((0, 2)), np.zeros((0, 2))]
-    half_width = width_mm[keep] / 2
-    lips = [ring_points(centre_mm, deg[keep], radius_mm[keep] + side * half_width) for side in (-1, 1)]
+    rows = np.flatnonzero(keep)
+    rows = rows[np.unique(np.linspace(0, len(rows) - 1, min(len(rows), PAIRS)).round().astype(int))]
+    half_width = width_mm[rows] / 2
+    lips = [ring_points(centre_mm, deg[rows], radius_mm[rows] + side * half_width) for side in (-1, 1)]
     return Band(
         inner_px=plane.to_px(lips[0]), outer_px=plane.to_px(lips[1]),
         centre_px=plane.to_px(centre_mm.reshape(1, 2))[0],
@@ -136,8 +142,8 @@ def measure_band(
     value, parts = plane.propagate(lambda p: figures(band, p))
     width, _, radius, arc, area = (float(v) for v in value)
     lip = LIP_PX * px_mm + LIP_REL * width
-    free = 0 if band.full else 2 - sum(band.cut)
-    end = np.sqrt(free) * np.hypot(END_DEG, np.degrees(END_WIDTHS * width / radius))
+    one = np.hypot(END_DEG, np.degrees(END_WIDTHS * width / radius))
+    end = 0.0 if band.full else np.sqrt(sum(CUT_DEG**2 if cut else one**2 for cut in band.cut))
     bearing = _bearing(band, plane)
     axis = float(np.sqrt(max(0.0, bearing @ centre_cov @ bearing)))
     extra: list[dict[str, float]] = [

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, log_gray, peak_offset
+from wearvision.measure.edges import Grid, peak_offset
 from wearvision.measure.plane import Array
 from wearvision.measure.ridges import SIGMA_PX, Evidence, Ribbon
 from wearvision.measure.unwrap import Strip
@@ -24,6 +24,8 @@ REACH = (1.5, 4.0)
 """A lip lies within 0.15 of the width of its coarse place, but at least and at most this many photo px."""
 LINE_SHARE = 0.7
 """A lip is a thin line when the slope comes back by this share just inside it."""
+CAP_POWER = 0.2
+"""A round end is unlike the face by at least this share of the power of the groove's profile."""
 INSIDE, BESIDE = 24, 8
 """Samples across the groove, and on either side of it."""
 
@@ -74,19 +76,18 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     blur_px : Gaussian blur of the photo, px
     """
     lap = strip.values.shape[0]
-    rows = ribbon.rows if ribbon.full else np.arange(*_ends(strip, ribbon))
+    rows = ribbon.rows if ribbon.full else np.arange(*_ends(strip, found.gray, ribbon))
     if len(rows) < 8:
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
     per_px = strip.px_mm / strip.step_mm
     width = float(np.median(coarse[1] - coarse[0]))
     reach = round(float(np.clip(0.15 * width, REACH[0] * per_px, REACH[1] * per_px)))
-    signed = found.signed[rows % lap]
-    lips = [_lip(signed, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
+    signed, usual = found.signed[rows % lap], found.usual[rows % lap]
+    lips = [_lip(signed, usual, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
     fixes = [spread_fix(lip.line / per_px, blur_px) * per_px for lip in lips]
     inner, outer = lips[0].column + fixes[0], lips[1].column - fixes[1]
-    usual = 1.4826 * np.median(np.abs(signed), axis=1)
-    dark, share = _darkness(strip, rows, inner, outer)
+    dark, share = _darkness(strip, found.gray, rows, inner, outer)
     deg = strip.deg(rows.astype(np.float64))
     return Track(
         deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
@@ -105,7 +106,7 @@ class _Lip:
     line: Array
 
 
-def _lip(signed: Grid, start: Array, reach: int, side: int, per_px: float) -> _Lip:
+def _lip(signed: Grid, usual: Array, start: Array, reach: int, side: int, per_px: float) -> _Lip:
     """Follow the crest of the slope near a start.
 
     The strongest crest of each row within `reach` columns, outer ones a little preferred; then again close to
@@ -113,20 +114,19 @@ def _lip(signed: Grid, start: Array, reach: int, side: int, per_px: float) -> _L
     """
     columns = signed.shape[1]
     rows = np.arange(len(signed))
-    size = np.abs(signed)
-    usual = np.median(size, axis=1, keepdims=True) * 1.4826 + 1e-4
     place, half, pull = np.asarray(start, dtype=np.float64), reach, 0.5
     column = np.rint(place).astype(int)
     for _ in range(3):
-        index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half, half + 1), 1, columns - 2)
-        near = size[rows[:, None], index]
-        crest = (near >= size[rows[:, None], index - 1]) & (near >= size[rows[:, None], index + 1])
+        index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half - 1, half + 2), 0, columns - 1)
+        wide = np.abs(signed[rows[:, None], index])
+        index, near = index[:, 1:-1].clip(1, columns - 2), wide[:, 1:-1]
+        crest = (near >= wide[:, :-2]) & (near >= wide[:, 2:])
         prefer = np.linspace(pull, -pull, near.shape[1]) * side
-        gain = np.where(crest, np.minimum(near / usual, 5.0) + prefer, -1.0)
+        gain = np.where(crest, np.minimum(near / usual[:, None], 5.0) + prefer, -1.0)
         column = index[rows, np.argmax(gain, axis=1)]
         place = running_median(column.astype(np.float64), 15)
         half, pull = max(2, min(half, round(1.5 * per_px))), 0.0
-    left, top, right = (size[rows, column + k].astype(np.float64) for k in (-1, 0, 1))
+    left, top, right = (np.abs(signed[rows, column + k]).astype(np.float64) for k in (-1, 0, 1))
     return _Lip(
         column=column + peak_offset(left, top, right), size=top, line=_thickness(signed, column, side, per_px)
     )
@@ -163,7 +163,7 @@ def spread_fix(line_px: Array, blur_px: float) -> Array:
     return np.asarray(spread * np.exp(-3.8 * over**0.55))
 
 
-def _ends(strip: Strip, ribbon: Ribbon) -> tuple[int, int]:
+def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[int, int]:
     """First row of a groove, and the row after its last."""
     lap = strip.values.shape[0]
     reach = round(END_DEG / strip.step_deg)
@@ -172,14 +172,16 @@ def _ends(strip: Strip, ribbon: Ribbon) -> tuple[int, int]:
     low, high = first - min(reach, spare), last + min(reach, spare)
     if not strip.closed:
         low, high = max(0, low), min(lap - 1, high)
-    across, beside = profiles(strip, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
+    across, beside = profiles(strip, gray, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
     shape = across - np.median(beside, axis=1, keepdims=True)
     quiet = float(np.median((beside - np.median(beside, axis=1, keepdims=True)) ** 2))
     if last - first < 12:
         return first, last + 1
+    width, radius = (float(np.median(x)) for x in (ribbon.outer - ribbon.inner, strip.mm(ribbon.inner)))
+    cap = int(np.ceil(np.degrees(0.55 * width * strip.step_mm / radius) / strip.step_deg))
     return (
-        high - _end(shape[::-1], high - last, high - first, quiet),
-        low + _end(shape, first - low, last - low, quiet) + 1,
+        high - _end(shape[::-1], high - last, high - first, quiet, cap),
+        low + _end(shape, first - low, last - low, quiet, cap) + 1,
     )
 
 
@@ -187,10 +189,11 @@ def _at(ribbon: Ribbon, rows: NDArray[np.int64]) -> tuple[Array, Array]:
     return np.interp(rows, ribbon.rows, ribbon.inner), np.interp(rows, ribbon.rows, ribbon.outer)
 
 
-def _end(shape: Array, start: int, stop: int, quiet: float) -> int:
+def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> int:
     """Last row that still belongs to the groove: best step in the likeness to its own rows a little inside.
 
-    A coarse end that ran on where there is no groove is first taken back to where there is one.
+    A coarse end that ran on where there is no groove is first taken back to where there is one. Its round cap,
+    of at most `cap` rows, looks another way to the lamp, but still unlike the face.
     """
     calm = np.stack([np.convolve(c, np.full(5, 0.2), mode="same") for c in shape.T], axis=1)
     power = np.mean(calm**2, axis=1)
@@ -201,27 +204,30 @@ def _end(shape: Array, start: int, stop: int, quiet: float) -> int:
     pattern = np.median(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)], axis=0)
     like = np.clip(shape @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
     begin = max(start, stop - back)
-    return int(begin + np.argmax(np.cumsum(like[begin:] - 0.5)))
+    end = int(begin + np.argmax(np.cumsum(like[begin:] - 0.5)))
+    other = np.mean(shape[end + 1 : end + 1 + cap] ** 2, axis=1) < max(4 * quiet, CAP_POWER * float(pattern @ pattern) / shape.shape[1])
+    return end + (int(np.argmax(other)) if other.any() else len(other))
 
 
-def profiles(strip: Strip, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[Array, Array]:
+def profiles(
+    strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array
+) -> tuple[Array, Array]:
     """Log grey across a groove, (N, INSIDE), and on the face beside it, (N, 2 BESIDE); first the inner side."""
-    lap = strip.values.shape[0]
-    values = log_gray(strip.values[rows % lap])
-    at = np.arange(len(rows))[:, None]
+    lap, columns = gray.shape
+    at = (rows % lap)[:, None]
     per_px = strip.px_mm / strip.step_mm
     gap = 2.5 * per_px + np.linspace(0, 1, BESIDE) * max(4 * per_px, 0.35 * float(np.median(outer - inner)))
     share = np.linspace(0.03, 0.97, INSIDE)
-    columns = [
-        inner[:, None] + share * (outer - inner)[:, None], inner[:, None] - gap, outer[:, None] + gap,
-    ]  # fmt: skip
-    read = [values[at, np.clip(np.rint(c).astype(int), 0, values.shape[1] - 1)].astype(np.float64) for c in columns]
+    places = (inner[:, None] + share * (outer - inner)[:, None], inner[:, None] - gap, outer[:, None] + gap)
+    read = [gray[at, np.clip(np.rint(c).astype(int), 0, columns - 1)].astype(np.float64) for c in places]
     return read[0], np.concatenate(read[1:], axis=1)
 
 
-def _darkness(strip: Strip, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[float, float]:
+def _darkness(
+    strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array
+) -> tuple[float, float]:
     """`dark` and `dark_share` of a track."""
-    across, beside = profiles(strip, rows, inner, outer)
+    across, beside = profiles(strip, gray, rows, inner, outer)
     dark, noise = [], []
     for part in np.array_split(np.arange(len(rows)), max(1, len(rows) // 16)):
         sides = [np.median(half, axis=0) for half in np.split(beside[part], 2, axis=1)]

@@ -65,15 +65,21 @@ class Evidence:
 
     Attributes
     ----------
+    gray : (T, R) float32
+        Log grey of the strip.
     signed : (T, R) float32
         Slope of log grey per photo px along the radius, averaged along the strip.
+    usual : (T,) array
+        Usual size of `signed` in each row.
     z : (T', R') float32
         Its crests over the usual size nearby, on the cells of the search; 0 where not valid.
     off : (T', R') float32
         How far the log grey lies from that of the face around, over the usual distance nearby, same cells.
     """
 
+    gray: Grid
     signed: Grid
+    usual: Array
     z: Grid
     off: Grid
 
@@ -117,7 +123,12 @@ def evidence(strip: Strip) -> Evidence:
     crest = np.where(lines >= cv2.dilate(lines, np.ones((1, 2 * round(per_px) + 1), np.uint8)), lines, 0)
     cells = cv2.dilate(crest, np.ones((1, COLUMNS), np.uint8), anchor=(0, 0))[:, ::COLUMNS]
     off = _off(gray, strip, rows, seen)
-    return Evidence(signed=signed, z=np.where(seen, np.maximum(cells / usual, 0.01), 0).astype(np.float32), off=off)
+    row_usual = 1.4826 * np.median(lines[:, ::3], axis=1).astype(np.float64) + 1e-4
+    return Evidence(
+        gray=gray, signed=signed, off=off,
+        usual=row_usual[np.minimum(np.arange(len(signed)) // ROWS, len(row_usual) - 1)],
+        z=np.where(seen, np.maximum(cells / usual, 0.01), 0).astype(np.float32),
+    )  # fmt: skip
 
 
 def _off(gray: Grid, strip: Strip, rows: int, seen: NDArray[np.bool_]) -> Grid:
