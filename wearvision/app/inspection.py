@@ -51,13 +51,21 @@ def tasks(sheet: PrefilledSheet, log: Log) -> Iterator[Task]:
 
 
 def enter(
-    shop: Shop, tag: str, what: GaugeReading | SightCheck, at: datetime, *, second: bool = False, reason: str = ""
+    shop: Shop,
+    tag: str,
+    what: GaugeReading | SightCheck,
+    at: datetime,
+    *,
+    second: bool = False,
+    reason: str = "",
 ) -> PartRecord:
     """Commit one entry: a first reading or check, a second blind reading, or with a reason an amendment."""
     record = shop.ledger.load(tag)
     sheet_of(record)
     known = (
-        record.log.first(what.point) if isinstance(what, GaugeReading) else record.log.sight(what.criterion, what.check)
+        record.log.first(what.point)
+        if isinstance(what, GaugeReading)
+        else record.log.sight(what.criterion, what.check)
     ) is not None
     kind: Literal["first", "second", "amendment"] = "first"
     if second:
@@ -106,12 +114,21 @@ def read_gauges(path: Path) -> dict[str, Instrument]:
 
 def _gauge(name: str, serial: str, facts: object) -> Instrument:
     wanted = {"kind", "resolution", "largest_error", "due"}
-    if not isinstance(facts, Mapping) or set(facts) - wanted or not {"kind", "resolution", "largest_error"} <= set(facts):
-        raise BadInput(f"{name}: gauge {serial} is not whole", got=facts, do=f"give {', '.join(sorted(wanted))}")
+    if (
+        not isinstance(facts, Mapping)
+        or set(facts) - wanted
+        or not {"kind", "resolution", "largest_error"} <= set(facts)
+    ):
+        raise BadInput(
+            f"{name}: gauge {serial} is not whole", got=facts, do=f"give {', '.join(sorted(wanted))}"
+        )
     try:
         return Instrument(
-            kind=facts["kind"], serial=serial, resolution_mm=parse_length(str(facts["resolution"])).value_mm,
-            mpe_mm=parse_length(str(facts["largest_error"])).value_mm, due=str(facts.get("due", "")),
+            kind=facts["kind"],
+            serial=serial,
+            resolution_mm=parse_length(str(facts["resolution"])).value_mm,
+            mpe_mm=parse_length(str(facts["largest_error"])).value_mm,
+            due=str(facts.get("due", "")),
         )
     except BadInput as error:
         raise BadInput(f"{name}: gauge {serial}: {error.what}", got=error.got, do=error.do) from None
@@ -175,7 +192,9 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"the readings cannot be read: {error}", got=str(path), do="save the file as UTF-8 CSV") from None
+        raise BadInput(
+            f"the readings cannot be read: {error}", got=str(path), do="save the file as UTF-8 CSV"
+        ) from None
     table = csv.DictReader(text.splitlines(), restkey="", strict=True)
     unknown = sorted(set(table.fieldnames or ()) - set(CSV_COLUMNS))
     if unknown or not table.fieldnames:
@@ -196,13 +215,20 @@ def _entry(
     if row.get("point"):
         gauge = gauges.get(row.get("gauge", ""))
         if gauge is None:
-            raise BadInput("no such gauge", got=row.get("gauge", ""), do=f"known: {', '.join(gauges) or 'none'}")
+            raise BadInput(
+                "no such gauge", got=row.get("gauge", ""), do=f"known: {', '.join(gauges) or 'none'}"
+            )
         if not row["point"].isascii() or not row["point"].isdigit():
             raise BadInput("a point is a whole number", got=row["point"])
         checked = row.get("zero_checked", "").lower() in ("yes", "y", "1", "true")
         gauge = replace(gauge, last_zero=taken[:10]) if checked else gauge
         return GaugeReading(
-            point=int(row["point"]), typed=row.get("reading", ""), instrument=gauge, reader=reader, at=taken, assumed=unit
+            point=int(row["point"]),
+            typed=row.get("reading", ""),
+            instrument=gauge,
+            reader=reader,
+            at=taken,
+            assumed=unit,
         )
     return SightCheck(
         criterion=row.get("criterion", ""), check=row.get("check", ""), answer=row.get("answer", ""),

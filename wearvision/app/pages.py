@@ -41,7 +41,10 @@ def drawings(shop: Shop, record: PartRecord) -> list[Drawing]:
         survey, photo = record.surveys[sha], record.photos[sha]
         out.append(
             Drawing(
-                path=shop.blobs.path(sha), name=str(photo["file"]), survey=survey, width_px=_width(survey),
+                path=shop.blobs.path(sha),
+                name=str(photo["file"]),
+                survey=survey,
+                width_px=_width(survey),
                 findings=tuple(f for s, f in sheet.findings if s == sha),
                 points=tuple(p for p in sheet.points if p.photo_sha == sha),
             )
@@ -57,7 +60,7 @@ def write_part(shop: Shop, tag: str, out: Path, at: datetime, *, command: str) -
     """Write the bench sheet of a part into `out/sheets` and return its card for the board."""
     record = shop.ledger.load(tag)
     drawn = drawings(shop, record)
-    target = out / "sheets" / f"{_file_name(tag)}.html"
+    target = out / "sheets" / f"{file_name(tag)}.html"
     target.parent.mkdir(parents=True, exist_ok=True)
     target.write_text(sheet_html(record, drawn, at, command=command), encoding="utf-8")
     return _card(record, [draw_photo(d, BOARD_PX) for d in drawn], command)
@@ -65,7 +68,7 @@ def write_part(shop: Shop, tag: str, out: Path, at: datetime, *, command: str) -
 
 def _card(record: PartRecord, pictures: Sequence[Picture], command: str) -> PartCard:
     sheet = sheet_of(record)
-    surveys = [record.surveys[sha] for sha, _ in sheet.photos]
+    surveys: list[Any] = [record.surveys[sha] for sha, _ in sheet.photos]
     step, why = next_step(sheet, surveys)
     return PartCard(
         tag=record.tag, part_kind=record.kind, next_step=step, why=why, photos=len(surveys),
@@ -135,5 +138,6 @@ def not_assessed(surveys: Iterable[Any]) -> tuple[tuple[str, str], ...]:
     return tuple(dict.fromkeys(pairs))
 
 
-def _file_name(tag: str) -> str:
+def file_name(tag: str) -> str:
+    """A tag as part of a file name."""
     return "".join(c if c.isalnum() or c in "-_." else "_" for c in tag)

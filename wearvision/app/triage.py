@@ -166,9 +166,7 @@ def _lay(
     )  # fmt: skip
 
 
-def _sort(
-    done: Iterable[tuple[CratePhoto, Outcome]], aside: list[tuple[str, str]]
-) -> Iterator[_Part]:
+def _sort(done: Iterable[tuple[CratePhoto, Outcome]], aside: list[tuple[str, str]]) -> Iterator[_Part]:
     """Photos by part; one that belongs nowhere or to two parts is set aside with the question."""
     parts: dict[str, _Part] = {}
     for photo, outcome in done:
@@ -196,7 +194,9 @@ def _keep(
     try:
         if len(part.kinds) != 1:
             said = f"is called {' and '.join(sorted(part.kinds))}" if part.kinds else "has no kind"
-            aside.append((part.tag, f'this part {said}: state it once in crate.toml, [parts."{part.tag}"] kind'))
+            aside.append(
+                (part.tag, f'this part {said}: state it once in crate.toml, [parts."{part.tag}"] kind')
+            )
             return None
         kind = next(iter(part.kinds))
         shop.ledger.receive(part.tag, kind, crate.name, at)

@@ -1,0 +1,33 @@
+"""Write a scale card to a file."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from wearvision import cards
+from wearvision.errors import BadInput
+
+
+def write_card(out: Path, number: int, size: str, serial: str, view: str | None, page: str) -> dict[str, Any]:
+    """Write a card as PDF or PNG, told by the file's ending; returns what was printed on it.
+
+    Raises
+    ------
+    BadInput
+        For another ending, or what the card itself refuses.
+    """
+    serial = serial or datetime.now(UTC).strftime("%y%j%H%M")
+    if out.suffix.lower() == ".pdf":
+        data = cards.card_pdf(number, size, serial=serial, view=view, page=page)
+    elif out.suffix.lower() == ".png":
+        data = cards.card_png(number, size, serial=serial, view=view)
+    else:
+        raise BadInput("a card is written as .pdf or .png", got=out.name, do="change the ending of --out")
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        out.write_bytes(data)
+    except OSError as error:
+        raise BadInput("the card cannot be written", got=str(out), do=error.strerror or "") from None
+    return {"file": str(out), "card": number, "size": size, "serial": serial, "view": view, "page": page}

@@ -1,0 +1,73 @@
+"""Does everything hold together: rubrics, ledger and photos, installation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from wearvision.app.rubrics import load_rubric
+from wearvision.app.shop import open_shop
+from wearvision.errors import WearvisionError
+from wearvision.stated import PART_KINDS
+
+WHEELS = ("opencv-python", "opencv-contrib-python", "opencv-python-headless", "opencv-contrib-python-headless")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One thing that was checked: what, whether it holds, and what was found."""
+
+    what: str
+    sound: bool
+    found: str
+    exit_code: int = 5
+
+
+def check(data: Path | None, rubric: Path | None = None) -> list[Line]:
+    """Check the installation, every rubric, and the data folder when there is one."""
+    return [_opencv(), *_rubrics(rubric), *(_data(data) if data is not None else [])]
+
+
+def _opencv() -> Line:
+    found = []
+    for name in WHEELS:
+        try:
+            found.append(f"{name} {metadata.version(name)}")
+        except metadata.PackageNotFoundError:
+            continue
+    if len(found) > 1:
+        repair = "remove them all, then install opencv-python-headless alone: removing one of two leaves no cv2"
+        return Line(what="OpenCV", sound=False, found=f"{' and '.join(found)} share one folder; {repair}", exit_code=3)
+    return Line(what="OpenCV", sound=bool(found), found=found[0] if found else "not installed", exit_code=3)
+
+
+def _rubrics(folder: Path | None) -> list[Line]:
+    lines = []
+    for kind in PART_KINDS:
+        try:
+            rubric = load_rubric(kind, folder)
+            found = f"{len(rubric.file.criteria)} criteria, edition {rubric.file.edition}, digest {rubric.digest[:12]}"
+            lines.append(Line(what=f"rubric {kind}", sound=True, found=found))
+        except WearvisionError as error:
+            lines.append(Line(what=f"rubric {kind}", sound=False, found=error.line(), exit_code=error.exit_code))
+    return lines
+
+
+def _data(folder: Path) -> list[Line]:
+    try:
+        with open_shop(folder) as shop:
+            chain = shop.ledger.chain.verify()
+            blobs = shop.blobs.verify_all()
+            records = list(shop.ledger.verify()) if chain.sound else []
+    except WearvisionError as error:
+        return [Line(what="data folder", sound=False, found=error.line(), exit_code=error.exit_code)]
+    lines = [Line(what="ledger", sound=chain.sound, found=f"{chain.events} events, head {chain.head.hash[:16]}")]
+    lines += [Line(what="ledger", sound=False, found=str(p)) for p in chain.problems]
+    lines += [Line(what="photos", sound=False, found=str(p)) for p in blobs.problems]
+    lines += [Line(what="record", sound=False, found=line) for line in records]
+    if blobs.sound:
+        lines.append(Line(what="photos", sound=True, found="every kept photo is as it was"))
+    if chain.sound and not records:
+        lines.append(Line(what="records", sound=True, found="every sheet, reading and verdict derives again"))
+    return lines

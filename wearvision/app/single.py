@@ -1,0 +1,117 @@
+"""Photos from the command line, one after another: result, words, and an overlay when asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from wearvision.app.marking import read_marks
+from wearvision.app.measuring import PhotoResult, measure_photo
+from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo
+from wearvision.errors import BadInput, UsageError, WearvisionError
+from wearvision.finding_record import finding_from_record
+from wearvision.measure.board import BoardSpec, board_from_toml
+from wearvision.page import say
+from wearvision.quantity import quantity_from_json
+from wearvision.stated import CardSize, PartKind, Stated, View
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facts:
+    """Stated facts as the command line gives them."""
+
+    kind: PartKind | None = None
+    view: View | None = None
+    card_size: CardSize | None = None
+    card_height_mm: float = 0.0
+    check_bar_mm: float | None = None
+    mm_per_px: float | None = None
+    inner_mm: float | None = None
+    outer_mm: float | None = None
+
+    def stated(self) -> Stated:
+        """As the measuring half wants them, checked."""
+        sizes = {"face_inner_diameter_mm": self.inner_mm, "face_outer_diameter_mm": self.outer_mm}
+        return Stated(
+            part_kind=self.kind, view=self.view, card_size=self.card_size, mm_per_px=self.mm_per_px,
+            card_height_mm=self.card_height_mm, check_bar_mm=self.check_bar_mm,
+            nominal={k: v for k, v in sizes.items() if v is not None},
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measurement:
+    """One photo: the public result and its words, or the error that set it aside."""
+
+    public: dict[str, Any] = field(default_factory=dict)
+    words: str = ""
+    error: WearvisionError | None = None
+
+
+def measure_files(
+    paths: Sequence[Path],
+    facts: Facts,
+    *,
+    boards: Sequence[Path] = (),
+    marks: Path | None = None,
+    overlay: Path | None = None,
+    rubric: Path | None = None,
+) -> Iterator[Measurement]:
+    """Measure photos one after another; a bad file costs its own result only."""
+    stated = facts.stated()
+    acts = read_marks(marks) if marks is not None else []
+    if acts and len(paths) != 1:
+        raise UsageError("marks belong to one photo", got=len(paths), do="give one photo with --mark")
+    specs = [_board(path) for path in boards]
+    for path in paths:
+        try:
+            result = measure_photo(path, stated, marks=acts, boards=specs, rubric=rubric)
+            if overlay is not None:
+                _write_overlay(path, result, overlay)
+            yield Measurement(public=result.public, words=words(result.public))
+        except WearvisionError as error:
+            yield Measurement(error=error)
+
+
+def _board(path: Path) -> BoardSpec:
+    try:
+        return board_from_toml(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"the board cannot be read: {error}", got=str(path)) from None
+    except BadInput as error:
+        raise BadInput(f"{path.name}: {error.what}", got=error.got, do=error.do) from None
+
+
+def _write_overlay(path: Path, result: PhotoResult, folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    drawing = Drawing(
+        path=path, name=path.name, width_px=result.public["photo"]["width_px"],
+        survey={**result.public, "drawing": result.drawing},
+        findings=tuple(finding_from_record(r) for r in result.records),
+    )  # fmt: skip
+    (folder / f"{path.stem}-overlay.jpg").write_bytes(draw_photo(drawing, SHEET_PX).jpeg)
+
+
+def words(public: dict[str, Any]) -> str:
+    """A result in a few lines for the terminal."""
+    scale = public["scale"]
+    lines = [f"{public['photo']['file']}: {public['part_kind'] or 'part'}, {public['view']}"]
+    if scale["source"] is None:
+        lines.append(f"  no scale: {scale['unmeasured']}")
+    else:
+        lines.append(
+            f"  scale {say(quantity_from_json(scale['mm_per_px']))} per pixel from the {scale['source']},"
+            f" tilt {scale['tilt_deg']:.0f}\u00b0"
+        )
+    lines += [f"  retake: {r['say']}" for r in public["retake"]]
+    for f in public["findings"]:
+        figures = ", ".join(
+            f"{name.replace('_', ' ')} {say(quantity_from_json(q))}" for name, q in f["quantities"].items()
+        )
+        doubts = f" [{', '.join(f['flags'])}]" if f["flags"] else ""
+        struck = f" (struck: {f['struck']})" if f.get("struck") else ""
+        lines.append(f"  {f['kind']} {f['id']}: {figures}{doubts}{struck}")
+    lines += [f"  not assessed: {n['what']}: {n['why']}" for n in public["not_assessed"]]
+    return "\n".join(lines)

@@ -1,0 +1,326 @@
+"""The command line: one function per use case, no logic. Data to stdout, talk to stderr.
+
+Exit codes: 0 done, 2 usage, 3 bad input, 4 needs a person (a retake, a missing reading), 5 a record does not
+hold together. Every command takes `--json`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from wearvision import __version__
+from wearvision.errors import NeedsPerson, UsageError, WearvisionError
+from wearvision.stated import CardSize, PartKind, View
+
+CAUTION = (
+    "Before hands go in: isolate and lock out, drain residual fluid, mind sharp edges and lifting. The maker's manual, "
+    "local codes and licensed practice come first."
+)
+app = typer.Typer(
+    help="Wear grading for pump wet ends: the photo says where, the gauge how deep, a person decides.",
+    epilog=CAUTION,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+Page = Literal["A4", "Letter"]
+
+Data = Annotated[Path, typer.Option("--data", help="Data folder of this bench.", envvar="WEARVISION_DATA")]
+DATA = Path("wearvision-data")
+Out = Annotated[Path, typer.Option("--out", help="Folder for pages.")]
+OUT = Path("wearvision-out")
+Rubric = Annotated[Path | None, typer.Option("--rubric", help="Folder of rubrics instead of ours.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+By = Annotated[str, typer.Option("--by", help="Your name; it stands on the record.")]
+Tag = Annotated[str, typer.Argument(help="Tag of the part.")]
+
+
+def main() -> None:
+    """Run the command line; an error of ours becomes one line and its exit code."""
+    try:
+        app()
+    except WearvisionError as error:
+        say(f"wearvision: {error.line()}")
+        raise SystemExit(error.exit_code) from None
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        raise SystemExit(0) from None
+    except KeyboardInterrupt:
+        say("wearvision: stopped; give the same command again to go on")
+        raise SystemExit(130) from None
+    except Exception as error:  # the last wall: never a traceback at the bench
+        if os.environ.get("WEARVISION_DEBUG"):
+            raise
+        say(f"wearvision: internal error: {type(error).__name__}: {error}; set WEARVISION_DEBUG=1 and report it")
+        raise SystemExit(1) from None
+
+
+def say(text: str) -> None:
+    """Talk to the person: stderr."""
+    print(text, file=sys.stderr)
+
+
+def give(value: Any) -> None:
+    """Data: stdout, one JSON line."""
+    print(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")))
+
+
+@app.command()
+def card(
+    number: Annotated[int, typer.Argument(help="Card number, 0 to 4; different numbers may lie in one photo.")] = 0,
+    size: Annotated[CardSize, typer.Option(help="small 10 mm squares, standard 15 mm, large 25 mm.")] = "standard",
+    serial: Annotated[str, typer.Option(help="Serial of this print, 1 to 10 letters, digits, hyphens.")] = "",
+    view: Annotated[View | None, typer.Option(help="View this card is for; a photo then files itself.")] = None,
+    page: Annotated[Page, typer.Option(help="Paper.")] = "A4",
+    out: Annotated[Path, typer.Option("--out", help="File to write, .pdf or .png.")] = Path("card.pdf"),
+    as_json: Json = False,
+) -> None:
+    """Print a scale card (vector PDF, or PNG) with its check bar."""
+    from wearvision.app.cards import write_card
+
+    made = write_card(out, number, size, serial, view, page)
+    if as_json:
+        give(made)
+    say(f"wrote {out}: print at 100 %, glue flat, then measure the 100 mm bar with a caliper in both directions")
+
+
+@app.command()
+def measure(
+    photos: Annotated[list[Path], typer.Argument(help="Photos.", metavar="PHOTO...")],
+    kind: Annotated[PartKind | None, typer.Option(help="Part kind.")] = None,
+    view: Annotated[View | None, typer.Option(help="What the photos show.")] = None,
+    card_size: Annotated[CardSize | None, typer.Option(help="Size of the card, when its label cannot tell.")] = None,
+    card_height: Annotated[float, typer.Option(help="Height of the card's support above the face, mm.")] = 0.0,
+    check_bar: Annotated[float | None, typer.Option(help="Caliper length of the card's 100 mm bar, mm.")] = None,
+    mm_per_px: Annotated[float | None, typer.Option(help="Stated scale, last resort without a card.")] = None,
+    inner: Annotated[float | None, typer.Option(help="Inner diameter of the wear face, mm.")] = None,
+    outer: Annotated[float | None, typer.Option(help="Outer diameter of the wear face, mm.")] = None,
+    board: Annotated[list[Path] | None, typer.Option(help="TOML file of a board of yours; repeat for several.")] = None,
+    mark: Annotated[Path | None, typer.Option(help="JSON file of your marks: add, reshape, strike.")] = None,
+    overlay: Annotated[Path | None, typer.Option(help="Folder for overlay pictures.")] = None,
+    rubric: Rubric = None,
+    as_json: Json = False,
+) -> None:
+    """Measure photos: scale, findings, doubts. One JSON object per photo with --json."""
+    from wearvision.app.single import Facts, measure_files
+
+    facts = Facts(
+        kind=kind, view=view, card_size=card_size, card_height_mm=card_height, check_bar_mm=check_bar,
+        mm_per_px=mm_per_px, inner_mm=inner, outer_mm=outer,
+    )  # fmt: skip
+    worst = 0
+    for result in measure_files(photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric):
+        if result.error is not None:
+            say(f"wearvision: {result.error.line()}")
+            worst = max(worst, result.error.exit_code) if worst != 4 else 4
+        else:
+            worst = 4 if not result.public["usable"] else worst
+            give(result.public) if as_json else print(result.words)
+    raise typer.Exit(worst)
+
+
+@app.command()
+def triage(
+    folder: Annotated[Path, typer.Argument(help="Crate: a folder of photos, one folder per part tag.")],
+    out: Out = OUT,
+    data: Data = DATA,
+    rubric: Rubric = None,
+    workers: Annotated[int | None, typer.Option(min=1, help="Processes; all cores when left out.")] = None,
+    limit: Annotated[float, typer.Option(min=1, help="Time limit for one photo, seconds.")] = 120.0,
+    again: Annotated[bool, typer.Option("--again", help="Retry photos set aside for a fault.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Measure a crate, lay a sheet for each part, write the board. Run again to go on where it stopped."""
+    from wearvision.app.shop import now, open_shop
+    from wearvision.app.triage import triage as run
+
+    with open_shop(data, rubric, create=True) as shop, _progress(folder) as told:
+        end = run(folder, out, shop, now(), workers=workers, limit_s=limit, again=again, on_photo=told)
+    if as_json:
+        give(end.to_json())
+    if end.stopped:
+        say(f"stopped after {end.fresh} photos; nothing is lost, give the same command again to go on")
+        raise typer.Exit(130)
+    say(f"{end.photos} photos of {end.parts} parts, {end.fresh} measured now; {end.retakes} to retake")
+    if end.dropped:
+        say(f"{end.dropped} torn lines of an earlier run were measured again")
+    for name, why in end.aside:
+        say(f"set aside: {name}: {why}")
+    say(f"board: {end.board}   sheets: {out / 'sheets'}")
+    if end.next_command:
+        say(f"next, for the first part on the board: {end.next_command} --by YOURNAME --gauges GAUGES.toml")
+    say(CAUTION)
+
+
+@app.command()
+def sheet(
+    tag: Tag,
+    out: Out = OUT,
+    data: Data = DATA,
+    rubric: Rubric = None,
+    mark: Annotated[Path | None, typer.Option(help="JSON file of marks on one photo: add, reshape, strike.")] = None,
+    photo: Annotated[str, typer.Option(help="Photo the marks are for.")] = "",
+    renew: Annotated[bool, typer.Option("--renew", help="Begin a new inspection though readings stand.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Write the bench sheet of a part: where to gauge, how often, with what. With --mark, take marks in first."""
+    from wearvision.app.inspection import still_missing
+    from wearvision.app.marking import mark_part, read_marks
+    from wearvision.app.pages import sheet_of, write_part
+    from wearvision.app.shop import now, open_shop
+
+    with open_shop(data, rubric) as shop:
+        if mark is not None:
+            mark_part(shop, tag, photo, read_marks(mark), now(), renew=renew)
+        write_part(shop, tag, out, now(), command=f"wearvision read {tag}")
+        record = shop.ledger.load(tag)
+        public = sheet_of(record).public_json()
+        still = still_missing(record)
+    if as_json:
+        give({**public, "missing": list(still)})
+    else:
+        for line in still:
+            print(f"to do: {line}")
+    say(f"sheet: {out / 'sheets'}")
+
+
+@app.command()
+def read(
+    tag: Tag,
+    by: By = "",
+    gauges: Annotated[Path | None, typer.Option(help="TOML file of the shop's gauges.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="CSV file of readings, instead of the prompts.")] = None,
+    data: Data = DATA,
+    as_json: Json = False,
+) -> None:
+    """Enter gauge readings and sight checks, one at a time; Enter commits. Estimates open afterwards."""
+    from wearvision.app.desk import read_csv, read_prompts
+
+    if not by.strip() and csv is None:
+        raise UsageError("nobody is named", do="add --by YOURNAME; it stands on the record")
+    state = read_csv(data, tag, csv, gauges, by) if csv is not None else read_prompts(data, tag, gauges, by, say=say)
+    for line in state.opened:
+        say(line)
+    if as_json:
+        give(state.to_json())
+    for line in state.missing[:5]:
+        say(f"still to do: {line}")
+    if state.missing:
+        say(f"{len(state.missing)} entries missing; nothing is lost, go on any time")
+        raise typer.Exit(4)
+    say(f"complete; next: wearvision verdict {tag} --by NAME")
+
+
+@app.command()
+def verdict(tag: Tag, by: By = "", data: Data = DATA, as_json: Json = False) -> None:
+    """Confirm a complete sheet in your name and show what follows; no verdict while a reading is missing."""
+    from wearvision.app.shop import now, open_shop
+
+    with open_shop(data) as shop:
+        record = shop.ledger.load(tag)
+        if record.confirmed is None:
+            if not by.strip():
+                raise NeedsPerson(f"nobody has confirmed the sheet of {tag}", do="add --by YOURNAME to confirm it")
+            record = shop.ledger.confirm(tag, by, now())
+        found = record.verdict()
+        result = found.to_json()
+    if as_json:
+        give(result)
+    else:
+        print(f"{tag}: {found.word}")
+        for line in (*found.reasons, *found.losses, *found.follow_up):
+            print(f"  {line}")
+    say(f"next: wearvision report {tag}")
+    say(CAUTION)
+
+
+@app.command()
+def report(tag: Tag, out: Out = OUT, data: Data = DATA, as_json: Json = False) -> None:
+    """Write the report of a part as PDF and HTML: evidence, arithmetic, and the verdict when there is one."""
+    from wearvision.app.reporting import write_report
+    from wearvision.app.shop import now, open_shop
+
+    with open_shop(data) as shop:
+        html, pdf = write_report(shop, tag, out, now())
+        judged = shop.ledger.load(tag).confirmed is not None
+    if as_json:
+        give({"html": str(html), "pdf": str(pdf), "verdict": judged})
+    say(f"report: {pdf} and {html}{'' if judged else ' (no verdict yet: it says what is missing)'}")
+
+
+@app.command()
+def check(data: Data = DATA, rubric: Rubric = None, as_json: Json = False) -> None:
+    """Check rubrics, installation, and that every stored byte is as it was written."""
+    from wearvision.app.checkup import check as run
+
+    lines = run(data if data.exists() else None, rubric)
+    for line in lines:
+        if as_json:
+            give(vars(line))
+        else:
+            print(f"{'ok  ' if line.sound else 'BAD '} {line.what}: {line.found}")
+    raise typer.Exit(max((line.exit_code for line in lines if not line.sound), default=0))
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="Archive to write.")], data: Data = DATA, as_json: Json = False
+) -> None:
+    """Write one consistent archive of ledger and photos."""
+    from wearvision.store.backup import backup as run
+
+    made = run(data, file)
+    if as_json:
+        give({"file": str(file), "members": len(made.members)})
+    say(f"wrote {file}")
+
+
+@app.command()
+def restore(file: Annotated[Path, typer.Argument(help="Archive.")], data: Data = DATA, as_json: Json = False) -> None:
+    """Restore an archive into a new data folder, and prove it."""
+    from wearvision.store.backup import restore as run
+
+    made = run(file, data)
+    if as_json:
+        give({"data": str(data), "members": len(made.members)})
+    say(f"restored into {data}")
+
+
+def _version(value: bool) -> None:
+    if value:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@contextmanager
+def _progress(folder: Path) -> Iterator[Any]:
+    """A progress bar on stderr; a quiet line when nobody watches."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(f"measuring {folder.name}", total=None)
+
+        def told(name: str, total: int) -> None:
+            bar.update(task, total=total, advance=1, description=f"measuring {name}")
+
+        yield told
