@@ -71,9 +71,7 @@ def stated_of(photo: Mapping[str, Any]) -> Stated:
 
 
 def _photo(photos: Mapping[str, Mapping[str, Any]], name: str) -> str:
-    found = [
-        sha for sha, photo in photos.items() if name and (name in (photo["file"], Path(photo["file"]).name) or sha == name)
-    ]
+    found = [sha for sha, photo in photos.items() if name in (photo["file"], Path(photo["file"]).name, sha)]
     if len(found) != 1:
         names = ", ".join(str(p["file"]) for p in photos.values())
         raise BadInput("name one photo of this part", got=name, do=f"there are: {names}")

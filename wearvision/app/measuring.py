@@ -21,6 +21,7 @@ from wearvision.quantity import Measured
 from wearvision.stated import Stated
 
 SCHEMA = "wearvision.measure/1"
+ASSUMED_SIZE = ("card size", "nobody stated it and the card's label cannot be read: taken as standard")
 ASSUMED_VIEW = ("view", "nobody stated it and the card's label is silent: taken as wear-face")
 
 
@@ -83,6 +84,8 @@ def measure_photo(
     photo = photos.load(path)
     sightings, label = _find(photo, stated, boards)
     told, notes, asked = _resolve(stated, label)
+    if label is None and stated.card_size is None and sightings and not boards:
+        notes = (*notes, ASSUMED_SIZE)
     limit = LIMIT_MM
     if told.part_kind is not None and told.view is not None:
         limit = smallest_limit_mm(load_rubric(told.part_kind, rubric), told.view)

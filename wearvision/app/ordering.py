@@ -23,6 +23,8 @@ def next_step(sheet: PrefilledSheet, surveys: Iterable[Mapping[str, Any]]) -> tu
     surveys = list(surveys)
     if not any(s["usable"] for s in surveys):
         return "retake", "No photo of this part can carry a measurement yet."
+    if blind := [s["photo"]["file"] for s in surveys if s["view"] == "wear-face" and "face_area" not in s["summary"]]:
+        return "gauge first", f"No wear face was recognised in {', '.join(blind)}: nothing was looked for there."
     worst: tuple[NextStep, str] = ("likely within", "No mark is wider than a limit on depth.")
     for criterion in sheet.criteria:
         for _, finding in sheet.placed(criterion):

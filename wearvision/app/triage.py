@@ -24,7 +24,6 @@ from wearvision.journal import Journal, compact
 from wearvision.photos import read_bytes
 from wearvision.pool import LIMIT_S
 from wearvision.sheet import prefill
-from wearvision.stated import PART_KINDS
 from wearvision.worker import workers_for
 
 
@@ -111,7 +110,8 @@ def triage(
         When the crate, the rubrics or the output folder cannot be used.
     """
     crate = read_crate(folder)
-    rubrics = {kind: load_rubric(kind, shop.rubric).digest for kind in PART_KINDS}
+    kinds = sorted({p.stated.part_kind for p in crate.photos if p.stated.part_kind})
+    rubrics = {kind: load_rubric(kind, shop.rubric).digest for kind in kinds}
     work = partial(measure_crate_photo, rubric=rubric_folder(shop.rubric))
     count = min(workers or workers_for(), len(crate.photos))
     total = len(crate.photos)
