@@ -276,22 +276,22 @@ def backup(
     file: Annotated[Path, typer.Argument(help="Archive to write.")], data: Data = DATA, as_json: Json = False
 ) -> None:
     """Write one consistent archive of ledger and photos."""
-    from wearvision.store.backup import backup as run
+    from wearvision.app.keeping import backup as run
 
     made = run(data, file)
     if as_json:
-        give({"file": str(file), "members": len(made.members)})
+        give(made)
     say(f"wrote {file}")
 
 
 @app.command()
 def restore(file: Annotated[Path, typer.Argument(help="Archive.")], data: Data = DATA, as_json: Json = False) -> None:
     """Restore an archive into a new data folder, and prove it."""
-    from wearvision.store.backup import restore as run
+    from wearvision.app.keeping import restore as run
 
     made = run(file, data)
     if as_json:
-        give({"data": str(data), "members": len(made.members)})
+        give(made)
     say(f"restored into {data}")
 
 
