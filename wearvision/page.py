@@ -79,9 +79,10 @@ class FindingRow:
 
 
 def say(quantity: Quantity) -> str:
-    """A quantity in words: `3.62 ± 0.05 mm`, the half-width being that of the 95 % interval.
+    """A quantity in words: `3.62 ± 0.06 mm`, the half-width being that of the 95 % interval.
 
-    The half-width is rounded up to two significant digits, the value to the same place (JCGM 100:2008, 7.2.6).
+    The half-width is rounded up, never down: to two digits when it starts with 1 or 2, else to one
+    (JCGM 100:2008, 7.2.6 allows rounding up); the value follows to the same place.
     """
     if not isinstance(quantity, Measured):
         return f"not measured: {quantity.reason}"
@@ -89,10 +90,11 @@ def say(quantity: Quantity) -> str:
     tail = unit if unit in ("", "°") else f" {unit}"
     if quantity.u95 <= 0:
         return f"{quantity.value:g}{tail}"
-    places = max(0, 1 - math.floor(math.log10(quantity.u95)))
-    step = 10.0 ** (1 - math.floor(math.log10(quantity.u95)))
-    half = math.ceil(quantity.u95 * step - 1e-9) / step
-    return f"{quantity.value:.{places}f} ± {half:.{places}f}{tail}"
+    lead = math.floor(math.log10(quantity.u95))
+    digits = lead if quantity.u95 / 10.0**lead >= 3 else lead - 1
+    half = math.ceil(quantity.u95 / 10.0**digits - 1e-9) * 10.0**digits
+    places = max(0, -digits)
+    return f"{round(quantity.value, -digits):.{places}f} ± {half:.{places}f}{tail}"
 
 
 def plain(name: str) -> str:
