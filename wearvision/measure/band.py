@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import in_frame, ring_points
-from wearvision.quantity import Measured, Quantity, Unmeasured
+from wearvision.measure.unwrap import ring_points
+from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
 LIP_PX = 0.45
 """Standard uncertainty of a lip's place along the whole groove, photo px: blur, sharpening, rounded lips."""
@@ -142,16 +142,16 @@ def measure_band(
     value, parts = plane.propagate(lambda p: figures(band, p))
     width, _, radius, arc, area = (float(v) for v in value)
     lip = LIP_PX * px_mm + LIP_REL * width
-    one = np.hypot(END_DEG, np.degrees(END_WIDTHS * width / radius))
-    end = 0.0 if band.full else np.sqrt(sum(CUT_DEG**2 if cut else one**2 for cut in band.cut))
+    one = root_sum_square(END_DEG, float(np.degrees(END_WIDTHS * width / radius)))
+    end = 0.0 if band.full else root_sum_square(*(CUT_DEG if cut else one for cut in band.cut))
     bearing = _bearing(band, plane)
-    axis = float(np.sqrt(max(0.0, bearing @ centre_cov @ bearing)))
+    axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [
         {"edge": lip}, {"edge": 1.5 * lip}, {"edge": lip / 2, "centre": axis}, {"outline": float(end)},
         {"edge": area * lip / width, "outline": area * float(end) / max(arc, 1.0)},
     ]  # fmt: skip
     names = ("width", "width_max", "radius", "arc_in_view", "area")
-    units = ("mm", "mm", "mm", "deg", "mm2")
+    units: tuple[Unit, ...] = ("mm", "mm", "mm", "deg", "mm2")
     out: dict[str, Quantity] = {
         name: Measured.of(
             float(value[k]), units[k], how=HOW[name], **{s: float(u[k]) for s, u in parts.items()}, **extra[k]
@@ -180,7 +180,3 @@ def _bearing(band: Band, plane: Plane) -> Array:
     off = plane.to_mm((band.inner_px + band.outer_px) / 2) - plane.to_mm(band.centre_px)
     return np.asarray((off / np.hypot(*off.T)[:, None]).mean(axis=0))
 
-
-def visible(points_px: Array, plane: Plane) -> float:
-    """Share of points that lie in the picture."""
-    return float(np.mean(in_frame(points_px, plane.size_px)))

@@ -107,6 +107,6 @@ def fit_circles(
             break
     share = [float(np.mean(robust[group == k] > 0)) if np.any(group == k) else 0.0 for k in range(count)]
     return Circles(
-        centre_mm=theta[:2].copy(), radii_mm=theta[2:].copy(), covariance=np.linalg.inv(normal + precision),
-        spread_mm=spread, share=np.array(share),
+        centre_mm=theta[:2].copy(), radii_mm=theta[2:].copy(), spread_mm=spread, share=np.array(share),
+        covariance=np.asarray(np.linalg.inv(normal + precision), dtype=np.float64),
     )  # fmt: skip

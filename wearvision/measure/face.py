@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, peak_offset, slope
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image, Strip, in_frame, ring_points, ring_scale, unwrap
+from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated
 
@@ -214,12 +214,12 @@ def _pair_score(chart: _Map, place: Array, nominal: tuple[float, float]) -> tupl
     angle = np.radians(np.arange(0, 360, 3.0))
     x = (place[0] + np.cos(angle)[:, None] * radius[None, :]).astype(np.float32)
     y = (place[1] + np.sin(angle)[:, None] * radius[None, :]).astype(np.float32)
-    values = cv2.remap(chart.values, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values: Grid = np.asarray(cv2.remap(chart.values, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
     valid = cv2.remap(
         chart.valid.astype(np.uint8), x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0
     )
-    edge = np.abs(slope(values, 1.0)) * valid
-    edge = np.minimum(edge / (cv2.blur(edge, (41, 9)) + 0.02), 3.0) * valid
+    edge: Grid = np.abs(slope(values, 1.0)) * valid.astype(np.float32)
+    edge = np.asarray(np.minimum(edge / (cv2.blur(edge, (41, 9)) + 0.02), 3.0) * valid, dtype=np.float32)
     wide = cv2.blur(edge, (3, 1)) - valid
     shifts, off = _shifts(np.arange(0, 360, 3.0), 9, 1)
     rows = np.arange(len(angle))[None, :]
@@ -262,8 +262,8 @@ def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -
     step = REACH_MM / 8
     total, radii = None, []
     for strip, edge, r, s in zip(strips, edges, flat, sd, strict=True):
-        edge = cv2.blur(edge, (1, 3))[1::3]
-        shifts, off = _shifts(strip.deg(np.arange(len(edge)) * 3 + 1.0), REACH_MM, step)
+        edge = np.asarray(cv2.blur(edge, (1, 3))[1::3], dtype=np.float32)
+        shifts, off = _shifts(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
         delta = np.arange(-3 * s, 3 * s + step / 2, step)
         wide = cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1))
         rows = np.arange(len(edge))[None, :]
@@ -298,7 +298,7 @@ def _fit(strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: 
 
 def _places(strip: Strip, edge: Grid, start: Array, k: int, window: float) -> Array:
     """Strongest edge of each row within a window about a circle, plane points (N, 2)."""
-    deg = strip.deg(np.arange(len(edge)))
+    deg = strip.deg(np.arange(len(edge), dtype=np.float64))
     angle = np.radians(deg)
     shift = start[:2] - strip.centre_mm
     expect = start[2 + k] + shift[0] * np.cos(angle) + shift[1] * np.sin(angle)

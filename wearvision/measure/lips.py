@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, peak_offset
+from wearvision.measure.evidence import SIGMA_PX, Evidence
 from wearvision.measure.plane import Array
-from wearvision.measure.ridges import SIGMA_PX, Evidence, Ribbon
+from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.unwrap import Strip
 
 END_DEG = 12.0
@@ -205,7 +206,8 @@ def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> int:
     like = np.clip(shape @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
     begin = max(start, stop - back)
     end = int(begin + np.argmax(np.cumsum(like[begin:] - 0.5)))
-    other = np.mean(shape[end + 1 : end + 1 + cap] ** 2, axis=1) < max(4 * quiet, CAP_POWER * float(pattern @ pattern) / shape.shape[1])
+    least = max(4 * quiet, CAP_POWER * float(np.mean(pattern**2)))
+    other = np.mean(shape[end + 1 : end + 1 + cap] ** 2, axis=1) < least
     return end + (int(np.argmax(other)) if other.any() else len(other))
 
 

@@ -27,7 +27,7 @@ from wearvision.measure.finders.groove import axis_covariance, sealed_depth
 from wearvision.measure.finders.pits import measure_pit
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import polar
-from wearvision.quantity import Measured, Quantity, Unmeasured
+from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
 
 Action = Literal["add", "reshape", "strike"]
 MARKABLE: tuple[Kind, ...] = ("groove", "pit")
@@ -245,9 +245,12 @@ def _groove_alone(polygon_px: Array, plane: Plane, px_mm: float) -> dict[str, Qu
     edge = HAND_PX * px_mm
     how = ("from area and circumference of the outline", "within the outline")
     extra = (edge, area * edge / max(width, edge))
+    units: tuple[Unit, ...] = ("mm", "mm2")
     found = [
-        Measured.of(float(v), unit, how=h, outline=e, **{n: float(u[k]) for n, u in parts.items()})
-        for k, (v, unit, h, e) in enumerate(zip(value, ("mm", "mm2"), how, extra, strict=True))  # type: ignore[arg-type]
+        Measured.of(
+            float(value[k]), units[k], how=how[k], outline=extra[k], **{n: float(u[k]) for n, u in parts.items()}
+        )
+        for k in range(2)
     ]
     no_face = Unmeasured(reason="no face was found", hint="state the face's sizes, or retake with the face in view")
     return {"width": found[0], "area": found[1], "radius": no_face, "arc": no_face, "arc_in_view": no_face}

@@ -25,6 +25,8 @@ from wearvision.stated import Stated
 LIMIT_MM = 0.8
 """Smallest limit a view is held against when the rubric names none: 1/32 in."""
 NO_FINDER = "no finder for this view yet: mark by hand"
+NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside the part")
+NO_VIEW = "what the photo shows is not stated"
 CRACKS = ("cracks", "none can be ruled out from a photo: a penetrant test tells")
 DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 
@@ -61,7 +63,7 @@ class Survey:
     summary: dict[str, Quantity]
     not_assessed: tuple[tuple[str, str], ...] = ()
     at_px: Array | None = None
-    mm_per_px: Quantity = Unmeasured(reason="no scale")
+    mm_per_px: Quantity = NO_SCALE
     circles_px: tuple[Array, ...] = ()
     card_px: Array | None = None
     sighting: Sighting | None = None
@@ -123,9 +125,6 @@ def survey(
     )  # fmt: skip
 
 
-NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside the part")
-
-
 def _plane(
     gray: Image, sightings: Sequence[Sighting], stated: Stated, focal35_mm: float | None
 ) -> Plane | Unmeasured:
@@ -171,7 +170,7 @@ def _findings(
     if not isinstance(plane, Plane):
         return (), (("everything", plane.reason), *missing)
     if stated.view != "wear-face":
-        return (), ((stated.view, NO_FINDER), *missing)
+        return (), ((stated.view, NO_FINDER) if stated.view else ("everything", NO_VIEW), *missing)
     if not isinstance(face, Face):
         return (), (("grooves", f"{face.reason}; {face.hint}"), *missing)
     blur = sighting.edge_sigma_px if sighting is not None else np.nan

@@ -65,7 +65,7 @@ class Strip:
         return self.start_mm + self.step_mm * np.asarray(column, dtype=np.float64)
 
 
-def ring_points(centre_mm: Array, deg: Array, radius_mm: Array) -> Array:
+def ring_points(centre_mm: Array, deg: Array, radius_mm: Array | float) -> Array:
     """Plane points (N, 2) at angles and radii of one shape round a centre."""
     angle = np.radians(np.asarray(deg, dtype=np.float64).ravel())
     radius = np.broadcast_to(np.asarray(radius_mm, dtype=np.float64).ravel(), angle.shape)
@@ -90,9 +90,9 @@ def seen_arc(plane: Plane, centre_mm: Array, radii_mm: Array, step_deg: float) -
     The rows are multiples of `step_deg`; `(0, 0)` when nothing is in the picture.
     """
     count = round(360.0 / step_deg)
-    deg = np.arange(count) * step_deg
+    deg = np.arange(count, dtype=np.float64) * step_deg
     seen = np.zeros(count, dtype=bool)
-    for radius in np.linspace(radii_mm[0], radii_mm[-1], 5):
+    for radius in np.linspace(radii_mm[0], radii_mm[-1], 5).tolist():
         seen |= in_frame(plane.to_px(ring_points(centre_mm, deg, radius)), plane.size_px)
     if seen.all() or not seen.any():
         return (0.0, count if seen.any() else 0)
@@ -123,7 +123,7 @@ def unwrap(
     px_mm = ring_scale(plane, centre_mm, mid)
     columns = max(8, round((radii_mm[1] - radii_mm[0]) / (step_px * px_mm)) + 1)
     step_mm = (radii_mm[1] - radii_mm[0]) / (columns - 1)
-    radius = radii_mm[0] + step_mm * np.arange(columns)
+    radius = radii_mm[0] + step_mm * np.arange(columns, dtype=np.float64)
     first, rows = seen_arc(plane, centre_mm, radius, step_deg)
     if rows == 0:
         rows = 1
@@ -160,7 +160,7 @@ def _sample(
     high = np.array(gray.shape[::-1], dtype=np.float32) - 1
     for start in range(0, count, block):
         stop = min(count, start + block)
-        fine = first + step * (start - 0.5 + (np.arange((stop - start) * rays) + 0.5) / rays)
+        fine = first + step * (start - 0.5 + (np.arange((stop - start) * rays, dtype=np.float64) + 0.5) / rays)
         knots = np.arange(fine[0] - KNOT_DEG, fine[-1] + 2 * KNOT_DEG, KNOT_DEG)
         points = plane.to_px(_grid_points(centre_mm, knots, np.linspace(radius[0], radius[-1], KNOTS_R)))
         coarse = points.reshape(len(knots), KNOTS_R, 2)

@@ -10,10 +10,11 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.band import band_of, measure_band
+from wearvision.measure.evidence import evidence
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track, follow, running_median
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.ridges import evidence, find_ribbons
+from wearvision.measure.ridges import find_ribbons
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.quantity import Measured, Quantity
 
@@ -28,7 +29,8 @@ NARROW_PX = 6.0
 LEAST_MM = 0.25
 SLENDER, STOUT_MM = 4.0, 3.0
 """A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
-CLEAR = 0.5
+CLEAR, CLEAR_BESIDE = 0.5, 0.65
+"""Both lips are seen over at least this share of the length; more beside an edge of the face."""
 DARK, DARK_SHARE = -0.10, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
@@ -49,7 +51,20 @@ def find_grooves(
     found = evidence(strip)
     ribbons = find_ribbons(strip, found, max_width_mm=min(MAX_WIDTH_MM, 0.4 * (outer - inner)), least=LEAST)
     tracks = [follow(strip, found, ribbon, blur_px=blur_px) for ribbon in ribbons]
-    return _apart([t for t in tracks if t is not None and is_groove(t, strip.px_mm)]), strip
+    good = [t for t in tracks if t is not None and is_groove(t, strip.px_mm) and _stands(t, face)]
+    return _apart(good), strip
+
+
+def _stands(track: Track, face: Face) -> bool:
+    """Whether a track beside an edge of the face is clear enough to be more than the edge's own break."""
+    return not beside_edge(track, face) or (track.clear >= CLEAR_BESIDE and track.dark <= 1.5 * DARK)
+
+
+def beside_edge(track: Track, face: Face) -> bool:
+    """Whether a track runs along an edge of the face."""
+    inner, outer = face.flat_mm
+    gap = min(float(np.median(track.inner_mm)) - inner, outer - float(np.median(track.outer_mm)))
+    return gap < BESIDE_EDGE_MM
 
 
 def _apart(tracks: list[Track]) -> list[Track]:
@@ -97,9 +112,9 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     centre = running_median((track.outer_mm + track.inner_mm) / 2, 9)
     band = band_of(track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut)
     return Finding(
-        id=name, kind="groove", outline_px=band.outline_px(), places_px=_places(track, width, centre, plane, face),
-        quantities=measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2), sealed=sealed_depth(float(np.mean(width))),
-        flags=_flags(track, width, face, px_mm),
+        id=name, kind="groove", outline_px=band.outline_px(), flags=_flags(track, width, face, px_mm),
+        quantities=measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2),
+        sealed=sealed_depth(float(np.mean(width))), places_px=_places(track, width, centre, plane, face),
     )  # fmt: skip
 
 
@@ -116,14 +131,12 @@ def sealed_depth(width_mm: float) -> dict[str, Quantity]:
 
 
 def _flags(track: Track, width: Array, face: Face, px_mm: float) -> tuple[str, ...]:
-    inner, outer = face.flat_mm
-    beside = np.median(track.inner_mm) - inner < BESIDE_EDGE_MM or outer - np.median(track.outer_mm) < BESIDE_EDGE_MM
     told = {
         "faint": track.dark > FAINT or track.clear < 0.75,
         "narrow": float(np.median(width)) < NARROW_PX * px_mm,
         "cut-by-frame": any(track.cut),
         "full-circle": track.full,
-        "beside-edge": bool(beside),
+        "beside-edge": beside_edge(track, face),
     }
     return tuple(name for name, is_so in told.items() if is_so)
 

@@ -1,0 +1,204 @@
+"""A ribbon: a run of rows of an unwrapped ring with an edge on either side; its width settled, its run followed.
+
+Row by row one wall of a groove may be all there is to see; over its length both are. So its lips are set where,
+over the whole run, the face begins to look as usual; and with its width known it is followed round the strip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import Grid
+from wearvision.measure.evidence import COLUMNS, ROWS, Evidence, mean_between, moved
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import Strip
+
+ALONE = 1.55
+"""Half way between the weaker lip of a weakly lit groove and that of no groove at all, in usual strengths."""
+OTHER, DROP = 0.8, 12.0
+"""Unlikeness that counts even where a lip is not seen; and how far the sum may fall before a line is given up."""
+FULL_GAP = 8
+"""A run that is this many rows short of a lap closes on itself."""
+UNLIKE_SHARES, CREST_SHARE, GAP_MM = (0.3, 0.45, 0.6), 0.28, 0.35
+"""A groove reaches as far as the first of these shares of its own unlikeness that ends at a crest, of at least
+`CREST_SHARE` of its strongest; over gaps of at most `GAP_MM`."""
+STRAY_MM, STRAY_COST = 1.0, 1.0
+"""How far a groove may wander from where it was seen, and what a side step of one column costs."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ribbon:
+    """A run of rows with an edge on either side.
+
+    Attributes
+    ----------
+    rows : (N,) int array
+        Rows of the strip, rising, unwrapped: may pass the strip's end when it is closed.
+    inner, outer : (N,) arrays
+        Columns of the two edges.
+    score : float
+    full : bool
+        Whether it runs all the way round.
+    """
+
+    rows: NDArray[np.int64]
+    inner: Array
+    outer: Array
+    score: float
+    full: bool
+
+
+def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -> Ribbon:
+    """Set the edges where, over the whole run, the face begins to look as usual.
+
+    Row by row one wall of a groove may be all there is to see; over its length both are.
+    """
+    lap = len(found.z)
+    rows = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
+    middle = ((ribbon.inner + ribbon.outer) / 2)[ROWS // 2 :: ROWS] / COLUMNS
+    half = float(np.median(ribbon.outer - ribbon.inner)) / 2 / COLUMNS
+    cell_mm = strip.step_mm * COLUMNS
+    reach = int(max_width_mm / cell_mm)
+    beside = _beside(rows, middle, 0 if ribbon.full else lap - len(rows), strip.closed, lap)
+    unlike, crest = (_straight(image, rows, middle, reach) for image in (found.off, found.z))
+    other = _straight(found.off, *beside, reach) if len(beside[0]) > 4 else None
+    usual = float(np.percentile(unlike, 30))
+    core = slice(max(0, int(reach - half)), int(reach + half) + 2)
+    excess = float(np.median(unlike[core])) - usual
+    strong = CREST_SHARE * float(crest[max(0, core.start - 2) : core.stop + 2].max())
+    gap = max(1, round(GAP_MM / cell_mm))
+    edges = [0.0, 0.0]
+    for k, side in enumerate((-1, 1)):
+        for share in UNLIKE_SHARES:
+            within = (unlike > usual + max(0.25, share * excess)) & (other is None or unlike > other + 0.2)
+            edges[k] = _grow(within, unlike, usual, int(half), side, gap)
+            here = reach + int(np.rint(edges[k]))
+            if crest[max(0, here - 1) : here + 2].max(initial=0.0) >= strong:
+                break
+    low, high = edges
+    if high - low < 2 or (high - low) * cell_mm > max_width_mm:
+        return ribbon
+    centre = (ribbon.inner + ribbon.outer) / 2
+    return replace(ribbon, inner=centre + low * COLUMNS, outer=centre + high * COLUMNS)
+
+
+def _beside(
+    rows: NDArray[np.int64], middle: Array, spare: int, closed: bool, lap: int
+) -> tuple[NDArray[np.int64], Array]:
+    """Rows just beyond both ends of a run, with the columns of the ends."""
+    count = min(12, spare // 2)
+    ahead = np.concatenate([rows[0] - 4 - np.arange(count), rows[-1] + 4 + np.arange(count)])
+    column = np.repeat([middle[0], middle[-1]], count)
+    ok = np.ones(len(ahead), dtype=bool) if closed else (ahead >= 0) & (ahead < lap)
+    return ahead[ok], column[ok]
+
+
+def _straight(image: Grid, rows: NDArray[np.int64], middle: Array, reach: int) -> Array:
+    """Mean over rows of an image along a line, (2 reach + 1,)."""
+    index = np.rint(middle).astype(int)[:, None] + np.arange(-reach, reach + 1)
+    inside = (index >= 0) & (index < image.shape[1])
+    part = image[(rows % len(image))[:, None], np.clip(index, 0, image.shape[1] - 1)]
+    count = inside.sum(axis=0)
+    return np.asarray(np.where(inside, part, 0.0).sum(axis=0) / np.maximum(count, 1) * (count > 0))
+
+
+def _grow(within: NDArray[np.bool_], unlike: Array, usual: float, half: int, side: int, gap: int) -> float:
+    """Offset from the middle of the lip on one side: where the unlikeness has fallen half way to the usual."""
+    middle = len(within) // 2
+    last, idle = 0, 0
+    for step in range(middle - 4):
+        idle = 0 if within[middle + side * step] else idle + 1
+        if idle > gap and step > half:
+            break
+        last = step if idle == 0 else last
+    flank = unlike[middle + side * np.arange(last - 3, last + 4)]
+    level = 0.5 * (max(usual, float(flank[3:].min())) + float(flank[:4].max()))
+    below = np.flatnonzero((flank[1:] <= level) & (flank[:-1] > level))
+    if not len(below):
+        return float(side * (last + 0.5))
+    at = int(below[-1])
+    return float(side * (last - 3 + at + (flank[at] - level) / (flank[at] - flank[at + 1])))
+
+
+def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
+    """Follow a ribbon of settled width round the strip, and keep the stretch that speaks for it.
+
+    Along one line less is needed to believe than among all lines, so weakly lit stretches are won back; but
+    both lips must be there, or the grey between them must be clearly another.
+    """
+    lap = len(found.z)
+    rows = np.unique(ribbon.rows // ROWS)
+    pick = np.searchsorted(ribbon.rows, rows * ROWS + ROWS // 2).clip(0, len(ribbon.rows) - 1)
+    middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / COLUMNS
+    width = float(np.median(ribbon.outer - ribbon.inner)) / COLUMNS
+    span = np.arange(rows[-1] - lap + 1, rows[0] + lap) if strip.closed else np.arange(lap)
+    line, said = _follow_line(_both_lips(found, width), span, np.interp(span, rows, middle), strip)
+    first, last = (int(r) - int(span[0]) for r in (rows[0], rows[-1]))
+    calm = np.convolve(said, np.full(5, 0.2), mode="same")
+    core = first + int(np.argmax(calm[first : last + 1]))
+    last, first = core + _reach(said[core + 1 :]), core - _reach(said[:core][::-1])
+    full = strip.closed and last - first + 1 + FULL_GAP >= lap
+    if full:
+        first = max(0, min(first, len(span) - lap))
+        last = first + lap - 1
+    taken = np.arange(first, last + 1)
+    fine = np.arange(span[first] * ROWS, (span[last] + 1) * ROWS)
+    centre = np.interp((fine - ROWS // 2) / ROWS, span[taken], line[taken]) * COLUMNS
+    half = width * COLUMNS / 2
+    return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full))
+
+
+def _both_lips(found: Evidence, width: float) -> Grid:
+    """How much a cell speaks for being the middle of a groove of known width (cells), (T', R')."""
+    slack = max(1, round(0.06 * width))
+    a, b = int(np.floor(width / 2 + 0.5)), int(np.ceil(width / 2 - 0.5))
+    window = np.ones((1, 2 * slack + 1), np.uint8)
+    lips: Grid = np.asarray(cv2.dilate(np.minimum(found.z, 4.0), window), dtype=np.float32)
+    sums = np.cumsum(np.pad(found.off, ((0, 0), (1, 0))), axis=1).astype(np.float32)
+    near = max(3, round(0.5 * width))
+    sides = mean_between(sums, -a - 2 - near, -a - 2) + mean_between(sums, b + 2, b + 2 + near)
+    beside = np.maximum(0.5 * sides, 1.2)
+    inside = 2.0 * np.clip(mean_between(sums, 1 - a, b - 1) - beside - OTHER, 0.0, 1.0)
+    weaker = np.minimum(moved(lips, -a), moved(lips, b))
+    out = weaker - ALONE + inside
+    return np.asarray(np.where(found.z > 0, out, 0.0), dtype=np.float32)
+
+
+def _reach(said: Array) -> int:
+    """How many rows to go on: to the best sum, but not over a long stretch that speaks against."""
+    total = np.cumsum(said)
+    if not len(total):
+        return 0
+    fallen = np.maximum.accumulate(np.concatenate([[0.0], total]))[1:] - total
+    stop = int(np.argmax(fallen > DROP)) if (fallen > DROP).any() else len(total)
+    best = int(np.argmax(total[:stop])) if stop else 0
+    return best + 1 if stop and total[best] > 0 else 0
+
+
+def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Strip) -> tuple[Array, Array]:
+    """Best line within 1 mm of a guess (cells), by dynamic programming; its cells and their gains."""
+    reach = max(2, round(STRAY_MM / (strip.step_mm * COLUMNS)))
+    index = np.clip(np.rint(guess).astype(int)[:, None] + np.arange(-reach, reach + 1), 0, layer.shape[1] - 1)
+    gain = layer[(span % len(layer))[:, None], index].astype(np.float64)
+    base = np.rint(guess).astype(int)
+    total = gain[0] - 0.1 * np.abs(np.arange(-reach, reach + 1))
+    came = np.zeros(index.shape, dtype=np.int64)
+    place = np.arange(2 * reach + 1)
+    for i in range(1, len(span)):
+        drift = base[i] - base[i - 1]
+        source = place[:, None] + drift + np.array([0, -1, 1])[None, :]
+        value = np.where((source >= 0) & (source < len(place)), total[source.clip(0, len(place) - 1)], -1e9)
+        value = value - np.array([0.0, STRAY_COST, STRAY_COST])
+        best = np.argmax(value, axis=1)
+        came[i] = source[place, best].clip(0, len(place) - 1)
+        total = value[place, best] + gain[i]
+    path = np.empty(len(span), dtype=np.int64)
+    path[-1] = int(np.argmax(total))
+    for i in range(len(span) - 1, 0, -1):
+        path[i - 1] = came[i, path[i]]
+    rows = np.arange(len(span))
+    return index[rows, path].astype(np.float64), gain[rows, path]
