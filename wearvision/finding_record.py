@@ -1,0 +1,56 @@
+"""A finding as the ledger keeps it: with its sealed estimates, and exact. Never sent to a screen or a file
+that a reader of the gauge can see; the public form is `Finding.to_json`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from wearvision.errors import BadInput
+from wearvision.finding import Finding
+from wearvision.quantity import Measured, Quantity, quantity_from_json
+
+
+def finding_record(finding: Finding) -> dict[str, object]:
+    """Every field of a finding; outlines to 0.01 px."""
+    return {
+        **finding.to_json(), "by": finding.by, "struck": finding.struck,
+        "quantities": {k: _record(q) for k, q in finding.quantities.items()},
+        "sealed": {k: _record(q) for k, q in finding.sealed.items()},
+    }  # fmt: skip
+
+
+def finding_from_record(data: Mapping[str, object]) -> Finding:
+    """Inverse of `finding_record`, through the constructor.
+
+    Raises
+    ------
+    BadInput
+        When the record is not one; the public form of `measure` is not, for it has no sealed values.
+    """
+    quantities, sealed, flags = data.get("quantities"), data.get("sealed"), data.get("flags")
+    if not (isinstance(quantities, Mapping) and isinstance(sealed, Mapping) and isinstance(flags, list)):
+        raise BadInput("not a stored finding", got=sorted(data))
+    kind: object = data["kind"]
+    return Finding(
+        id=str(data["id"]), kind=kind, flags=tuple(map(str, flags)),  # type: ignore[arg-type]  # checked there
+        outline_px=np.array(data["outline_px"], dtype=np.float64),
+        places_px=np.array(data["places_px"], dtype=np.float64).reshape(-1, 2),
+        quantities={str(k): _quantity(q) for k, q in quantities.items()},
+        sealed={str(k): _quantity(q) for k, q in sealed.items()},
+        by=str(data["by"]), struck=str(data["struck"]),
+    )  # fmt: skip
+
+
+def _record(quantity: Quantity) -> dict[str, object]:
+    """The public form plus u itself: u95 / 1.96 would come back one rounding off, and change the digest."""
+    return {**quantity.to_json(), "u": quantity.u} if isinstance(quantity, Measured) else quantity.to_json()
+
+
+def _quantity(data: Mapping[str, object]) -> Quantity:
+    quantity = quantity_from_json(data)
+    if isinstance(quantity, Measured):
+        return Measured(value=quantity.value, u=float(str(data["u"])), unit=quantity.unit, how=quantity.how,
+                        budget=quantity.budget)  # fmt: skip
+    return quantity
