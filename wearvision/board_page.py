@@ -115,6 +115,8 @@ class SheetCriterion:
         Boxes when the rubric asks for readings without numbered points.
     choices : tuple of str
         Boxes to tick, for a sight check.
+    checks : tuple of (question, answers)
+        Sight checks with a box per answer; use these where a criterion asks several questions.
     unit : str
     seen : str
         Open extents from the photo, in words.
@@ -127,6 +129,7 @@ class SheetCriterion:
     points: tuple[int, ...] = ()
     readings: int = 0
     choices: tuple[str, ...] = ()
+    checks: tuple[tuple[str, tuple[str, ...]], ...] = ()
     unit: str = "mm"
     seen: str = ""
 

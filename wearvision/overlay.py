@@ -56,7 +56,8 @@ class OverlayModel:
     findings : tuple of Finding
         `faint` ones are dashed, struck ones grey.
     labels : mapping of finding id to str
-        Words beside a mark, after its id. `None` labels the first `MAX_LABELS` with their ids alone.
+        Words beside a mark, after its id; `None` labels all with their ids alone. Of many, the `MAX_LABELS`
+        largest in view get theirs.
     points : tuple of GaugePoint
     circles_px : tuple of (N, 2) arrays
         Face circles as closed outlines, outermost first; drawn dotted.
@@ -85,8 +86,8 @@ class OverlayModel:
         return np.asarray((points - np.asarray(self.origin_px) + 0.5) * self.scale - 0.5)
 
 
-def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True) -> Pixels:
-    """The display image with its marks, and a legend strip below it.
+def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True, text: float = 1.0) -> Pixels:
+    """The display image with its marks, and a legend strip below it or a scale bar in a corner.
 
     Parameters
     ----------
@@ -95,6 +96,9 @@ def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True) -> Pixels:
     marks : OverlayModel
     legend : bool
         Whether to add the strip with colours, counts and scale bar, which makes the picture taller.
+        Without it the scale bar lies in the freest corner.
+    text : float
+        Size of letters, numbers and rings against the usual; more for pictures that will be shown small.
 
     Returns
     -------
@@ -107,7 +111,7 @@ def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True) -> Pixels:
     """
     if rgb.dtype != np.uint8 or rgb.ndim != 3 or rgb.shape[2] != 3:
         raise BadInput("the overlay needs an 8-bit colour image", got=f"{rgb.dtype} {rgb.shape}")
-    ink = Ink(rgb)
+    ink = Ink(rgb, text=text)
     places = Places(ink.size)
     for ring in marks.circles_px:
         ink.dotted(marks.to_display(ring), WHITE)
@@ -117,10 +121,14 @@ def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True) -> Pixels:
         ink.line(card, WHITE, width=0.6)
         places.avoid(card, cost=6.0)
     _outlines(ink, places, marks)
+    _keep_spots(ink, places, marks)
+    bar = scale_bar(marks, ink.size[1])
+    if bar and not legend:
+        ink.bar_box(places.corner(ink.bar_size(bar)), bar)
     _gauge_points(ink, places, marks)
     _labels(ink, places, marks)
     done = ink.finish()
-    return np.vstack([done, _strip(ink, marks)]) if legend else done
+    return np.vstack([done, ink.strip(legend_entries(_in_view(marks, ink.size)), bar)]) if legend else done
 
 
 def _outlines(ink: Ink, places: Places, marks: OverlayModel) -> None:
@@ -136,36 +144,37 @@ def _outlines(ink: Ink, places: Places, marks: OverlayModel) -> None:
             ink.line(outline, COLOURS[finding.kind])
 
 
+def _spots(ink: Ink, marks: OverlayModel) -> list[tuple[int, Points]]:
+    """Number and display place of each gauge point in view."""
+    spots = marks.to_display(np.array([[p.x_px, p.y_px] for p in marks.points]))
+    return [(p.number, s) for p, s in zip(marks.points, spots, strict=True) if len(_inside(s[None], ink.size))]
+
+
+def _keep_spots(ink: Ink, places: Places, marks: OverlayModel) -> None:
+    for _, spot in _spots(ink, marks):
+        places.keep_clear(spot, ink.ring * 2.2)
+
+
 def _gauge_points(ink: Ink, places: Places, marks: OverlayModel) -> None:
     """A ring round each spot, its number on a disc beside it, a leader between them."""
-    spots = marks.to_display(np.array([[p.x_px, p.y_px] for p in marks.points]).reshape(-1, 2))
-    height, width = ink.size
-    seen = (spots >= 0).all(axis=1) & (spots <= [width - 1, height - 1]).all(axis=1)
-    for spot in spots[seen]:
-        places.keep_clear(spot, ink.ring * 2.2)
     side = 2 * ink.badge + 4
-    for point, spot in zip(np.array(marks.points, dtype=object)[seen], spots[seen], strict=True):
-        at = places.take((side, side), [spot], nearest=ink.ring + ink.badge * 1.5)
+    for number, spot in _spots(ink, marks):
+        at = places.take((side, side), spot[None], nearest=ink.ring + ink.badge * 1.5)
         ink.leader(at, spot, stop_short=ink.ring)
         places.led(at, spot)
         ink.circle(spot, ink.ring)
-        ink.badges.append((at, str(point.number)))
+        ink.badges.append((at, str(number)))
 
 
 def _labels(ink: Ink, places: Places, marks: OverlayModel) -> None:
-    standing = [f for f in marks.findings if not f.struck]
-    labels = marks.labels if marks.labels is not None else {f.id: "" for f in standing[:MAX_LABELS]}
-    for finding in standing:
-        if finding.id not in labels:
-            continue
-        words = f"{finding.id}  {labels[finding.id]}".strip()
-        tag = Tag(words, COLOURS[finding.kind])
-        outline = marks.to_display(finding.outline_px)
-        inside = _inside(outline, ink.size)
-        if not len(inside):
-            continue
-        at = places.take(ink.tag_size(tag), inside, nearest=ink.badge)
-        foot = inside[np.argmin(np.sum((inside - at) ** 2, axis=1))]
+    seen = [f for f in _in_view(marks, ink.size).findings if not f.struck]
+    labels = marks.labels if marks.labels is not None else {f.id: "" for f in seen}
+    largest = sorted((f for f in seen if f.id in labels), key=lambda f: -float(np.prod(np.ptp(f.outline_px, axis=0))))
+    for finding in largest[:MAX_LABELS]:
+        tag = Tag(f"{finding.id}  {labels[finding.id]}".strip(), COLOURS[finding.kind])
+        outline = _inside(marks.to_display(finding.outline_px), ink.size)
+        at = places.take(ink.tag_size(tag), outline, nearest=ink.badge)
+        foot = outline[np.argmin(np.sum((outline - at) ** 2, axis=1))]
         ink.leader(at, foot, stop_short=0.0, colour=COLOURS[finding.kind])
         places.led(at, foot)
         ink.tags.append((at, tag))
@@ -177,13 +186,17 @@ def _inside(points: Points, size: tuple[int, int]) -> Points:
     return points[seen]
 
 
-def _strip(ink: Ink, marks: OverlayModel) -> Pixels:
-    seen = replace(
-        marks,
-        findings=tuple(f for f in marks.findings if len(_inside(marks.to_display(f.outline_px), ink.size))),
-        circles_px=tuple(c for c in marks.circles_px if len(_inside(marks.to_display(c), ink.size))),
-    )
-    return ink.strip(legend_entries(seen), scale_bar(marks, ink.size[1]))
+def _in_view(marks: OverlayModel, size: tuple[int, int]) -> OverlayModel:
+    """The marks without those that lie wholly outside the picture."""
+
+    def seen(points: Points) -> bool:
+        return len(_inside(marks.to_display(points), size)) > 0
+
+    return replace(
+        marks, findings=tuple(f for f in marks.findings if seen(f.outline_px)),
+        circles_px=tuple(c for c in marks.circles_px if seen(c)),
+        points=tuple(p for p in marks.points if seen(np.array([[p.x_px, p.y_px]]))),
+    )  # fmt: skip
 
 
 def legend_entries(marks: OverlayModel) -> list[tuple[str, tuple[int, int, int], str]]:
@@ -215,50 +228,57 @@ def scale_bar(marks: OverlayModel, width_px: int) -> tuple[str, float] | None:
 
 
 def crop_around(
-    rgb: Pixels, marks: OverlayModel, finding_id: str, *, width_px: int = 720, legend: bool = True
+    rgb: Pixels, marks: OverlayModel, finding_id: str, *, width_px: int = 720, text: float = 1.7
 ) -> Pixels:
-    """A close-up of one finding, drawn anew at its own zoom (never more than 4 times).
+    """A square close-up of one finding, drawn anew at its own zoom (never more than 4 times).
 
     Parameters
     ----------
     rgb : (H, W, 3) uint8 array
         Image that `marks` maps to; the larger the better the close-up.
+    finding_id : str
+    width_px : int
+        Side of the close-up.
+    text : float
+        As of `draw`; close-ups are usually shown small.
+
+    Raises
+    ------
+    BadInput
+        When there is no such finding.
     """
     found = [f for f in marks.findings if f.id == finding_id]
     if not found:
         raise BadInput("no such finding on this photo", got=finding_id)
     outline = marks.to_display(found[0].outline_px)
     low, high = outline.min(axis=0), outline.max(axis=0)
-    side = float(max(high - low)) * 1.5
-    return crop_at(rgb, marks, (low + high) / 2, side, width_px=width_px, legend=legend)
+    return _crop(rgb, marks, (low + high) / 2, float(max(high - low)) * 1.5, width_px, text)
 
 
 def crop_at_point(
-    rgb: Pixels, marks: OverlayModel, number: int, *, side_mm: float = 40.0, width_px: int = 720
+    rgb: Pixels, marks: OverlayModel, number: int, *, side_mm: float = 40.0, width_px: int = 720, text: float = 1.7
 ) -> Pixels:
-    """A close-up of about `side_mm` square around one gauge point."""
+    """A square close-up of `side_mm` around one gauge point; a fifth of the picture where no scale is known."""
     found = [p for p in marks.points if p.number == number]
     if not found:
         raise BadInput("no such gauge point on this photo", got=number)
     centre = marks.to_display(np.array([[found[0].x_px, found[0].y_px]]))[0]
     side = side_mm * marks.scale / marks.mm_per_px if marks.mm_per_px else rgb.shape[1] / 5
-    return crop_at(rgb, marks, centre, side, width_px=width_px)
+    return _crop(rgb, marks, centre, side, width_px, text)
 
 
-def crop_at(
-    rgb: Pixels, marks: OverlayModel, centre: Points, side: float, *, width_px: int, legend: bool = True
-) -> Pixels:
+def _crop(rgb: Pixels, marks: OverlayModel, centre: Points, side: float, width_px: int, text: float) -> Pixels:
     """A square of `side` display px around `centre`, moved inside the picture, drawn at `width_px`."""
     height, width = rgb.shape[:2]
-    side = int(min(max(side, width_px / 4), width, height))
+    side = max(1, int(min(max(side, width_px / 4), width, height)))
     x0 = int(np.clip(centre[0] - side / 2, 0, width - side))
     y0 = int(np.clip(centre[1] - side / 2, 0, height - side))
     zoom = width_px / side
-    method = cv2.INTER_CUBIC if zoom > 1 else cv2.INTER_AREA
     cut = np.ascontiguousarray(rgb[y0 : y0 + side, x0 : x0 + side])
+    method = cv2.INTER_CUBIC if zoom > 1 else cv2.INTER_AREA
     bigger = np.asarray(cv2.resize(cut, (width_px, width_px), interpolation=method), dtype=np.uint8)
     origin = (marks.origin_px[0] + x0 / marks.scale, marks.origin_px[1] + y0 / marks.scale)
-    return draw(bigger, replace(marks, scale=marks.scale * zoom, origin_px=origin), legend=legend)
+    return draw(bigger, replace(marks, scale=marks.scale * zoom, origin_px=origin), legend=False, text=text)
 
 
 def jpeg(rgb: Pixels, quality: int = 84) -> bytes:

@@ -32,14 +32,14 @@ class Tag:
 class Ink:
     """A picture being drawn on. Strokes go straight in; badges and tags wait until `finish`."""
 
-    def __init__(self, rgb: Pixels) -> None:
+    def __init__(self, rgb: Pixels, *, text: float = 1.0) -> None:
         self.image: Pixels = np.array(rgb, dtype=np.uint8)
         self.size: tuple[int, int] = (int(rgb.shape[0]), int(rgb.shape[1]))
         side = float(np.sqrt(self.size[0] * self.size[1]))
         self.stroke = max(1.5, side / 480)
-        self.text = max(11, round(side / 40))
-        self.ring = max(5.0, side / 75)
-        self.badge = max(9.0, side / 38)
+        self.text = max(11, round(text * side / 34))
+        self.ring = max(5.0, text**0.5 * side / 75)
+        self.badge = max(9.0, text * side / 33)
         self.badges: list[tuple[Points, str]] = []
         self.tags: list[tuple[Points, Tag]] = []
 
@@ -106,6 +106,21 @@ class Ink:
         pen.rectangle((box[0] + self.text * 0.3, box[3] - under * 2, box[2] - self.text * 0.3, box[3] - under), fill=tag.colour)
         pen.text((x, y - under * 0.6), tag.words, font=font(self.text), fill=LIGHT, anchor="mm")
 
+    def bar_size(self, bar: tuple[str, float]) -> tuple[float, float]:
+        """Width and height of the box of a scale bar, px."""
+        words, length = bar
+        return max(length, font(self.text).getlength(words)) + self.text * 1.4, self.text * 2.5
+
+    def bar_box(self, at: Points, bar: tuple[str, float]) -> None:
+        """A scale bar on a light box, centred at `at`."""
+        width, height = self.bar_size(bar)
+        x, y = _pair(at)
+        image = Image.fromarray(self.image)
+        pen = ImageDraw.Draw(image)
+        pen.rectangle((x - width / 2, y - height / 2, x + width / 2, y + height / 2), fill=PAPER)
+        _bar(pen, bar, x + bar[1] / 2, y + height / 2 - self.text * 0.7, self.text)
+        self.image = np.array(image, dtype=np.uint8)
+
     def strip(self, entries: list[tuple[str, Colour, str]], bar: tuple[str, float] | None) -> Pixels:
         """The legend: as many rows as its entries need, the scale bar at the right end of the first."""
         width, row, size = self.size[1], round(self.text * 1.9), self.text
@@ -130,7 +145,7 @@ class Ink:
                 swatches.append((x, y, colour, style))
                 pen.text((x + size * 2.1, y), words, font=font(size), fill=DARK, anchor="lm")
         if bar:
-            _bar(pen, bar, width - size * 0.8, size)
+            _bar(pen, bar, width - size * 0.8, size * 1.85, size)
         out = np.array(image, dtype=np.uint8)
         for x, y, colour, style in swatches:
             _swatch(out, x, y, colour, style, size)
@@ -173,13 +188,12 @@ def font(size: int) -> Font:
     return ImageFont.load_default(size)
 
 
-def _bar(pen: ImageDraw.ImageDraw, bar: tuple[str, float], right: float, size: int) -> None:
+def _bar(pen: ImageDraw.ImageDraw, bar: tuple[str, float], right: float, y: float, size: int) -> None:
     words, length = bar
-    y = size * 1.75
     pen.rectangle((right - length, y, right, y + max(2, size * 0.18)), fill=DARK)
     for x in (right - length, right):
         pen.rectangle((x - max(1, size * 0.06), y - size * 0.25, x + max(1, size * 0.06), y + size * 0.43), fill=DARK)
-    pen.text((right - length / 2, y - size * 0.15), words, font=font(size), fill=DARK, anchor="ms")
+    pen.text((right - length / 2, y - size * 0.38), words, font=font(size), fill=DARK, anchor="ms")
 
 
 def _swatch(image: Pixels, x: float, y: float, colour: Colour, style: str, size: int) -> None:

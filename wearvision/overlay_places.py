@@ -55,6 +55,21 @@ class Places:
         cv2.line(line, *(tuple(int(round(float(v) / CELL)) for v in p) for p in (start, end)), 1, 2)
         self._cost += 16.0 * line
 
+    def corner(self, box: tuple[float, float]) -> Points:
+        """Centre (x, y) of a box (width, height) in the cheapest corner, which is then taken; bottom right first."""
+        height, width = self._size
+        edge_x, edge_y = box[0] / 2 + 2 * CELL, box[1] / 2 + 2 * CELL
+        corners = [(x, y) for y in (height - edge_y, edge_y) for x in (width - edge_x, edge_x)]
+        slices = [self._cells(x, y, box) for x, y in corners]
+        best = int(np.argmin([float(self._cost[s].mean()) for s in slices]))
+        self._cost[slices[best]] += TAKEN
+        return np.array(corners[best], dtype=np.float64)
+
+    def _cells(self, x: float, y: float, box: tuple[float, float]) -> tuple[slice, slice]:
+        low = [max(0, int((c - side / 2) / CELL)) for c, side in zip((x, y), box, strict=True)]
+        high = [int((c + side / 2) / CELL) + 1 for c, side in zip((x, y), box, strict=True)]
+        return slice(low[1], max(high[1], low[1] + 1)), slice(low[0], max(high[0], low[0] + 1))
+
     def take(self, box: tuple[float, float], targets: Sequence[Points] | Points, *, nearest: float) -> Points:
         """Centre (x, y) of the best place for a box (width, height), which is then taken.
 

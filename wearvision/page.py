@@ -14,25 +14,18 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from wearvision import cautions
 from wearvision.finding import FLAGS, Kind
 from wearvision.quantity import Measured, Quantity
 
-CAUTIONS: tuple[tuple[str, str], ...] = (
-    ("Energy", "Isolate, lock, tag and release stored energy, then try it, before you touch anything."),
-    ("Pressure", "Vent and drain both sides; crack joints open pointing away from your face."),
-    (
-        "Residual fluid",
-        "Casing, seal chamber and the back of the impeller hold process fluid: read its safety data sheet first.",
-    ),
-    ("Sharp edges", "Worn vanes and rims cut like knives: gloves, and never turn a rotor by its vanes."),
-    ("Lifting", "Weigh first; lift rotor and casing halves with rated gear."),
-    ("Old gaskets", "Grey sheet gasket may hold asbestos: do not scrape it dry, brush it or sand it."),
+HEADINGS = {"residue": "Residual fluid", "edges": "Sharp edges", "gasket": "Old gaskets"}
+CAUTIONS: tuple[tuple[str, str], ...] = tuple(
+    (HEADINGS.get(c.id, c.id.capitalize()), c.line)
+    for c in cautions.CAUTIONS
+    if c.id in ("energy", "pressure", "residue", "edges", "lifting", "gasket")
 )
-"""Heading and sentence, after 29 CFR 1910.147 and 1910.1001 (from memory) and common practice, no source."""
-DEFERS = (
-    "The maker's manual, local codes and your site's licensed practice come first, wherever they say more or "
-    "say otherwise."
-)
+"""Heading and line of what holds for every part on a bench."""
+DEFERS = next(c.line for c in cautions.CAUTIONS if c.id == "defer")
 UNIT_WORDS = {"mm2": "mm²", "deg": "°", "count": "", "1/m2": "per m²", "1": ""}
 
 
@@ -127,5 +120,5 @@ def _room() -> Environment:
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     room.filters.update(say=say, plain=plain)
-    room.globals.update(some=some, cautions=CAUTIONS, defers=DEFERS, qr_svg=qr_svg)
+    room.globals.update(some=some, defers=DEFERS, qr_svg=qr_svg)
     return room

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from wearvision.errors import BadInput
-from wearvision.page import CAUTIONS, FindingRow, Picture, render
+from wearvision.page import CAUTIONS, DEFERS, FindingRow, Picture, render
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,6 +104,12 @@ class DecisionView:
     limit: str = ""
     settle: str = ""
 
+    @property
+    def terms(self) -> tuple[tuple[str, str], ...]:
+        """Name and value of each given term of the sum."""
+        pairs = (("m, reading", self.m), ("u, standard", self.u), ("g, guard", self.g), ("limit", self.limit))
+        return tuple(pair for pair in pairs if pair[1])
+
 
 @dataclass(frozen=True, kw_only=True)
 class CriterionView:
@@ -176,7 +182,7 @@ class ReportView:
         The readings that are missing, in words; empty exactly when there is a verdict.
     losses, follow_ups : tuple of str
     cautions : tuple of (heading, sentence)
-        Of this part, printed before the general ones.
+        Of this part; the general ones where there are none.
     stated : tuple of (fact, value)
     chain_head : str
         Hash of the ledger's last event.
@@ -225,8 +231,8 @@ class ReportView:
 
     @property
     def all_cautions(self) -> tuple[tuple[str, str], ...]:
-        """Those of this part, then the general ones."""
-        return (*self.cautions, *CAUTIONS)
+        """Those of this part, or the general ones where none are given."""
+        return self.cautions or (*CAUTIONS, ("Defer", DEFERS))
 
     @property
     def seal(self) -> str:
