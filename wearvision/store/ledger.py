@@ -118,9 +118,7 @@ class Ledger:
                 f"part {tag} is in the ledger as {first.payload['kind']}", got=kind, do="give it another tag"
             )
 
-    def keep_photo(
-        self, tag: str, photo: Mapping[str, object], survey: Mapping[str, object], at: datetime
-    ) -> None:
+    def keep_photo(self, tag: str, photo: Mapping[str, object], survey: Mapping[str, object], at: datetime) -> None:
         """Note a photo and what it measured; the same pair again changes nothing."""
         record = self.load(tag)
         sha = str(photo["sha256"])
@@ -152,11 +150,10 @@ class Ledger:
         BadInput, NeedsPerson
             No sheet, sheet already confirmed, entry that does not fit.
         """
-        record = self._open(tag)
-        assert record.sheet is not None
-        check_fits(record.sheet, entry.what)
+        record, sheet = self._open(tag)
+        check_fits(sheet, entry.what)
         Log((*record.log.entries, entry))
-        payload = {"sheet": record.sheet.digest, **entry.to_json()}
+        payload = {"sheet": sheet.digest, **entry.to_json()}
         return replay(record, self.chain.append("entry", tag, payload, at, seen=record.seq))
 
     def note_opened(self, tag: str, criterion: str, by: str, at: datetime) -> PartRecord:
@@ -172,10 +169,9 @@ class Ledger:
 
     def confirm(self, tag: str, by: str, at: datetime) -> PartRecord:
         """A person confirms the sheet; refused while anything is missing."""
-        record = self._open(tag)
-        assert record.sheet is not None
+        record, prefilled = self._open(tag)
         sheet = ConfirmedSheet(
-            prefilled=record.sheet,
+            prefilled=prefilled,
             log=record.log,
             confirmed_by=by,
             confirmed_at=at.isoformat(timespec="seconds"),
@@ -189,15 +185,13 @@ class Ledger:
         """Note a report that was made."""
         self.chain.append("report", tag, {"sha256": sha256, "form": form}, at)
 
-    def _open(self, tag: str) -> PartRecord:
+    def _open(self, tag: str) -> tuple[PartRecord, PrefilledSheet]:
         record = self.load(tag)
         if record.sheet is None:
             raise NeedsPerson(f"part {tag} has no sheet", do="triage its photos first")
         if record.confirmed is not None:
-            raise BadInput(
-                f"the sheet of {tag} is confirmed and closed", do="begin a new inspection to change it"
-            )
-        return record
+            raise BadInput(f"the sheet of {tag} is confirmed and closed", do="begin a new inspection to change it")
+        return record, record.sheet
 
 
 def replay(record: PartRecord, event: Event) -> PartRecord:
@@ -235,7 +229,8 @@ def _photo(record: PartRecord, data: Payload) -> PartRecord:
 
 def _survey(record: PartRecord, data: Payload) -> PartRecord:
     photo = data["photo"]
-    assert isinstance(photo, Mapping)
+    if not isinstance(photo, Mapping):
+        raise BadInput("a survey names its photo", got=photo)
     return replace(record, surveys={**record.surveys, str(photo["sha256"]): data})
 
 

@@ -1,0 +1,237 @@
+"""The promise at the ledger: no road to a verdict without the readings, and nothing ever lost."""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+import sqlalchemy as sa
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests import sheet_kit as kit
+from wearvision.entry import Entry, Log
+from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
+from wearvision.reading import GaugeReading
+from wearvision.sheet import PrefilledSheet, missing, prefill
+from wearvision.store.chain import Chain
+from wearvision.store.db import open_store
+from wearvision.store.event import event_hash
+from wearvision.store.ledger import Ledger
+from wearvision.verdict import Verdict
+
+AT = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+TAG = "C-1042"
+QUICK = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+@contextmanager
+def ledger() -> Iterator[Ledger]:
+    with TemporaryDirectory() as folder, open_store(Path(folder) / "data") as store:
+        yield Ledger(chain=Chain(store=store))
+
+
+def laid(book: Ledger, *, sealed_mm: float | None = None) -> PrefilledSheet:
+    book.receive(TAG, "casing", "Trial crate", AT)
+    sheet = prefill(kit.rubric(), TAG, [(kit.SHA, kit.finding(sealed_mm=sealed_mm))], photos={kit.SHA: "wear-face"})
+    assert book.begin(sheet, AT)
+    return sheet
+
+
+def entries(sheet: PrefilledSheet) -> list[Entry]:
+    return list(kit.whole_log(sheet).entries)
+
+
+def test_a_whole_sheet_yields_a_verdict_that_survives_reloading() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        for entry in entries(sheet):
+            book.commit(TAG, entry, AT)
+        word = book.confirm(TAG, "C. Lead", AT).verdict().word
+        assert book.load(TAG).verdict().word == word == "reuse"
+        assert list(book.verify()) == []
+
+
+@QUICK
+@given(st.data())
+def test_no_sequence_of_calls_yields_a_verdict_with_a_reading_missing(data: st.DataObject) -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        whole = entries(sheet)
+        kept = data.draw(st.lists(st.sampled_from(range(len(whole))), max_size=2 * len(whole)))
+        done: set[int] = set()
+        for number in kept:
+            if number in done:
+                with pytest.raises(BadInput):
+                    book.commit(TAG, whole[number], AT)
+            else:
+                book.commit(TAG, whole[number], AT)
+            done.add(number)
+            with suppress(NeedsPerson):
+                book.confirm(TAG, "C. Lead", AT)
+            record = book.load(TAG)
+            complete = not missing(sheet, record.log)
+            assert (record.confirmed is not None) == complete
+            if not complete:
+                with pytest.raises(NeedsPerson):
+                    record.verdict()
+                with pytest.raises(BadInput):
+                    Verdict(sheet)  # type: ignore[arg-type]  # the wrong type on purpose
+            else:
+                assert record.verdict().word == "reuse"
+                break
+
+
+@QUICK
+@given(st.lists(st.tuples(st.integers(1, 5), st.decimals("0.10", "2.00", places=2)), min_size=1, max_size=12))
+def test_amendments_never_lose_the_first_reading(changes: list[tuple[int, object]]) -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        firsts: dict[int, str] = {}
+        for number, typed in changes:
+            reading = kit.fitting(sheet, sheet.point(number), f"{typed} mm")
+            if number not in firsts:
+                firsts[number] = reading.typed
+                book.commit(TAG, Entry(kind="first", what=reading), AT)
+                continue
+            with pytest.raises(BadInput):
+                book.commit(TAG, Entry(kind="first", what=reading), AT)
+            book.commit(TAG, Entry(kind="amendment", what=reading, reason="misread the scale"), AT)
+        log = book.load(TAG).log
+        assert {n: r.typed for n in firsts if (r := log.first(n))} == firsts
+        assert len(log.entries) == len(changes)
+
+
+def raw_insert(book: Ledger, kind: str, payload: dict[str, object]) -> None:
+    """A row with a right hash, by somebody who knows how; the guards of the table do not stop an insert."""
+    tail = book.chain.tail()
+    text = json.dumps(payload, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    at = "2026-03-02T12:00:00.000000Z"
+    last = list(book.chain.events())[-1]
+    at = last.at
+    row = {"seq": tail.seq + 1, "at": at, "kind": kind, "tag": TAG, "payload": text, "prev_hash": tail.hash}
+    row["hash"] = event_hash(tail.seq + 1, at, kind, TAG, text, tail.hash)
+    with book.chain.store.engine.begin() as connection:
+        columns = ", ".join(row)
+        marks = ", ".join(f":{name}" for name in row)
+        connection.execute(sa.text(f"INSERT INTO events ({columns}) VALUES ({marks})"), row)
+
+
+@pytest.mark.parametrize("skip", range(8))
+def test_a_confirmation_inserted_raw_is_no_verdict(skip: int) -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        whole = entries(sheet)
+        for number, entry in enumerate(whole):
+            if number != skip % len(whole):
+                book.commit(TAG, entry, AT)
+        raw_insert(book, "confirmed", {"by": "X", "at": "2026-03-02T12:00:00", "digest": "0" * 64, "word": "reuse"})
+        with pytest.raises(BrokenRecord, match="does not stand up"):
+            book.load(TAG)
+        assert list(book.verify())
+
+
+def test_a_grade_written_by_hand_is_found() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        deep = {1: "4.2 mm"}
+        for entry in kit.whole_log(sheet, typed=deep).entries:
+            book.commit(TAG, entry, AT)
+        from wearvision.sheet import ConfirmedSheet
+
+        record = book.load(TAG)
+        assert record.sheet is not None
+        true = ConfirmedSheet(
+            prefilled=record.sheet, log=record.log, confirmed_by="X", confirmed_at="2026-03-02T12:00:00"
+        )
+        assert Verdict(true).word == "do not reuse"
+        payload = {"by": "X", "at": "2026-03-02T12:00:00", "digest": true.digest, "word": "reuse"}
+        raw_insert(book, "confirmed", dict(payload))
+        with pytest.raises(BrokenRecord):
+            book.load(TAG)
+
+
+@pytest.mark.parametrize("kind", ["entry", "sheet", "part", "opened", "photo", "survey", "confirmed", "nonsense"])
+@pytest.mark.parametrize("payload", [{}, {"sheet": "x"}, {"kind": 3}, {"photo": []}])
+def test_a_senseless_row_is_a_broken_record_and_no_traceback(kind: str, payload: dict[str, object]) -> None:
+    with ledger() as book:
+        laid(book)
+        raw_insert(book, kind, payload)
+        with pytest.raises(BrokenRecord):
+            book.load(TAG)
+
+
+def test_an_entry_for_another_sheet_is_refused_on_loading() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        raw_insert(book, "entry", {"sheet": "0" * 64, **entries(sheet)[0].to_json()})
+        with pytest.raises(BrokenRecord):
+            book.load(TAG)
+
+
+def test_the_estimate_stays_sealed_until_the_readings_are_in() -> None:
+    with ledger() as book:
+        sheet = laid(book, sealed_mm=0.6)
+        for entry in entries(sheet):
+            if isinstance(entry.what, GaugeReading) and sheet.point(entry.what.point).criterion == "wear-face":
+                with pytest.raises(NeedsPerson):
+                    book.note_opened(TAG, "wear-face", "C. Lead", AT)
+                book.commit(TAG, entry, AT)
+        assert book.note_opened(TAG, "wear-face", "C. Lead", AT).opened == {"wear-face"}
+
+
+def test_a_closed_sheet_takes_no_entry_and_a_new_inspection_begins_empty() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        for entry in entries(sheet):
+            book.commit(TAG, entry, AT)
+        book.confirm(TAG, "C. Lead", AT)
+        with pytest.raises(BadInput):
+            book.commit(TAG, entries(sheet)[0], AT)
+        assert not book.begin(sheet, AT)
+        assert book.begin(sheet, AT, renew=True)
+        record = book.load(TAG)
+        assert record.confirmed is None
+        assert record.log == Log()
+
+
+def test_readings_survive_a_second_triage() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        book.commit(TAG, entries(sheet)[0], AT)
+        other = prefill(kit.rubric(), TAG, [], photos={kit.SHA: "wear-face"})
+        assert not book.begin(other, AT)
+        assert len(book.load(TAG).log.entries) == 1
+
+
+@QUICK
+@given(st.integers(0, 2**31))
+def test_every_flipped_byte_of_a_stored_row_is_found(seed: int) -> None:
+    rng = random.Random(seed)
+    with ledger() as book:
+        sheet = laid(book)
+        for entry in entries(sheet):
+            book.commit(TAG, entry, AT)
+        book.confirm(TAG, "C. Lead", AT)
+        seq = rng.randint(1, book.chain.tail().seq)
+        column = rng.choice(["at", "kind", "tag", "payload", "prev_hash", "hash"])
+        with book.chain.store.engine.begin() as connection:
+            for (name,) in connection.execute(sa.text("SELECT name FROM sqlite_master WHERE type='trigger'")).all():
+                connection.execute(sa.text(f"DROP TRIGGER {name}"))
+            old = connection.execute(sa.text(f"SELECT {column} FROM events WHERE seq={seq}")).scalar_one().encode()
+            at = rng.randrange(len(old))
+            new = bytes([*old[:at], (old[at] ^ (1 << rng.randrange(7))) & 0x7F, *old[at + 1 :]])
+            if new == old:
+                return
+            connection.execute(
+                sa.text(f"UPDATE events SET {column}=:new WHERE seq={seq}"), {"new": new.decode("utf-8", "replace")}
+            )
+        assert not book.chain.verify().sound
+        with pytest.raises(WearvisionError):
+            book.load(TAG)
