@@ -18,34 +18,49 @@ ALONG_PX, ACROSS_PX = 60.0, 20.0
 """Most of an edge that is looked at."""
 
 
-def edge_sigma(gray: NDArray[np.uint8], spec: BoardSpec, numbers: NDArray[np.int64], px: Array) -> float:
+def edge_sigma(
+    gray: NDArray[np.uint8], spec: BoardSpec, numbers: NDArray[np.int64], px: Array, homography: Array
+) -> float:
     """Gaussian sigma of the edges between inner corners, px, in the blurrier of the two grid directions.
 
-    `numbers` are inner-corner numbers, `px` their places (N, 2). Nan when no edge is clear.
+    `numbers` are inner-corner numbers, `px` their places (N, 2), `homography` takes drawn mm to px about there.
+    Nan when no edge is clear.
     """
     columns, place = spec.squares_x - 1, {int(k): p for k, p in zip(numbers, px, strict=True)}
-    gap = (spec.square_mm - spec.marker_mm) / 2 / spec.square_mm
+    mm, free = spec.inner_corners_mm(), (spec.square_mm - spec.marker_mm) / 2
     widths = []
-    for stride in (1, columns):
+    for stride, across in ((1, np.array([0.0, free])), (columns, np.array([free, 0.0]))):
         pairs = [
-            (place[k], place[k + stride])
+            (k, k + stride)
             for k in place
             if k + stride in place and not (stride == 1 and k % columns == columns - 1)
         ]
-        some = pairs[:: max(1, len(pairs) // EDGES)]
-        profiles = [p for a, b in some if (p := _profile(gray, a, b, gap)) is not None]
-        if profiles:
-            widths.append(float(np.median([_sigma(p) for p in profiles])))
-    return max(widths) if widths else float("nan")
+        found = []
+        for k, m in pairs[:: max(1, len(pairs) // EDGES)]:
+            middle = (mm[k] + mm[m]) / 2
+            ends = np.array([middle, middle + across, middle - across])
+            at = np.column_stack([ends, np.ones(3)]) @ homography.T
+            at = at[:, :2] / at[:, 2:]
+            profile = _profile(gray, place[k], place[m], at[1:] - at[0])
+            if profile is not None:
+                found.append(_sigma(profile))
+        if found:
+            widths.append(float(np.median(found)))
+    finite = [w for w in widths if np.isfinite(w)]
+    return max(finite) if finite else float("nan")
 
 
-def _profile(gray: NDArray[np.uint8], a: Array, b: Array, gap: float) -> tuple[Array, Array] | None:
-    """Distance across the edge a-b (px) and grey level there, over the plain middle of the edge."""
+def _profile(gray: NDArray[np.uint8], a: Array, b: Array, free: Array) -> tuple[Array, Array] | None:
+    """Distance across the edge a-b (px) and grey level there, over the plain middle of the edge.
+
+    `free` are the two shifts (2, 2) from its middle, across, up to which all is plain.
+    """
     length = float(np.linalg.norm(b - a))
-    reach, half = min(0.9 * gap * length, ACROSS_PX), min(0.3 * length, ALONG_PX / 2)
+    along_x, along_y = (b - a) / length
+    plain = float(np.abs(free @ np.array([-along_y, along_x])).min())
+    reach, half = min(0.9 * plain, ACROSS_PX), min(0.3 * length, ALONG_PX / 2)
     if reach < 2:
         return None
-    along_x, along_y = (b - a) / length
     middle, span = (a + b) / 2, half + reach
     low, high = np.floor(middle - span).astype(int), np.ceil(middle + span).astype(int) + 1
     if low.min() < 0 or high[0] > gray.shape[1] or high[1] > gray.shape[0]:

@@ -40,9 +40,9 @@ CHECK_BAR_MM, CHECK_BAR_SD_MM = 100.0, 0.03
 """Length drawn, and sd of a caliper reading on a printed bar (limit of error 0.03 mm, ends by eye)."""
 PRINT_ANISOTROPY_SD = 0.0004
 """Of ln print scale beyond one measured bar: printers differ along and across the feed."""
-PAPER_MM = 0.25
-"""Printed side above its support: paper of 0.1 mm to a laminated card of 0.4 mm."""
-HEIGHT_SD_MM = 0.35
+PAPER_MM = 0.3
+"""Printed side above its support: a print on card or laminated, 0.2 to 0.4 mm."""
+HEIGHT_SD_MM = 0.3
 """Of that height: thickness, seating of the support, rounding of the edge looked at. Common practice,
 no source."""
 CORNER_FLOOR_PX = 0.05

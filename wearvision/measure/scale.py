@@ -258,7 +258,7 @@ def _sighting(gray: Gray, seed: _Seed) -> Sighting | None:
         corners_px=np.vstack([inner, outer_px]), corners_mm=np.vstack([inner_mm[kept], outer_mm[outer]]),
         ids=np.concatenate([kept, len(inner_mm) + outer]),
         sigma_rel=np.concatenate([np.ones(len(kept)), np.full(len(outer), MARKER_SIGMA)]),
-        pull=np.vstack([np.zeros((len(kept), 2)), pull]), edge_sigma_px=edge_sigma(gray, spec, kept, inner),
+        pull=np.vstack([np.zeros((len(kept), 2)), pull]), edge_sigma_px=edge_sigma(gray, spec, kept, inner, h),
         black=black, white=white, glare_share=glare,
         in_view_share=float(_inside(gray, apply(h, inner_mm), 0.0).mean()),
     )  # fmt: skip
