@@ -35,7 +35,9 @@ BREAK_SD_MM = 0.3
 INDEPENDENT = 12.0
 """Edge points of one circle count as this many independent ones: rust, chips and shadows err in long runs."""
 MIN_SCORE = 0.08
-"""Least mean excess of edge strength along the two circles (1 = all of both, strong and in view)."""
+"""Least mean excess of edge strength along what is seen of the two circles."""
+MIN_SEEN = 0.2
+"""With less of the circles in view the excess is taken over this share."""
 PAD = 0.6
 """The centre may lie outside the picture by this share of the outer radius."""
 REACH_MM = 3.0
@@ -162,16 +164,16 @@ def _coarse(chart: _Map, nominal: tuple[float, float]) -> Array | None:
     """Centre (x, y) in mm, from votes and a comparison of the best places."""
     pad = round(PAD * nominal[1] / chart.step_mm)
     votes = _votes(chart, nominal, pad)
-    best: tuple[float, Array] | None = None
+    best: tuple[float, float, Array] | None = None
     for _ in range(6):
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
         if top <= 0:
             break
-        score, place = _pair_score(chart, np.array([column, row], dtype=np.float64) - pad, nominal)
-        if best is None or score > best[0]:
-            best = (score, place)
+        found = _pair_score(chart, np.array([column, row], dtype=np.float64) - pad, nominal)
+        if best is None or found[0] > best[0]:
+            best = found
         cv2.circle(votes, (column, row), max(2, round(8 / chart.step_mm)), 0.0, -1)
-    return None if best is None or best[0] < MIN_SCORE else chart.origin_mm + best[1] * chart.step_mm
+    return None if best is None or best[1] < MIN_SCORE else chart.origin_mm + best[2] * chart.step_mm
 
 
 def _votes(chart: _Map, nominal: tuple[float, float], pad: int) -> Grid:
@@ -208,8 +210,8 @@ def _shifts(deg: Array, reach: float, step: float) -> tuple[Array, Array]:
     return np.column_stack([dx, dy]), dx[:, None] * np.cos(angle) + dy[:, None] * np.sin(angle)
 
 
-def _pair_score(chart: _Map, place: Array, nominal: tuple[float, float]) -> tuple[float, Array]:
-    """How well two edges of the stated radii fit near a place (map px), and the best place near it."""
+def _pair_score(chart: _Map, place: Array, nominal: tuple[float, float]) -> tuple[float, float, Array]:
+    """How well two edges of the stated radii fit near a place (map px): in all, per point seen; and the best place."""
     radius = np.arange(0.85 * nominal[0], 1.1 * nominal[1], chart.step_mm) / chart.step_mm
     angle = np.radians(np.arange(0, 360, 3.0))
     x = (place[0] + np.cos(angle)[:, None] * radius[None, :]).astype(np.float32)
@@ -228,7 +230,9 @@ def _pair_score(chart: _Map, place: Array, nominal: tuple[float, float]) -> tupl
         column = np.rint(r / chart.step_mm - radius[0] + off).astype(int)
         score += wide[rows, np.clip(column, 0, len(radius) - 1)].sum(axis=1)
     best = int(np.argmax(score))
-    return float(score[best]) / (2 * len(angle)), place + shifts[best]
+    column = [np.clip(np.rint(r / chart.step_mm - radius[0] + off[best]).astype(int), 0, len(radius) - 1) for r in nominal]
+    seen = sum(float(valid[rows[0], c].sum()) for c in column)
+    return float(score[best]), float(score[best]) / max(seen, MIN_SEEN * 2 * len(angle)), place + shifts[best]
 
 
 def _fine(
@@ -254,7 +258,7 @@ def _edge_map(strip: Strip) -> Grid:
     """Edge strength relative to its surroundings, 0 where not valid."""
     size = np.abs(slope(along(log_gray(strip.values), 3, closed=strip.closed), 1.5))
     size = size * cv2.erode(strip.valid.astype(np.uint8), np.ones((1, 9), np.uint8))
-    return np.asarray(np.minimum(size / (size.mean(axis=1, keepdims=True) + 0.004), 4.0), dtype=np.float32)
+    return np.asarray(size / (size.mean(axis=1, keepdims=True) + 0.004), dtype=np.float32)
 
 
 def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> Array:
@@ -262,7 +266,7 @@ def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -
     step = REACH_MM / 8
     total, radii = None, []
     for strip, edge, r, s in zip(strips, edges, flat, sd, strict=True):
-        edge = np.asarray(cv2.blur(edge, (1, 3))[1::3], dtype=np.float32)
+        edge = np.asarray(cv2.blur(np.minimum(edge, 4.0), (1, 3))[1::3], dtype=np.float32)
         shifts, off = _shifts(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
         delta = np.arange(-3 * s, 3 * s + step / 2, step)
         wide = cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1))

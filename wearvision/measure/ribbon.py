@@ -19,13 +19,15 @@ from wearvision.measure.unwrap import Strip
 
 ALONE = 1.55
 """Half way between the weaker lip of a weakly lit groove and that of no groove at all, in usual strengths."""
-OTHER, DROP = 0.8, 12.0
-"""Unlikeness that counts even where a lip is not seen; and how far the sum may fall before a line is given up."""
+OTHER, DROP, END_ROWS = 0.8, 8.0, 20
+"""Unlikeness that counts even where a lip is not seen; how far the sum may fall before a line is given up; and rows
+at an end whose median place goes on."""
 FULL_GAP = 8
 """A run that is this many rows short of a lap closes on itself."""
 UNLIKE_SHARES, CREST_SHARE, GAP_MM = (0.3, 0.45, 0.6), 0.28, 0.35
 """A groove reaches as far as the first of these shares of its own unlikeness that ends at a crest, of at least
 `CREST_SHARE` of its strongest; over gaps of at most `GAP_MM`."""
+SMOOTH_MM = 0.2
 STRAY_MM, STRAY_COST = 1.0, 1.0
 """How far a groove may wander from where it was seen, and what a side step of one column costs."""
 
@@ -68,13 +70,15 @@ def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     other = _straight(found.off, *beside, reach) if len(beside[0]) > 4 else None
     usual = float(np.percentile(unlike, 30))
     core = slice(max(0, int(reach - half)), int(reach + half) + 2)
-    excess = float(np.median(unlike[core])) - usual
+    wide = max(1, round(SMOOTH_MM / cell_mm)) | 1
+    calm = np.convolve(np.pad(unlike, wide // 2, mode="edge"), np.full(wide, 1 / wide), mode="valid")
+    excess = float(np.percentile(unlike[core], 75)) - usual
     strong = CREST_SHARE * float(crest[max(0, core.start - 2) : core.stop + 2].max())
     gap = max(1, round(GAP_MM / cell_mm))
     edges = [0.0, 0.0]
     for k, side in enumerate((-1, 1)):
         for share in UNLIKE_SHARES:
-            within = (unlike > usual + max(0.25, share * excess)) & (other is None or unlike > other + 0.2)
+            within = (calm > usual + max(0.25, share * excess)) & (other is None or calm > other + 0.2)
             edges[k] = _grow(within, unlike, usual, int(half), side, gap)
             here = reach + int(np.rint(edges[k]))
             if crest[max(0, here - 1) : here + 2].max(initial=0.0) >= strong:
@@ -136,7 +140,10 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / COLUMNS
     width = float(np.median(ribbon.outer - ribbon.inner)) / COLUMNS
     span = np.arange(rows[-1] - lap + 1, rows[0] + lap) if strip.closed else np.arange(lap)
-    line, said = _follow_line(_both_lips(found, width), span, np.interp(span, rows, middle), strip)
+    guess = np.interp(span, rows, middle)
+    ends = [float(np.median(part)) for part in (middle[:END_ROWS], middle[-END_ROWS:])]
+    guess[span < rows[0]], guess[span > rows[-1]] = ends
+    line, said = _follow_line(_both_lips(found, width), span, guess, strip)
     first, last = (int(r) - int(span[0]) for r in (rows[0], rows[-1]))
     calm = np.convolve(said, np.full(5, 0.2), mode="same")
     core = first + int(np.argmax(calm[first : last + 1]))

@@ -37,6 +37,8 @@ GAP = 6
 SLIDE_ROWS = 5
 MOST_SLIDE = 0.06
 """Steepest wander of a groove over `SLIDE_ROWS` rows, mm per degree."""
+MOST_WIDTHS = 3
+"""Widths (steps of `WIDTH_RATIO`) that a groove may lie off its usual one."""
 State = tuple[int, int, int]
 """Row, width and column of the search."""
 
@@ -107,7 +109,9 @@ def _best_run(path: list[State], gain: Array, widths: Array, strip: Strip) -> ra
         for k in range(SLIDE_ROWS + 1):
             part = slide[k : k + len(far)]
             np.maximum(part, far, out=part)
-    good = np.flatnonzero((gain > 0.5) & (slide <= most))
+    kind = np.array([w for _, w, _ in path])
+    usual = np.abs(kind - np.median(kind)) <= MOST_WIDTHS
+    good = np.flatnonzero((gain > 0.5) & (slide <= most) & usual)
     if not len(good):
         return range(len(path) - 1, len(path))
     jumps = np.maximum.accumulate(np.where(slide > most, np.arange(len(path)), -1))

@@ -10,7 +10,7 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.band import band_of, measure_band
-from wearvision.measure.evidence import evidence
+from wearvision.measure.evidence import ROWS, evidence
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track, follow, running_median
 from wearvision.measure.plane import Array, Plane
@@ -23,18 +23,21 @@ MARGIN_MM = 0.45
 MAX_WIDTH_MM = 6.5
 LEAST = 40.0
 """Least score of a ribbon."""
-LEAST_PX = 2.5
+LEAST_PX = 3.0
 NARROW_PX = 6.0
 """Below `LEAST_PX` wide a mark is a tool mark or a scratch; below `NARROW_PX` the width is doubtful."""
-LEAST_MM = 0.25
+LEAST_MM = 0.3
 SLENDER, STOUT_MM = 4.0, 3.0
 """A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
-CLEAR, CLEAR_BESIDE = 0.5, 0.65
-"""Both lips are seen over at least this share of the length; more beside an edge of the face."""
-DARK, DARK_SHARE = -0.10, 0.6
+DENSE, DENSE_WIDE, WIDE_MM = 0.4, 1.2, 1.5
+"""Least score per row of the search; more above a width at which a groove shows itself."""
+CLEAR, CLEAR_BESIDE = 0.5, 0.8
+"""Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
+DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
-BESIDE_EDGE_MM = 1.5
+BESIDE_EDGE_MM, BREAK_MM = 1.5, 1.2
+"""Beside an edge; and so near to it that a line may be the edge's own break (chamfer, rounding)."""
 AXIS_MM, EDGE_DROP_MM = 0.05, 0.6
 """Doubt about the axis beyond the fit, mm: chips; and edges rounded by this much, which tilt shifts."""
 DEPTH_SHARE, DEPTH_DOUBT = 0.4, 0.3
@@ -57,20 +60,20 @@ def find_grooves(
 
 def _stands(track: Track, face: Face) -> bool:
     """Whether a track beside an edge of the face is clear enough to be more than the edge's own break."""
-    return not beside_edge(track, face) or (track.clear >= CLEAR_BESIDE and track.dark <= 1.5 * DARK)
+    inner, outer = face.radii_mm
+    near = _gap(track, (inner, outer)) < BREAK_MM
+    return not near or (track.clear >= CLEAR_BESIDE and track.dark <= DARK_BESIDE)
 
 
-def beside_edge(track: Track, face: Face) -> bool:
-    """Whether a track runs along an edge of the face."""
-    inner, outer = face.flat_mm
-    gap = min(float(np.median(track.inner_mm)) - inner, outer - float(np.median(track.outer_mm)))
-    return gap < BESIDE_EDGE_MM
+def _gap(track: Track, radii_mm: tuple[float, float]) -> float:
+    """Distance of a track from the nearer of two circles about the axis, mm."""
+    return min(float(np.median(track.inner_mm)) - radii_mm[0], radii_mm[1] - float(np.median(track.outer_mm)))
 
 
 def _apart(tracks: list[Track]) -> list[Track]:
-    """Tracks that do not lie on an earlier one."""
+    """Tracks that do not lie on a longer and clearer one."""
     out: list[Track] = []
-    for track in tracks:
+    for track in sorted(tracks, key=lambda t: -len(t.deg) * t.clear):
         if not any(_on(track, other) for other in out):
             out.append(track)
     return out
@@ -94,6 +97,7 @@ def is_groove(track: Track, px_mm: float) -> bool:
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
         and length >= (SLENDER + 2 * max(0.0, width - STOUT_MM)) * width
+        and track.score * ROWS >= (DENSE_WIDE if width > WIDE_MM else DENSE) * len(track.deg)
         and track.clear >= CLEAR
         and track.dark <= DARK
         and track.dark_share >= DARK_SHARE
@@ -136,7 +140,7 @@ def _flags(track: Track, width: Array, face: Face, px_mm: float) -> tuple[str, .
         "narrow": float(np.median(width)) < NARROW_PX * px_mm,
         "cut-by-frame": any(track.cut),
         "full-circle": track.full,
-        "beside-edge": beside_edge(track, face),
+        "beside-edge": _gap(track, face.flat_mm) < BESIDE_EDGE_MM,
     }
     return tuple(name for name, is_so in told.items() if is_so)
 
