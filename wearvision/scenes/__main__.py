@@ -1,0 +1,103 @@
+"""``python -m wearvision.scenes``: draw scenes, draw the demo crate, score measured results."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+FRAME_SEEDS = (9002, 9003, 9004, 9007, 9009, 9012, 9014, 9015, 9019, 9020, 9022, 9024)
+"""Scenes of the small frames that the test suite keeps, two of them clean."""
+FRAME_WIDTH_PX = 1840
+
+
+def _draw(options: argparse.Namespace) -> int:
+    _draw_all(range(options.seed, options.seed + options.count), options.width, options.out, options.spp)
+    return 0
+
+
+def _frames(options: argparse.Namespace) -> int:
+    from wearvision.scenes.files import write_registry
+
+    _draw_all(FRAME_SEEDS, FRAME_WIDTH_PX, options.out, options.spp)
+    write_registry(options.out)
+    return 0
+
+
+def _draw_all(seeds: Iterable[int], width_px: int | None, out: Path, samples: int) -> None:
+    """Draw scenes that are not there yet, one line on stderr for each."""
+    from wearvision.scenes.chance import draw_scene
+    from wearvision.scenes.files import is_done, write_scene
+
+    tracer = None
+    for seed in seeds:
+        scene = draw_scene(seed, width_px)
+        if is_done(out, scene.name):
+            continue
+        if tracer is None:
+            from wearvision.scenes.render import load_tracer
+
+            tracer = load_tracer()
+        started = time.monotonic()
+        write_scene(scene, out, samples, tracer)
+        size = f"{scene.camera.width_px} x {scene.camera.height_px}"
+        print(f"{scene.name}: {size}, {time.monotonic() - started:.1f} s", file=sys.stderr, flush=True)
+
+
+def _crate(options: argparse.Namespace) -> int:
+    from wearvision.scenes.crate import write_crate
+
+    write_crate(options.out, options.spp)
+    return 0
+
+
+def _score(options: argparse.Namespace) -> int:
+    import json
+
+    from wearvision.scenes.score import score_folder, score_results, table
+
+    if options.results:
+        lines = options.results.read_text(encoding="utf-8").splitlines()
+        figures = score_results(options.folder, [json.loads(line) for line in lines if line.strip()])
+    else:
+        from wearvision.app.measuring import measure_photo
+
+        figures = score_folder(options.folder, lambda path, stated: measure_photo(path, stated).public)
+    print(table(figures), file=sys.stderr if options.json else sys.stdout)
+    if options.json:
+        print(json.dumps(figures))
+    return 0
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one of the commands; returns the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m wearvision.scenes", description=__doc__)
+    commands = parser.add_subparsers(required=True)
+    draw = commands.add_parser("draw", help="draw wear-face photos with their truth")
+    draw.add_argument("--seed", type=int, required=True, help="number of the first scene")
+    draw.add_argument("--count", type=int, required=True)
+    draw.add_argument("--out", type=Path, required=True)
+    draw.add_argument("--width", type=int, default=None, help="picture width in px (default 2000 to 2480)")
+    draw.add_argument("--spp", type=int, default=9, help="light paths per pixel")
+    draw.set_defaults(run=_draw)
+    frames = commands.add_parser("frames", help="draw the small frames of the test suite, with their registry")
+    frames.add_argument("--out", type=Path, required=True)
+    frames.add_argument("--spp", type=int, default=9)
+    frames.set_defaults(run=_frames)
+    crate = commands.add_parser("crate", help="draw the demo crate (skips photos that are there)")
+    crate.add_argument("--out", type=Path, required=True)
+    crate.add_argument("--spp", type=int, default=9)
+    crate.set_defaults(run=_crate)
+    score = commands.add_parser("score", help="hold measurements against the truth beside the photos")
+    score.add_argument("folder", type=Path)
+    score.add_argument("--results", type=Path, help="JSON Lines of `measure`; without it the photos are measured")
+    score.add_argument("--json", action="store_true", help="figures as JSON on stdout, table on stderr")
+    score.set_defaults(run=_score)
+    options = parser.parse_args(arguments)
+    return int(options.run(options))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,57 @@
+"""One scene to files: photo, truth record and mask, written so that a stopped run can go on."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from wearvision.scenes.phone import develop, save_jpeg
+from wearvision.scenes.spec import Scene
+from wearvision.scenes.truth import CARD, paint_mask, truth_record
+
+
+def is_done(folder: Path, name: str) -> bool:
+    """Whether a scene's files are complete (the record is written last)."""
+    return all((folder / f"{name}{end}").exists() for end in (".jpg", "_mask.png", ".json"))
+
+
+def photo_of(
+    scene: Scene, samples: int, photo_name: str, tracer: Any = None
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], dict[str, Any]]:
+    """RGB photo (H, W, 3), mask (H, W) and truth record of a scene."""
+    from wearvision.scenes.render import trace
+
+    traced = trace(scene, samples, tracer)
+    mask = paint_mask(scene, traced.codes, traced.hit_mm)
+    photo = develop(scene, traced.light, mask == CARD)
+    return photo, mask, truth_record(scene, mask, photo_name)
+
+
+def write_scene(scene: Scene, folder: Path, samples: int, tracer: Any = None) -> dict[str, Any]:
+    """Draw a scene and write ``NAME.jpg``, ``NAME_mask.png`` and ``NAME.json``; returns the record."""
+    folder.mkdir(parents=True, exist_ok=True)
+    photo, mask, record = photo_of(scene, samples, f"{scene.name}.jpg", tracer)
+    save_jpeg(folder / f"{scene.name}.jpg", photo, scene.camera, scene.shot.quality)
+    Image.fromarray(mask).save(folder / f"{scene.name}_mask.png", optimize=True)
+    partial = folder / f".{scene.name}.json.part"
+    partial.write_text(json.dumps(record, separators=(",", ":")) + "\n", encoding="utf-8")
+    partial.replace(folder / f"{scene.name}.json")
+    return record
+
+
+def sha256_of(path: Path) -> str:
+    """Fingerprint of a file."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def write_registry(folder: Path) -> None:
+    """List the fingerprint of every other file of a folder in its ``registry.json``."""
+    names = sorted(p.name for p in folder.iterdir() if p.suffix in (".jpg", ".png") or p.name.startswith("face_"))
+    prints = {name: sha256_of(folder / name) for name in names}
+    (folder / "registry.json").write_text(json.dumps(prints, indent=1) + "\n", encoding="utf-8")
