@@ -169,6 +169,9 @@ CSV_COLUMNS = (
 )  # fmt: skip
 
 
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
 def board_csv(model: BoardModel) -> str:
     """The board as CSV (RFC 4180): one row per figure, at least one per part and per file set aside."""
     out = io.StringIO()
@@ -177,30 +180,31 @@ def board_csv(model: BoardModel) -> str:
     for _, _, parts in model.groups():
         for part in parts:
             for row in _figures(part):
-                table.writerow({k: _cell(v) for k, v in (_facts(part) | row).items()})
+                table.writerow(_facts(part) | row)
     for file, reason in model.set_aside:
         table.writerow({"next_step": "set aside", "tag": _cell(file), "not_measured": _cell(reason)})
     return out.getvalue()
 
 
 def _facts(part: PartCard) -> dict[str, object]:
-    return {
+    facts = {
         "next_step": part.next_step, "tag": part.tag, "part_kind": part.part_kind, "photos": part.photos,
         "gauge_points": part.points, "retake": " ".join(f"{file}: {say}" for file, say in part.retakes),
         "command": part.command,
     }  # fmt: skip
+    return {name: _cell(value) for name, value in facts.items()}
 
 
 def _figures(part: PartCard) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     for finding in part.findings:
-        about: dict[str, object] = {"finding": finding.id, "kind": finding.kind, "flags": " ".join(finding.flags)}
+        about = {"finding": _cell(finding.id), "kind": finding.kind, "flags": " ".join(finding.flags)}
         for name, quantity in finding.figures:
-            row = about | {"quantity": name}
+            row = about | {"quantity": _cell(name)}
             if isinstance(quantity, Measured):
                 row |= {"value": f"{quantity.value:.6g}", "u95": f"{quantity.u95:.3g}", "unit": quantity.unit}
             else:
-                row["not_measured"] = quantity.reason
+                row["not_measured"] = _cell(quantity.reason)
             rows.append(row)
         if not finding.figures:
             rows.append(about)
@@ -208,17 +212,5 @@ def _figures(part: PartCard) -> list[dict[str, object]]:
 
 
 def _cell(value: object) -> object:
-    """Text that a spreadsheet would take for a formula is quoted with an apostrophe."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "@", "\t", "\r") or _minus(value):
-        return f"'{value}"
-    return value
-
-
-def _minus(value: object) -> bool:
-    if not (isinstance(value, str) and value.startswith("-")):
-        return False
-    try:
-        float(value)
-    except ValueError:
-        return True
-    return False
+    """Text that a spreadsheet would take for a formula is led by an apostrophe."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in FORMULA else value

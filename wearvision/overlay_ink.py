@@ -91,8 +91,8 @@ class Ink:
         image = Image.fromarray(self.image)
         pen = ImageDraw.Draw(image)
         for at, words in self.badges:
-            size = self.badge * (1.25 if len(words) < 3 else 0.95)
-            pen.text(_pair(at), words, font=font(round(size)), fill=LIGHT, anchor="mm", stroke_width=0.4, stroke_fill=LIGHT)
+            size = round(self.badge * (1.25 if len(words) < 3 else 0.95))
+            pen.text(_pair(at), words, font=font(size), fill=LIGHT, anchor="mm", stroke_width=0.4, stroke_fill=LIGHT)
         for at, tag in self.tags:
             self._tag(pen, at, tag)
         return np.array(image, dtype=np.uint8)
@@ -103,7 +103,8 @@ class Ink:
         box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
         pen.rounded_rectangle(box, radius=self.text * 0.25, fill=DARK)
         under = max(2.0, self.text * 0.14)
-        pen.rectangle((box[0] + self.text * 0.3, box[3] - under * 2, box[2] - self.text * 0.3, box[3] - under), fill=tag.colour)
+        left, right = box[0] + self.text * 0.3, box[2] - self.text * 0.3
+        pen.rectangle((left, box[3] - under * 2, right, box[3] - under), fill=tag.colour)
         pen.text((x, y - under * 0.6), tag.words, font=font(self.text), fill=LIGHT, anchor="mm")
 
     def bar_size(self, bar: tuple[str, float]) -> tuple[float, float]:

@@ -52,7 +52,8 @@ class Places:
     def led(self, start: Points, end: Points) -> None:
         """A leader runs here: later boxes and leaders keep off it."""
         line = np.zeros(self._cost.shape, dtype=np.uint8)
-        cv2.line(line, *(tuple(int(round(float(v) / CELL)) for v in p) for p in (start, end)), 1, 2)
+        here, there = ((round(float(p[0]) / CELL), round(float(p[1]) / CELL)) for p in (start, end))
+        cv2.line(line, here, there, 1, 2)
         self._cost += 16.0 * line
 
     def corner(self, box: tuple[float, float]) -> Points:

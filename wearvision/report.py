@@ -155,6 +155,13 @@ class PhotoView:
     sha256: str
     scale: str = ""
 
+    @property
+    def words(self) -> str:
+        """Caption, file name (once) and scale."""
+        name = self.picture.caption if self.file in self.picture.caption else ""
+        parts = (name,) if name else (self.picture.caption, self.file)
+        return ", ".join(part for part in (*parts, self.scale) if part)
+
 
 @dataclass(frozen=True, kw_only=True)
 class TableView:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.units import mm
@@ -21,7 +21,6 @@ from reportlab.platypus import (
     Image,
     KeepTogether,
     PageTemplate,
-    Paragraph,
     Spacer,
     Table,
 )
@@ -33,7 +32,10 @@ from wearvision.report import CriterionView, DecisionView, EntryView, ReportView
 Paper = Literal["A4", "letter"]
 SIZES: dict[Paper, tuple[float, float]] = {"A4": A4, "letter": LETTER}
 PHOTO_HIGH = 92 * mm
-Cell = Paragraph | str | Flowable | list[Any]
+Cell: TypeAlias = Any
+"""Whatever reportlab lays in a table cell: text, a flowable, or a list of them."""
+Style: TypeAlias = tuple[Any, ...]
+EVERY = (0, 0), (-1, -1)
 
 
 def report_pdf(view: ReportView, *, paper: Paper = "A4") -> bytes:
@@ -84,9 +86,9 @@ class _Story:
 
     def _title(self) -> list[Flowable]:
         view = self.view
-        top = self._grid([[self.p(f"Wear report, {view.crate}", "soft"), self.p(view.made_at, "right-head")]], (0.7, 0.3))
+        kicker = [self.p(f"Wear report, {view.crate}", "soft"), self.p(view.made_at, "right-head")]
         return [
-            top, self.p(view.tag, "tag"),
+            self._grid([kicker], (0.7, 0.3)), self.p(view.tag, "tag"),
             self.p(f"{plain(view.part_kind).capitalize()}, against {view.rubric}"), Spacer(0, 3.5 * mm),
         ]  # fmt: skip
 
@@ -96,13 +98,13 @@ class _Story:
         if verdict is None:
             rows: list[list[Cell]] = [[self.p(self.view.headline, "open")]]
             rows += [[self.p(line)] for line in self.view.missing]
-            frame = [("BOX", (0, 0), (-1, -1), 1.6, INK), ("LINEABOVE", (0, 1), (-1, -1), 0.4, RULE)]
+            frame: list[Style] = [("BOX", *EVERY, 1.6, INK), ("LINEABOVE", (0, 1), (-1, -1), 0.4, RULE)]
         else:
             rows = [[self.p(verdict.word.capitalize(), "verdict")]]
             rows += [[self.p(reason, "verdict-line")] for reason in verdict.reasons]
             rows += [[self.p(f"Sheet confirmed by {verdict.by}, {verdict.at}", "verdict-line")]]
-            frame = [("BACKGROUND", (0, 0), (-1, -1), ACCENT)]
-        pad = [("LEFTPADDING", (0, 0), (-1, -1), 4 * mm), ("RIGHTPADDING", (0, 0), (-1, -1), 4 * mm)]
+            frame = [("BACKGROUND", *EVERY, ACCENT)]
+        pad = [("LEFTPADDING", *EVERY, 4 * mm), ("RIGHTPADDING", *EVERY, 4 * mm)]
         ends = [("TOPPADDING", (0, 0), (-1, 0), 3 * mm), ("BOTTOMPADDING", (0, -1), (-1, -1), 3 * mm)]
         return self._grid(rows, (1.0,), [*frame, *pad, ("VPAD", 1.2 * mm), *ends])
 
@@ -122,9 +124,8 @@ class _Story:
         cells: list[Cell] = []
         for photo in photos:
             picture = photo.picture
-            caption = ", ".join(t for t in (picture.caption, photo.file, photo.scale) if t)
-            sha = f"sha256 {photo.sha256}"
-            cells.append([_image(picture, wide), Spacer(0, 1 * mm), self.p(caption, "soft", then=sha)])
+            sha = self.p(f"sha256 {photo.sha256}", "digest")
+            cells.append([_image(picture, wide), Spacer(0, 1 * mm), self.p(photo.words, "soft"), sha])
         cells += [""] * (-len(cells) % across)
         rows = [cells[i : i + across] for i in range(0, len(cells), across)]
         gap = [("RIGHTPADDING", (0, 0), (0, -1), 2.5 * mm), ("LEFTPADDING", (1, 0), (1, -1), 2.5 * mm)]
@@ -143,10 +144,10 @@ class _Story:
         head += [self.p(f"If beyond: {c.when_beyond}", "soft")] if c.when_beyond and self.view.verdict else []
         word: Cell = ""
         if c.decision:
-            box = [("BOX", (0, 0), (-1, -1), 1.1, INK), ("VPAD", 1.4 * mm), ("BOTTOMPADDING", (0, 0), (-1, -1), 2 * mm)]
+            box = [("BOX", *EVERY, 1.1, INK), ("VPAD", 1.4 * mm), ("BOTTOMPADDING", *EVERY, 2 * mm)]
             word = self._grid([[self.p(c.decision.word, "word")]], (0.19,), box)
         story: list[Flowable] = [
-            CondPageBreak(38 * mm), Spacer(0, 4 * mm), HRFlowable(width="100%", thickness=1.1, color=INK, spaceAfter=2 * mm),
+            CondPageBreak(38 * mm), Spacer(0, 4 * mm), _rule(),
             self._grid([[head, word]], (0.8, 0.2)),
         ]  # fmt: skip
         if c.missing:
@@ -163,7 +164,7 @@ class _Story:
             past = not e.stands
             rows.append([
                 self.p(e.point, "cell"), self.p(e.typed, "cell", struck=past), self.p(e.value, "right", struck=past),
-                self.p(e.u, "right"), self.p(e.instrument, "cell"),
+                self.p(e.u, "right", struck=past), self.p(e.instrument, "cell"),
                 self.p(f"{e.reader}, {e.at}", "cell", then=" ".join(notes)),
             ])  # fmt: skip
         names = ("Point", "Typed", ">Value", ">u", "Gauge", "Reader, time")
@@ -193,9 +194,10 @@ class _Story:
         if decision.m:
             terms = decision.terms
             cells: list[list[Cell]] = [[[self.p(n, "head-cell"), self.p(v, "cell-strong")] for n, v in terms]]
-            pad = [("LEFTPADDING", (0, 0), (-1, -1), 2 * mm), ("RIGHTPADDING", (0, 0), (-1, -1), 2 * mm)]
-            box = [("BACKGROUND", (0, 0), (-1, -1), FAINT), ("INNERGRID", (0, 0), (-1, -1), 0.5, RULE)]
-            story += [self._grid(cells, (1 / len(terms),) * len(terms), [*box, *pad, ("VPAD", 1.2 * mm)]), Spacer(0, 1.5 * mm)]
+            pad = [("LEFTPADDING", *EVERY, 2 * mm), ("RIGHTPADDING", *EVERY, 2 * mm)]
+            box = [("BACKGROUND", *EVERY, FAINT), ("INNERGRID", *EVERY, 0.5, RULE)]
+            shares = (1 / len(terms),) * len(terms)
+            story += [self._grid(cells, shares, [*box, *pad, ("VPAD", 1.2 * mm)]), Spacer(0, 1.5 * mm)]
         story.append(self.p(decision.arithmetic))
         return story + ([self.p(decision.settle, "soft")] if decision.settle else [])
 
@@ -235,23 +237,25 @@ class _Story:
 
     def _end(self) -> Flowable:
         """Signature, provenance and chain head; kept on one page."""
-        view = self.view
         lines = [("LINEABOVE", (i, 0), (i, 0), 0.8, INK) for i in (0, 2, 4)]
-        names: list[list[Cell]] = [[self.p("Signature", "soft"), "", self.p("Name", "soft"), "", self.p("Date", "soft")]]
-        sign = self._grid(names, (0.36, 0.04, 0.34, 0.04, 0.22), [*lines, ("VPAD", 1 * mm)])
+        names = [self.p("Signature", "soft"), "", self.p("Name", "soft"), "", self.p("Date", "soft")]
+        sign = self._grid([names], (0.36, 0.04, 0.34, 0.04, 0.22), [*lines, ("VPAD", 1 * mm)])
+        rows = [[self.p(a, "head-cell"), self.p(b, "digest")] for a, b in self._record()]
+        facts = self._grid(rows, (0.16, 0.64), [("VPAD", 0.7 * mm)])
+        code = QrCode(self.words.clean(self.view.seal), 30 * mm) if self.view.chain_head else ""
+        record = self._grid([[facts, code]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
+        return KeepTogether([Spacer(0, 18 * mm), sign, Spacer(0, 6 * mm), _rule(), record])
+
+    def _record(self) -> list[tuple[str, str]]:
+        view = self.view
         facts = [
             ("Rubric", view.rubric), ("Rubric digest", view.rubric_digest),
-            ("Ledger chain head", f"{view.chain_head}, event {view.chain_length}" if view.chain_head else "none yet"),
+            ("Chain head", view.chain_head or "none yet"), ("Chain event", str(view.chain_length)),
             ("Software", f"wearvision {view.version}"),
             ("Figures", "Photo figures are value ± half-width of the 95 % interval; u is a standard uncertainty."),
         ]  # fmt: skip
-        if self.words.lost:
-            facts.append(("Letters", "Some letters lie outside this file's fonts and were replaced; the HTML report has them all."))
-        rows: list[list[Cell]] = [[self.p(a, "head-cell"), self.p(b, "cell")] for a, b in facts]
-        code = QrCode(self.words.clean(view.seal), 30 * mm) if view.chain_head else ""
-        record = self._grid([[self._grid(rows, (0.19, 0.59), [("VPAD", 0.7 * mm)]), code]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
-        rule = HRFlowable(width="100%", thickness=1.1, color=INK, spaceBefore=6 * mm, spaceAfter=2 * mm)
-        return KeepTogether([Spacer(0, 22 * mm), sign, rule, record])
+        lost = "Some lie outside this file's fonts and were replaced; the HTML report has them all."
+        return [*facts, ("Letters", lost)] if self.words.lost else facts
 
     def _data(self, names: Sequence[str], rows: Sequence[Sequence[Cell]], shares: Sequence[float]) -> Flowable:
         """A ruled table with a head that repeats on every page; a name led by `>` is set flush right."""
@@ -260,10 +264,10 @@ class _Story:
         return self._grid([head, *rows], shares, [*lines, ("GAP", 2.5 * mm)], repeat=1)
 
     def _ruled(self, rows: Sequence[Sequence[Cell]], shares: Sequence[float]) -> Flowable:
-        return self._grid(rows, shares, [("LINEABOVE", (0, 0), (-1, -1), 0.4, RULE), ("GAP", 2.5 * mm)])
+        return self._grid(rows, shares, [("LINEABOVE", *EVERY, 0.4, RULE), ("GAP", 2.5 * mm)])
 
     def _grid(
-        self, rows: Sequence[Sequence[Cell]], shares: Sequence[float], style: Sequence[tuple[Any, ...]] = (),
+        self, rows: Sequence[Sequence[Cell]], shares: Sequence[float], style: Sequence[Style] = (),
         *, repeat: int = 0,
     ) -> Flowable:  # fmt: skip
         """A table whose columns are shares of the page's width.
@@ -272,10 +276,9 @@ class _Story:
         """
         vpad = next((s[1] for s in style if s[0] == "VPAD"), 1.1 * mm)
         gap = next((s[1] for s in style if s[0] == "GAP"), 0)
-        every = (0, 0), (-1, -1)
-        base: list[tuple[Any, ...]] = [
-            ("VALIGN", *every, "TOP"), ("LEFTPADDING", *every, 0), ("RIGHTPADDING", *every, 0),
-            ("TOPPADDING", *every, vpad), ("BOTTOMPADDING", *every, vpad),
+        base: list[Style] = [
+            ("VALIGN", *EVERY, "TOP"), ("LEFTPADDING", *EVERY, 0), ("RIGHTPADDING", *EVERY, 0),
+            ("TOPPADDING", *EVERY, vpad), ("BOTTOMPADDING", *EVERY, vpad),
         ]  # fmt: skip
         base += [("RIGHTPADDING", (0, 0), (-2, -1), gap)] if gap and len(shares) > 1 else []
         rest = [s for s in style if s[0] not in ("VPAD", "GAP")]
@@ -284,6 +287,10 @@ class _Story:
             [list(row) for row in rows], colWidths=widths, style=[*base, *rest], repeatRows=repeat, hAlign="LEFT",
             splitInRow=1,
         )  # fmt: skip
+
+
+def _rule() -> Flowable:
+    return HRFlowable(width="100%", thickness=1.1, color=INK, spaceAfter=2 * mm)
 
 
 def _image(picture: Picture, width: float) -> Image:
