@@ -1,4 +1,7 @@
-"""How blurred a photo is, measured on a board's own black and white edges."""
+"""How blurred a photo is, measured on a board's own black and white edges.
+
+Right within 5 % up to a sigma of a tenth of the plain strip between square and marker, 20 % low at a quarter.
+"""
 
 from __future__ import annotations
 
@@ -58,7 +61,7 @@ def _profile(gray: NDArray[np.uint8], a: Array, b: Array, free: Array) -> tuple[
     length = float(np.linalg.norm(b - a))
     along_x, along_y = (b - a) / length
     plain = float(np.abs(free @ np.array([-along_y, along_x])).min())
-    reach, half = min(0.9 * plain, ACROSS_PX), min(0.3 * length, ALONG_PX / 2)
+    reach, half = min(0.85 * plain, ACROSS_PX), min(0.3 * length, ALONG_PX / 2)
     if reach < 2:
         return None
     middle, span = (a + b) / 2, half + reach
@@ -84,6 +87,16 @@ def _sigma(profile: tuple[Array, Array]) -> float:
     first, last = float(np.median(edge[:tail])), float(np.median(edge[-tail:]))
     if abs(last - first) < LEAST_STEP:
         return float("inf")
-    rise = np.maximum.accumulate((edge - first) / (last - first))
-    ends = np.interp([0.1, 0.9], rise + 1e-9 * np.arange(len(rise)), at)
-    return float((ends[1] - ends[0]) / WIDTH_10_90)
+    rise = (edge - first) / (last - first)
+    middle = int(np.argmin(np.abs(rise - 0.5)))
+    below, above = np.flatnonzero(rise[:middle] <= 0.1), middle + np.flatnonzero(rise[middle:] >= 0.9)
+    if not (len(below) and len(above)):
+        return float("inf")
+    return float((_crossing(at, rise, above[0], 0.9) - _crossing(at, rise, below[-1] + 1, 0.1)) / WIDTH_10_90)
+
+
+def _crossing(at: Array, rise: Array, k: int, level: float) -> float:
+    """Where the rise passes a level between bins k - 1 and k."""
+    low, high = rise[k - 1], rise[k]
+    share = (level - low) / (high - low) if high != low else 1.0
+    return float(at[k - 1] + share * (at[k] - at[k - 1]))

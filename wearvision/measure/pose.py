@@ -168,13 +168,16 @@ def _starts(points: Points, prior: Prior) -> list[Array]:
     focal, centre = math.exp(prior.mean[0]), prior.mean[2:4]
     k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
     board = np.column_stack([points.mm, np.zeros(len(points.mm))])
-    _, turns, shifts, errors = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
+    try:
+        _, turns, shifts, errors = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
+    except cv2.error:  # corners all on one line
+        return []
     error = np.ravel(errors)
     poses = [np.concatenate([np.ravel(r), np.ravel(t)]) for r, t in zip(turns, shifts, strict=True)]
     return [
         np.concatenate([pose, prior.mean, [0.0]])
         for pose, e in zip(poses, error, strict=True)
-        if np.all(np.isfinite(pose)) and pose[5] > 0 and e <= RIVAL * error.min()
+        if np.all(np.isfinite(pose)) and pose[5] > 0 and e <= RIVAL * np.nanmin(error)
     ]
 
 

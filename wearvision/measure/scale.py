@@ -16,8 +16,18 @@ from numpy.typing import NDArray
 
 from wearvision.errors import BadInput
 from wearvision.measure.board import CARDS, BoardSpec, card
+from wearvision.measure.corners import (
+    agreeing,
+    cell_mm,
+    dark_quadrants,
+    dictionary_of,
+    in_photo,
+    marker_corners,
+    refine,
+    sample,
+)
+from wearvision.measure.corners import apply as apply
 from wearvision.measure.edgewidth import edge_sigma
-from wearvision.measure.squares import square_corners
 
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
@@ -32,11 +42,10 @@ AGREE_SHARE = 0.12
 """A marker agrees when its four corners lie within this share of its side from the common homography."""
 THRESHOLD_PX = 13
 """Window of the adaptive threshold. One suffices, as every marker is seen at several scales."""
-WINDOW_MAX_PX = 12
-LEAST_STEP = 10.0
-"""Least step in grey levels between the dark and the bright quadrants round a corner that counts."""
-MARKER_SIGMA = 1.2
-"""Scatter of refined marker corners relative to chessboard corners."""
+LEAST_POINTS = 4
+MARKER_SIGMA, MARKER_CELL_SIGMAS = 1.2, 4.0
+"""Scatter of refined marker corners relative to chessboard corners; growing with the square of blur once a
+marker's cell is less than this many edge sigmas (both measured on drawn boards)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -144,12 +153,6 @@ def find_boards(gray: Gray, specs: Sequence[BoardSpec]) -> list[Sighting]:
     return sorted(sightings, key=lambda s: -s.inner_count)
 
 
-def apply(homography: Array, points: Array) -> Array:
-    """Points (N, 2) through a homography."""
-    out = np.column_stack([points, np.ones(len(points))]) @ homography.T
-    return np.asarray(out[:, :2] / out[:, 2:])
-
-
 def _refuse_shared_ids(specs: Sequence[BoardSpec]) -> None:
     taken: set[tuple[str, int]] = set()
     for spec in specs:
@@ -197,14 +200,11 @@ def _levels(gray: Gray) -> Iterator[tuple[Gray, int]]:
 
 def _markers(image: Gray, dictionary: str) -> tuple[NDArray[np.int64], Array]:
     """Ids (M,) and corners (M, 4, 2) of the markers of one dictionary."""
-    code = getattr(cv2.aruco, dictionary, None)
-    if not isinstance(code, int):
-        raise BadInput("unknown ArUco dictionary", got=dictionary, do="DICT_5X5_100 is the one of our cards")
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = 4 * SMALLEST_MARKER_PX / max(image.shape)
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = THRESHOLD_PX
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code), parameters)
+    detector = cv2.aruco.ArucoDetector(dictionary_of(dictionary), parameters)
     quads, ids, _ = detector.detectMarkers(image)
     if ids is None or len(quads) == 0:
         return np.zeros(0, dtype=np.int64), np.zeros((0, 4, 2))
@@ -236,105 +236,39 @@ def _sighting(gray: Gray, seed: _Seed) -> Sighting | None:
     """All corners of a board in full size, from its rough place."""
     spec, h = seed.spec, seed.homography
     inner_mm = spec.inner_corners_mm()
-    dark = _dark_quadrants(spec)
+    dark = dark_quadrants(spec)
     inner = np.zeros((0, 2))
     kept = np.zeros(0, dtype=np.int64)
     gap_mm = (spec.square_mm - spec.marker_mm) / 2
     for _ in range(2):
-        kept, inner = _refine(gray, h, inner_mm, dark, gap_mm)
-        if len(kept) < 4:
-            return None
-        kept, inner, h = _fit(inner_mm, kept, inner, h)
-        if len(kept) < 4:
-            return None
+        kept, inner = refine(gray, h, inner_mm, dark, gap_mm)
+        kept, inner, h = agreeing(inner_mm, kept, inner, h)
     outer_mm = spec.marker_corners_mm().reshape(-1, 2)
-    outer, outer_px = _marker_corners(gray, h, spec)
+    outer, outer_px = marker_corners(gray, h, spec)
+    if len(kept) + len(outer) < LEAST_POINTS:
+        return None
     middle = np.repeat(spec.marker_corners_mm().mean(axis=1), 4, axis=0)[outer]
     pull = apply(h, 0.9 * outer_mm[outer] + 0.1 * middle) - apply(h, outer_mm[outer])
     pull /= np.linalg.norm(pull, axis=1, keepdims=True)
     black, white, glare = _tones(gray, spec, h)
+    blur_px = edge_sigma(gray, spec, kept, inner, h)
     return Sighting(
         spec=spec, marker_count=seed.marker_count, inner_count=len(kept), homography=h,
         corners_px=np.vstack([inner, outer_px]), corners_mm=np.vstack([inner_mm[kept], outer_mm[outer]]),
         ids=np.concatenate([kept, len(inner_mm) + outer]),
-        sigma_rel=np.concatenate([np.ones(len(kept)), np.full(len(outer), MARKER_SIGMA)]),
-        pull=np.vstack([np.zeros((len(kept), 2)), pull]), edge_sigma_px=edge_sigma(gray, spec, kept, inner, h),
-        black=black, white=white, glare_share=glare,
-        in_view_share=float(_inside(gray, apply(h, inner_mm), 0.0).mean()),
+        sigma_rel=np.concatenate([np.ones(len(kept)), _marker_sigma(spec, outer_px, blur_px)]),
+        pull=np.vstack([np.zeros((len(kept), 2)), pull]), edge_sigma_px=blur_px, black=black, white=white,
+        glare_share=glare, in_view_share=float(in_photo(gray, apply(h, inner_mm), 0.0).mean()),
     )  # fmt: skip
 
 
-def _dark_quadrants(spec: BoardSpec) -> NDArray[np.bool_]:
-    """Which of the four quadrants (up-left, up-right, down-left, down-right) is dark at each inner corner."""
-    j, i = np.divmod(np.arange((spec.squares_x - 1) * (spec.squares_y - 1)), spec.squares_x - 1)
-    even = (i + j) % 2 == 0
-    return np.stack([even, ~even, ~even, even], axis=1)
-
-
-def _marker_corners(gray: Gray, h: Array, spec: BoardSpec) -> tuple[NDArray[np.int64], Array]:
-    """Numbers and refined places of marker corners; all four of a marker or none."""
-    free_mm = 0.9 * min((spec.square_mm - spec.marker_mm) / 2, spec.marker_mm / 7)
-    mm = spec.marker_corners_mm()
-    quads = apply(h, mm.reshape(-1, 2)).reshape(-1, 4, 2)
-    sides = np.linalg.norm(quads - np.roll(quads, 1, axis=1), axis=2).min(axis=1)
-    places = square_corners(gray, quads, free_mm / spec.marker_mm * sides)
-    moved = np.abs(places - quads).max(axis=(1, 2))
-    good = np.flatnonzero(moved <= np.maximum(0.1 * sides, 2.0))
-    return (4 * good[:, None] + np.arange(4)).ravel(), places[good].reshape(-1, 2)
-
-
-def _refine(
-    gray: Gray, h: Array, mm: Array, dark: NDArray[np.bool_], free_mm: float
-) -> tuple[NDArray[np.int64], Array]:
-    """Numbers and refined places of the corners that look as drawn; `free_mm` round each is plain."""
-    start = apply(h, mm)
-    step = free_mm * np.array([[-1.0, -1], [1, -1], [-1, 1], [1, 1]])
-    quad = apply(h, (mm[:, None] + step).reshape(-1, 2)).reshape(-1, 4, 2) - start[:, None]
-    reach = np.abs(quad).max(axis=2).min(axis=1)
-    window = np.clip(np.floor(0.9 * reach), 2, WINDOW_MAX_PX).astype(int)
-    good = np.flatnonzero(_inside(gray, start, window + 2.0))
-    places = start.copy()
-    for size in np.unique(window[good]):
-        some = good[window[good] == size]
-        places[some] = _corner_sub_pix(gray, start[some], int(size))
-    moved = np.abs(places - start).max(axis=1) <= window
-    good = good[moved[good]]
-    level = sample(gray, (places[good, None] + 0.6 * quad[good]).reshape(-1, 2)).reshape(-1, 4)
-    darkest_bright = np.where(dark[good], np.inf, level).min(axis=1, initial=np.inf)
-    step = darkest_bright - np.where(dark[good], level, -np.inf).max(axis=1, initial=-np.inf)
-    seen = good[step >= LEAST_STEP]
-    return seen, places[seen]
-
-
-def _corner_sub_pix(gray: Gray, start: Array, window: int) -> Array:
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.005)
-    points = np.ascontiguousarray(start.reshape(-1, 1, 2), dtype=np.float32)
-    out = cv2.cornerSubPix(gray, points, (window, window), (-1, -1), stop)
-    return np.asarray(out, dtype=np.float64).reshape(-1, 2)
-
-
-def _inside(gray: Gray, points: Array, margin: float | Array) -> NDArray[np.bool_]:
-    height, width = gray.shape
-    x, y = points.T
-    return np.asarray((x >= margin) & (y >= margin) & (x <= width - 1 - margin) & (y <= height - 1 - margin))
-
-
-def sample(gray: Gray, points: Array) -> Array:
-    """Grey levels at points (N, 2), nearest pixel; points outside the photo are nan."""
-    inside = _inside(gray, points, 0.0)
-    at = np.rint(np.where(inside[:, None], points, 0.0)).astype(int)
-    return np.where(inside, gray[at[:, 1], at[:, 0]].astype(np.float64), np.nan)
-
-
-def _fit(mm: Array, kept: NDArray[np.int64], px: Array, h: Array) -> tuple[NDArray[np.int64], Array, Array]:
-    """Homography through the corners and those near it; the lens may bend a board by some pixels."""
-    square = float(np.median(np.linalg.norm(apply(h, mm[kept] + [mm[0, 0], 0]) - apply(h, mm[kept]), axis=1)))
-    reach = max(1.5, 0.03 * square)
-    fitted, mask = cv2.findHomography(mm[kept], px, cv2.RANSAC, reach)
-    if fitted is None:
-        return kept[:0], px[:0], h
-    good = np.asarray(mask).ravel().astype(bool)
-    return kept[good], px[good], np.asarray(fitted, dtype=np.float64)
+def _marker_sigma(spec: BoardSpec, outer_px: Array, blur_px: float) -> Array:
+    """Relative scatter of marker corners (4 M, 2), (4 M,)."""
+    quads = outer_px.reshape(-1, 4, 2)
+    sides = np.linalg.norm(quads - np.roll(quads, 1, axis=1), axis=2).min(axis=1, initial=np.inf)
+    cell = sides * (cell_mm(spec) / spec.marker_mm)
+    blurred = MARKER_CELL_SIGMAS * (0.0 if np.isnan(blur_px) else blur_px) / cell
+    return np.asarray(MARKER_SIGMA * np.repeat(np.maximum(1.0, blurred**2), 4))
 
 
 def _tones(gray: Gray, spec: BoardSpec, h: Array) -> tuple[float, float, float]:
