@@ -93,7 +93,7 @@ def test_suspects_run_alone(tmp_path: Path) -> None:
 
 
 def test_jobs_are_taken_as_hands_come_free(tmp_path: Path) -> None:
-    """No more jobs are drawn than are running or done: memory does not grow with the crate."""
+    """At most two jobs a worker are drawn and not yet reported: memory does not grow with the crate."""
     drawn, done, ahead = 0, 0, 0
 
     def feed() -> Iterator[Job[Work]]:
@@ -109,7 +109,7 @@ def test_jobs_are_taken_as_hands_come_free(tmp_path: Path) -> None:
 
     run(feed(), work, workers=2, on_done=keep, prepare=nothing)
     assert drawn == done == 30
-    assert ahead <= 2
+    assert ahead <= 4
 
 
 def test_a_pool_lives_through_several_runs_and_a_worker_killed_while_idle(tmp_path: Path) -> None:
@@ -222,7 +222,7 @@ def test_ctrl_c_lets_running_jobs_finish_and_leaves_cleanly(tmp_path: Path, sign
     started = {path.name.split(".")[0] for path in (tmp_path / "marks").iterdir()}
     assert started == set(names)
     assert tally == f"Tally(done={len(names)}, aside=0, stopped=True)"
-    assert not group_of(process)
+    wait_for(lambda: not group_of(process))
 
 
 def test_ctrl_c_kills_what_hangs(tmp_path: Path) -> None:
@@ -232,7 +232,7 @@ def test_ctrl_c_kills_what_hangs(tmp_path: Path) -> None:
     out, err = process.communicate(timeout=10)
     assert time.monotonic() - begun < 2.5
     assert (process.returncode, err, out) == (0, "", "Tally(done=0, aside=0, stopped=True)\n")
-    assert not group_of(process)
+    wait_for(lambda: not group_of(process))
 
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="counts processes in /proc")

@@ -82,9 +82,7 @@ def measure_all(
     )
 
 
-def outcomes(
-    photos: Iterable[CratePhoto], end: BatchEnd, journal: Journal
-) -> Iterator[tuple[CratePhoto, Outcome]]:
+def outcomes(photos: Iterable[CratePhoto], end: BatchEnd, journal: Journal) -> Iterator[tuple[CratePhoto, Outcome]]:
     """Finished photos in the order given, each with its outcome, read back one at a time."""
     for photo in photos:
         if photo.name in end.keys:

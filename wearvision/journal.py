@@ -68,8 +68,9 @@ class Journal:
         except OSError as err:
             raise _unusable(folder, err) from None
         try:
-            self._file = (folder / RESULTS).open("a+b")
-            self._load()
+            self._out = (folder / RESULTS).open("ab", buffering=0)
+            self._load(folder / RESULTS)
+            self._file = (folder / RESULTS).open("rb")
         except OSError as err:
             self._lock.close()
             raise _unusable(folder, err) from None
@@ -86,6 +87,7 @@ class Journal:
     def close(self) -> None:
         """Let go of the folder."""
         self._file.close()
+        self._out.close()
         self._lock.close()
 
     def __len__(self) -> int:
@@ -112,14 +114,14 @@ class Journal:
         """
         head = compact({"sha256": key[0], "digest": key[1], "name": name})
         data = _bytes(f'{head[:-1]},"record":{record}}}')
-        place = self._file.seek(0, os.SEEK_END)
+        place = os.fstat(self._out.fileno()).st_size
         try:
-            self._file.write(data)
-            self._file.flush()
-            os.fsync(self._file.fileno())
+            while data:  # a nearly full disk takes a part
+                data = data[self._out.write(data) :]
+            os.fsync(self._out.fileno())
         except OSError as err:
             with suppress(OSError):
-                os.ftruncate(self._file.fileno(), place)
+                self._out.truncate(place)
             do = "free some space, then run again to go on"
             raise BadInput("a result could not be written", got=err.strerror, do=do) from None
         self._places[key] = place
@@ -130,20 +132,21 @@ class Journal:
         record: dict[str, Any] = json.loads(self._file.readline())["record"]
         return record
 
-    def _load(self) -> None:
-        self._file.seek(0)
+    def _load(self, path: Path) -> None:
         place = 0
-        for line in self._file:
-            if not line.endswith(b"\n"):
-                self.dropped += 1
-                os.ftruncate(self._file.fileno(), place)
-                break
-            try:
-                entry = json.loads(line)
-                self._places[entry["sha256"], entry["digest"]] = place
-            except (ValueError, KeyError, TypeError):
-                self.dropped += 1
-            place += len(line)
+        with path.open("rb") as file:
+            for line in file:
+                if not line.endswith(b"\n"):
+                    self.dropped += 1
+                    self._out.truncate(place)
+                    return
+                try:
+                    entry = json.loads(line)
+                    entry["record"].keys()
+                    self._places[entry["sha256"], entry["digest"]] = place
+                except (ValueError, KeyError, TypeError, AttributeError):
+                    self.dropped += 1
+                place += len(line)
 
 
 def compact(record: Mapping[str, Any]) -> str:

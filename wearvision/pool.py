@@ -100,14 +100,14 @@ class _Worker:
 
 @dataclass(kw_only=True)
 class _Run(Generic[P, R]):
-    """State of one run: what is left, who is under suspicion, what came back."""
+    """State of one run: what is left, who is under suspicion, what came back and is not yet reported."""
 
     jobs: Iterator[Job[P]]
     on_done: Callable[[Done[R] | SetAside], None]
     suspects: deque[Job[P]] = field(default_factory=deque)
     waiting: deque[Job[P]] = field(default_factory=deque)
     on_trial: str | None = None
-    exhausted: bool = False
+    back: list[Done[R] | SetAside] = field(default_factory=list)
     done: int = 0
     aside: int = 0
 
@@ -115,28 +115,36 @@ class _Run(Generic[P, R]):
         """The next job to start now: fresh ones first, then suspects, each alone."""
         if self.on_trial is not None:
             return None
+        self.draw(1)
         if self.waiting:
             return self.waiting.popleft()
-        if not self.exhausted:
-            job = next(self.jobs, None)
-            if job is not None:
-                return job
-            self.exhausted = True
         if self.suspects and not busy:
             self.on_trial = self.suspects[0].name
             return self.suspects.popleft()
         return None
+
+    def draw(self, ahead: int) -> None:
+        """Have that many jobs at hand, so that a free worker need not wait while one is being made."""
+        while len(self.waiting) < ahead and (job := next(self.jobs, None)) is not None:
+            self.waiting.append(job)
 
     def again(self, job: Job[P]) -> None:
         """Put a job back that its worker never got to."""
         (self.waiting if self.on_trial is None else self.suspects).appendleft(job)
         self.on_trial = None
 
-    def report(self, outcome: Done[R] | SetAside) -> None:
+    def came(self, outcome: Done[R] | SetAside) -> None:
+        """Take an outcome in, to be reported once the free workers are busy again."""
         self.on_trial = None
-        self.done += isinstance(outcome, Done)
-        self.aside += isinstance(outcome, SetAside)
-        self.on_done(outcome)
+        self.back.append(outcome)
+
+    def report(self) -> None:
+        """Hand over what came back."""
+        for outcome in self.back:
+            self.done += isinstance(outcome, Done)
+            self.aside += isinstance(outcome, SetAside)
+            self.on_done(outcome)
+        self.back.clear()
 
 
 class Pool(Generic[P, R]):
@@ -182,7 +190,8 @@ class Pool(Generic[P, R]):
     def run(self, jobs: Iterable[Job[P]], on_done: Callable[[Done[R] | SetAside], None]) -> Tally:
         """Do the jobs; each outcome goes to `on_done` in this thread as it comes, and is then forgotten.
 
-        Ctrl-C and SIGTERM stop the run instead of raising; a job cut short that way is not reported.
+        Jobs are drawn as they are needed, at most two for each worker beyond those reported; drawing one must
+        not wait for long. Ctrl-C and SIGTERM stop the run instead of raising; a job cut short that way is not reported.
 
         Raises
         ------
@@ -193,9 +202,12 @@ class Pool(Generic[P, R]):
         with self._signals():
             while True:
                 self._feed(state)
+                state.report()
                 busy = [w for w in self._workers if w.job]
                 if not busy or time.monotonic() >= self._stop_at:
                     break
+                if self._stop_at == math.inf:
+                    state.draw(self._most)
                 self._attend(busy, state)
         stopped = self._stop_at < math.inf
         if stopped:
@@ -235,7 +247,7 @@ class Pool(Generic[P, R]):
             self._dismiss(worker)
             state.again(job)
         except Exception as err:
-            state.report(SetAside(name=job.name, **internal(err)))
+            state.came(SetAside(name=job.name, **internal(err)))
         else:
             worker.job = job
 
@@ -270,9 +282,9 @@ class Pool(Generic[P, R]):
         spent = time.monotonic() - worker.since
         worker.job, worker.deadline = None, math.inf
         if isinstance(answer, tuple):
-            state.report(Done(name=job.name, value=answer[0], seconds=spent))
+            state.came(Done(name=job.name, value=answer[0], seconds=spent))
         else:
-            state.report(SetAside(name=job.name, seconds=spent, **answer))
+            state.came(SetAside(name=job.name, seconds=spent, **answer))
 
     def _expire(self, worker: _Worker, now: float, state: _Run[P, R]) -> None:
         job, spent = worker.job, now - worker.since
@@ -283,7 +295,7 @@ class Pool(Generic[P, R]):
         worker.process.kill()
         self._dismiss(worker)
         why = f"stopped after {self._limit_s:g} s without an answer; look at the photo, or allow more time"
-        state.report(SetAside(name=job.name, code="hung", why=why, seconds=spent))
+        state.came(SetAside(name=job.name, code="hung", why=why, seconds=spent))
 
     def _mourn(self, worker: _Worker, job: Job[P], state: _Run[P, R]) -> None:
         """A worker died over a job: suspect the job, unless the worker never came up."""
@@ -300,7 +312,7 @@ class Pool(Generic[P, R]):
             state.suspects.append(job)
         else:
             why = f"ended its process twice, {_cause(code)}; look at the photo"
-            state.report(SetAside(name=job.name, code="killed", why=why, seconds=spent))
+            state.came(SetAside(name=job.name, code="killed", why=why, seconds=spent))
 
     def _hire(self) -> _Worker:
         ours, theirs = multiprocessing.Pipe()

@@ -77,13 +77,13 @@ def fault(
     name = ".".join(map(str, path)) or "the file"
     more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
     if first["type"] == "extra_forbidden":
-        near = get_close_matches(str(path[-1]), known, 1)
+        near = get_close_matches(str(path[-1]), [k for k in known if k != path[-1]], 1)
         names = f"use one of {', '.join(sorted(known))}" if known else ""
         do = f"did you mean {near[0]}?" if near else names
         return BadInput(f"{where}: unknown key {name}{more}", do=do)
     if first["type"] == "missing":
         return BadInput(f"{where}: {name} is missing{more}", do="add it")
-    why = str(first["msg"]).removeprefix("Value error, ")
+    why = str(first["msg"]).removeprefix("Value error, ").partition(" or instance of ")[0]
     return BadInput(f"{where}: {name}: {why[:1].lower()}{why[1:]}{more}", got=first["input"])
 
 
