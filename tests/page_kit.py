@@ -33,7 +33,7 @@ EXPECTED = (
     "Efficiency 1 to 4 points lower.", "Set the front gap.", "1/16", "1.588 mm", "1.390 mm", "read the wrong scale",
     "Replaced by a later entry", "1.9 ± 0.3 mm", "0.51 off", "1.390 + 0.020 = 1.410 mm, limit 1.587 mm: within",
     "no line seen", "DG-2217", "0.01 mm", "±0.02 mm", "1 Mar 2027", "3.62 ± 0.06 mm", "front gap", "0.45 mm",
-    "wearvision 1.2.3", DIGEST, HEAD, "a photo never clears a crack", "Signature", "Guarded decision.",
+    "wearvision 1.2.3", DIGEST, HEAD, "A photo never clears a crack", "Signature", "Guarded decision.",
     "0.12 mm per pixel",
 )  # fmt: skip
 """What a report of `report()` must say, on the page and in the PDF."""

@@ -164,3 +164,15 @@ def test_figures_in_words() -> None:
     assert say(Measured(value=230.94, u=0.4, unit="deg")) == "230.9 ± 0.8°"
     assert say(Measured(value=65, u=0.0, unit="count")) == "65"
     assert say(Unmeasured(reason="no card")) == "not measured: no card"
+
+
+def test_what_no_part_shows_is_said_once() -> None:
+    common, own = ("depth", "the gauge says how deep"), ("pits", "not searched for")
+    parts = tuple(
+        PartCard(tag=f"C-{i}", part_kind="casing", next_step="gauge first", not_assessed=(common, *((own,) * (i == 1))))
+        for i in range(3)
+    )
+    text = words_of(board_page(board(parts=parts)))
+    assert text.count("the gauge says how deep") == 1
+    assert text.count("not searched for") == 1
+    assert board(parts=parts[:1]).unseen == ()

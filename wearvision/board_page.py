@@ -92,6 +92,13 @@ class BoardModel:
     parts: tuple[PartCard, ...] = ()
     set_aside: tuple[tuple[str, str], ...] = ()
 
+    @property
+    def unseen(self) -> tuple[tuple[str, str], ...]:
+        """What was assessed in no part at all: said once for the crate."""
+        if len(self.parts) < 2:
+            return ()
+        return tuple(pair for pair in self.parts[0].not_assessed if all(pair in p.not_assessed for p in self.parts))
+
     def groups(self) -> list[tuple[NextStep, str, list[PartCard]]]:
         """Every group in working order: name, its sentence, its parts."""
         return [(step, SAY_STEP[step], [p for p in self.parts if p.next_step == step]) for step in NEXT_STEPS]

@@ -95,6 +95,11 @@ def plain(name: str) -> str:
     return name.replace("_", " ").replace("-", " ")
 
 
+def lead(text: str) -> str:
+    """A sentence with its first letter large."""
+    return text[:1].upper() + text[1:]
+
+
 def some(count: int, one: str, many: str = "") -> str:
     """`1 photo`, `3 photos`."""
     return f"{count} {one if count == 1 else many or one + 's'}"
@@ -119,6 +124,6 @@ def _room() -> Environment:
         loader=PackageLoader("wearvision", "templates"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    room.filters.update(say=say, plain=plain)
+    room.filters.update(say=say, plain=plain, lead=lead)
     room.globals.update(some=some, defers=DEFERS, qr_svg=qr_svg)
     return room

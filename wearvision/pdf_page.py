@@ -47,7 +47,7 @@ STYLES: dict[str, ParagraphStyle] = {
         _style("strong", 8.6, bold=True), _style("cell", 7.8), _style("cell-strong", 7.8, bold=True),
         _style("head-cell", 7.0, textColor=SOFT), _style("right", 7.8, bold=True, alignment=2),
         _style("right-head", 7.0, textColor=SOFT, alignment=2), _style("digest", 6.6),
-        _style("tag", 25, bold=True, leading=28),
+        _style("tag", 25, bold=True, leading=29, spaceAfter=1.5 * mm),
         _style("h2", 12.5, bold=True, spaceBefore=7 * mm, spaceAfter=2 * mm, keepWithNext=1),
         _style("h3", 10, bold=True), _style("word", 10, bold=True, alignment=1),
         _style("verdict", 20, bold=True, textColor=HexColor("#ffffff"), leading=24),

@@ -25,7 +25,7 @@ from reportlab.platypus import (
     Table,
 )
 
-from wearvision.page import FindingRow, Picture, plain, say
+from wearvision.page import FindingRow, Picture, lead, plain, say
 from wearvision.pdf_page import ACCENT, FAINT, INK, MARGIN, RULE, NumberedCanvas, QrCode, Words, register_fonts
 from wearvision.report import CriterionView, DecisionView, EntryView, ReportView, SealedView, SightView, TableView
 
@@ -97,11 +97,11 @@ class _Story:
         verdict = self.view.verdict
         if verdict is None:
             rows: list[list[Cell]] = [[self.p(self.view.headline, "open")]]
-            rows += [[self.p(line)] for line in self.view.missing]
+            rows += [[self.p(lead(line))] for line in self.view.missing]
             frame: list[Style] = [("BOX", *EVERY, 1.6, INK), ("LINEABOVE", (0, 1), (-1, -1), 0.4, RULE)]
         else:
             rows = [[self.p(verdict.word.capitalize(), "verdict")]]
-            rows += [[self.p(reason, "verdict-line")] for reason in verdict.reasons]
+            rows += [[self.p(lead(reason), "verdict-line")] for reason in verdict.reasons]
             rows += [[self.p(f"Sheet confirmed by {verdict.by}, {verdict.at}", "verdict-line")]]
             frame = [("BACKGROUND", *EVERY, ACCENT)]
         pad = [("LEFTPADDING", *EVERY, 4 * mm), ("RIGHTPADDING", *EVERY, 4 * mm)]
@@ -112,7 +112,7 @@ class _Story:
         story: list[Flowable] = []
         for title, lines in (("Losses noted", self.view.losses), ("To follow up", self.view.follow_ups)):
             if lines:
-                story += [self.p(title, "h2"), self._ruled([[self.p(line)] for line in lines], (1.0,))]
+                story += [self.p(title, "h2"), self._ruled([[self.p(lead(line))] for line in lines], (1.0,))]
         return story
 
     def _photos(self) -> list[Flowable]:
@@ -139,8 +139,8 @@ class _Story:
         return story
 
     def _criterion(self, c: CriterionView) -> list[Flowable]:
-        head = [self.p(c.title, "h3"), self.p(c.limit, "strong")]
-        head += [self.p(c.demand, "soft")] if c.demand else []
+        head = [self.p(c.title, "h3"), self.p(lead(c.limit), "strong")]
+        head += [self.p(lead(c.demand), "soft")] if c.demand else []
         head += [self.p(f"If beyond: {c.when_beyond}", "soft")] if c.when_beyond and self.view.verdict else []
         word: Cell = ""
         if c.decision:
@@ -151,7 +151,7 @@ class _Story:
             self._grid([[head, word]], (0.8, 0.2)),
         ]  # fmt: skip
         if c.missing:
-            story += [Spacer(0, 1.5 * mm), self.p(c.missing, "strong")]
+            story += [Spacer(0, 1.5 * mm), self.p(lead(c.missing), "strong")]
         for part in (self._entries(c.entries), self._sights(c.sights), self._sealed(c.sealed)):
             story += [Spacer(0, 2 * mm), part] if part else []
         return story + (self._sum(c.decision) if c.decision else [])
@@ -227,7 +227,7 @@ class _Story:
         story: list[Flowable] = []
         pairs = (("Not assessed", self.view.not_assessed), ("Stated facts", self.view.stated))
         for title, items in pairs:
-            rows = [[self.p(plain(a).capitalize(), "cell-strong"), self.p(b, "cell")] for a, b in items]
+            rows = [[self.p(plain(a).capitalize(), "cell-strong"), self.p(lead(b), "cell")] for a, b in items]
             story += [self.p(title, "h2"), self._ruled(rows, (0.32, 0.68))] if rows else []
         return story
 
