@@ -147,16 +147,14 @@ def database_in_words(path: Path) -> Iterator[None]:
         if isinstance(err.orig, (sqlite3.ProgrammingError, sqlite3.InterfaceError)):
             raise  # a fault of this program, not of the file
         raise _in_words(err.orig, path) from err
-    except sqlite3.Error as err:
+    except (sqlite3.Error, UnicodeDecodeError) as err:  # the driver chokes on error texts that quote damage
         raise _in_words(err, path) from err
 
 
 def _in_words(err: BaseException | None, path: Path) -> WearvisionError:
     code = getattr(err, "sqlite_errorcode", 0) & 0xFF
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return BadInput(
-            "the ledger is in use by another program", got=str(path), do="let it finish and try again"
-        )
+        return BadInput("the ledger is in use by another program", got=str(path), do="let it finish and try again")
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
         return BadInput(
             f"the ledger cannot be opened for writing: {err}",
