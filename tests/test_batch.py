@@ -14,19 +14,12 @@ from typing import Any
 
 import pytest
 
-from tests.pool_jobs import count, nothing, work
+from tests.pool_jobs import LOG, count, measure, nothing
 from wearvision.batch import BatchEnd, batch_pool, measure_all, outcomes
-from wearvision.crate import CratePhoto, read_crate
+from wearvision.crate import read_crate
 from wearvision.journal import RESULTS, Journal
 
 ROOT = Path(__file__).parent.parent
-LOG = "WEARVISION_TEST_MARKS"
-
-
-def measure(photo: CratePhoto) -> Mapping[str, Any]:
-    """The file's second line is the order; each execution leaves a mark."""
-    order = photo.path.read_text().split("\n")[1]
-    return {"said": work((os.environ[LOG], photo.name, order)), "view": photo.stated.view}
 
 
 def fill(folder: Path, orders: Mapping[str, str]) -> Path:
@@ -45,11 +38,11 @@ def marks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def go(
-    crate: Path, out: Path, *, context: str = "v1", again: bool = False
+    crate: Path, out: Path, *, context: str = "v1", again: bool = False, limit_s: float = 30.0
 ) -> tuple[BatchEnd, dict[str, dict[str, Any]]]:
     photos = read_crate(crate).photos
     told: list[str] = []
-    with Journal(out) as journal, batch_pool(measure, workers=2, limit_s=0.5, prepare=nothing) as pool:
+    with Journal(out) as journal, batch_pool(measure, workers=2, limit_s=limit_s, prepare=nothing) as pool:
         end = measure_all(
             photos, journal, pool, context=context, again=again, on_outcome=lambda name, _: told.append(name)
         )
@@ -89,13 +82,13 @@ def test_the_same_photo_twice_is_measured_once_and_listed_twice(tmp_path: Path, 
 def test_photos_set_aside_stay_so_until_asked_again(tmp_path: Path, marks: Path) -> None:
     orders = {"a": "refuse", "b": "raise", "c": "hang", "d": "die", "e": ""}
     crate, out = fill(tmp_path / "crate", orders), tmp_path / "out"
-    end, found = go(crate, out)
+    end, found = go(crate, out, limit_s=0.8)
     assert (end.fresh, end.aside) == (5, 4)
     codes = {name[0]: outcome.get("aside", {}).get("code") for name, outcome in found.items()}
     assert codes == {"a": "refused", "b": "internal", "c": "hung", "d": "killed", "e": None}
     end, _ = go(crate, out)
     assert (end.fresh, end.kept, end.aside) == (0, 5, 4)
-    end, _ = go(crate, out, again=True)
+    end, _ = go(crate, out, again=True, limit_s=0.8)
     assert (end.fresh, end.kept, end.aside) == (3, 2, 4)  # the refused one would be refused again
     assert [count(marks, f"{n}.jpg") for n in "abcde"] == [1, 2, 2, 4, 1]
 
@@ -117,8 +110,7 @@ def test_a_photo_gone_or_unreadable_is_tried_on_every_run(tmp_path: Path, marks:
 SCRIPT = """
 import sys
 from pathlib import Path
-from tests.pool_jobs import nothing
-from tests.test_batch import measure
+from tests.pool_jobs import measure, nothing
 from wearvision.batch import batch_pool, measure_all
 from wearvision.crate import read_crate
 from wearvision.journal import Journal
