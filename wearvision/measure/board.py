@@ -6,6 +6,7 @@ y down; the board is flat. Inner corners are numbered row by row.
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import dataclass, fields
 
@@ -51,6 +52,10 @@ class BoardSpec:
     card: int | None = None
 
     def __post_init__(self) -> None:
+        if not math.isfinite(self.square_mm):
+            raise BadInput("square_mm: not a finite length", got=self.square_mm)
+        if self.first_id < 0:
+            raise BadInput("first_id: below zero", got=self.first_id)
         if self.squares_x < 2 or self.squares_y < 2:
             raise BadInput("a board needs two squares or more each way", got=(self.squares_x, self.squares_y))
         if not 0 < self.marker_mm < self.square_mm:

@@ -50,6 +50,8 @@ OUTLIER = 4.0
 """Corners further off than this many robust sigmas are dropped."""
 RIVAL = 4.0
 """A flat board has two poses; the second is tried when it fits less than this many times worse."""
+LEAST_EXTENT = 0.02
+"""Least width of the corners' field as a share of its length: below, they lie on a line."""
 LEAST_POINTS = 6
 PULL_SD_PX = 1.0
 """Of the inward shift of marker corners; drawn and real photos show 0.3 to 1 px."""
@@ -164,21 +166,34 @@ class _Fit:
 
 
 def _starts(points: Points, prior: Prior) -> list[Array]:
-    """Poses of a flat board at the prior's lens, best first, as full states."""
+    """Poses of a flat board at the prior's lens, best first, as full states; none for corners on one line."""
+    middle = points.mm.mean(axis=0)
+    extent = np.linalg.svd(points.mm - middle, compute_uv=False)
+    if extent[1] < LEAST_EXTENT * extent[0]:
+        return []
     focal, centre = math.exp(prior.mean[0]), prior.mean[2:4]
     k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
     board = np.column_stack([points.mm, np.zeros(len(points.mm))])
-    try:
-        _, turns, shifts, errors = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_IPPE)
-    except cv2.error:  # corners all on one line
+    _, turns, shifts, _ = cv2.solvePnPGeneric(board, points.px, k, None, flags=cv2.SOLVEPNP_SQPNP)
+    if not len(turns):
         return []
-    error = np.ravel(errors)
-    poses = [np.concatenate([np.ravel(r), np.ravel(t)]) for r, t in zip(turns, shifts, strict=True)]
-    return [
-        np.concatenate([pose, prior.mean, [0.0]])
-        for pose, e in zip(poses, error, strict=True)
-        if np.all(np.isfinite(pose)) and pose[5] > 0 and e <= RIVAL * np.nanmin(error)
+    turn, shift = (np.asarray(v, dtype=np.float64).ravel() for v in (turns[0], shifts[0]))
+    states = [
+        np.concatenate([t, s, prior.mean, [0.0]])
+        for t, s in ((turn, shift), _mirrored(turn, shift, np.array([*middle, 0.0])))
     ]
+    misses = [float(np.sum((points.model(s)[0] - points.px) ** 2)) for s in states]
+    return [s for s, miss in zip(states, misses, strict=True) if miss <= RIVAL**2 * misses[0]]
+
+
+def _mirrored(turn: Array, shift: Array, middle: Array) -> tuple[Array, Array]:
+    """The other pose of a flat board that looks nearly alike: its tilt mirrored at the line of sight."""
+    rotation = np.asarray(cv2.Rodrigues(turn)[0])
+    centre = rotation @ middle + shift
+    sight = centre / np.linalg.norm(centre)
+    half_turn = 2 * np.outer(sight, sight) - np.eye(3)
+    other = half_turn @ rotation @ np.diag([-1.0, -1.0, 1.0])
+    return np.ravel(cv2.Rodrigues(other)[0]), centre - other @ middle
 
 
 def project(theta: Array, mm: Array) -> tuple[Array, Array]:

@@ -1,0 +1,224 @@
+"""The solver: exact without noise, and its covariance against Monte Carlo."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
+from wearvision.errors import BadInput
+from wearvision.measure import pose
+from wearvision.measure.board import BoardSpec
+from wearvision.measure.plane import NAMES, Plane
+from wearvision.measure.pose import from_stated_scale, prior_of, project, solve
+from wearvision.measure.scale import Sighting, find_boards
+from wearvision.quantity import Measured, Unmeasured
+
+SIZE = (4000, 3000)
+LOOK = Look(size_px=SIZE, square_px=150.0, tilt_deg=15.0, focal=0.74, shift_px=(-900.0, 300.0))
+PLACES = np.array([[2000.0, 1500.0], [3300.0, 700.0], [3100.0, 2600.0], [1500.0, 900.0]])
+FOCAL35 = 26.0
+
+
+def seen(
+    theta: np.ndarray, *, noise_px: float = 0.0, rng: np.random.Generator | None = None, pull_px: float = 0.0,
+    spec: BoardSpec = STANDARD,
+) -> Sighting:  # fmt: skip
+    """A sighting made from numbers: corners of a board through a known camera."""
+    inner, marker = spec.inner_corners_mm(), spec.marker_corners_mm()
+    mm = np.vstack([inner, marker.reshape(-1, 2)])
+    px, _ = project(theta, mm)
+    middle, _ = project(theta, np.repeat(marker.mean(axis=1), 4, axis=0))
+    pull = middle - px[len(inner) :]
+    pull = np.vstack([np.zeros_like(inner), pull / np.linalg.norm(pull, axis=1, keepdims=True)])
+    sigma = np.concatenate([np.ones(len(inner)), np.full(len(mm) - len(inner), 1.2)])
+    if rng is not None:
+        px = px + noise_px * sigma[:, None] * rng.standard_normal(px.shape)
+    return Sighting(
+        spec=spec, corners_px=px + pull_px * pull, corners_mm=mm, ids=np.arange(len(mm)), sigma_rel=sigma,
+        pull=pull, marker_count=spec.marker_count, inner_count=len(inner), homography=np.eye(3),
+        edge_sigma_px=0.8, black=40.0, white=200.0, glare_share=0.0, in_view_share=1.0,
+    )  # fmt: skip
+
+
+def solved(*args: object, **kwargs: object) -> Plane:
+    plane = solve(*args, **kwargs)  # type: ignore[arg-type]  # plain pass-through
+    assert isinstance(plane, Plane)
+    return plane
+
+
+def truth(*, log_f: float | None = None) -> np.ndarray:
+    """A camera whose unknowns sit on the priors' means."""
+    theta = np.array(plane_of(STANDARD, LOOK).theta)
+    theta[6:] = prior_of(SIZE, FOCAL35, 100.0, 0.0).mean
+    if log_f is not None:
+        theta[6] = log_f
+    return theta
+
+
+@pytest.mark.parametrize("roll_deg", [0.0, 90.0, 179.9, 180.0, -120.0])
+@pytest.mark.parametrize("tilt_deg", [0.0, 12.0, 50.0])
+def test_exact_without_noise(roll_deg: float, tilt_deg: float) -> None:
+    look = Look(size_px=SIZE, square_px=150.0, tilt_deg=tilt_deg, roll_deg=roll_deg)
+    theta = np.array(plane_of(STANDARD, look).theta)
+    theta[6:10] = prior_of(SIZE, FOCAL35, None, 0.0).mean[:4]
+    plane = solved([seen(theta, pull_px=0.5)], size_px=SIZE, focal35_mm=FOCAL35)
+    expected = Plane(theta=[*theta[:10], 0.0, pose.PAPER_MM], sources={}, size_px=SIZE, source="card")
+    np.testing.assert_allclose(plane.to_mm(PLACES), expected.to_mm(PLACES), atol=2e-3)
+
+
+def test_jacobian_is_the_slope_of_the_projection() -> None:
+    theta, mm = truth(), STANDARD.inner_corners_mm()
+    _, slope = project(theta, mm)
+    step = np.array([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3])
+    for k in range(12):
+        d = np.eye(12)[k] * step[k]
+        by_step = (project(theta + d, mm)[0] - project(theta - d, mm)[0]).ravel() / (2 * step[k])
+        np.testing.assert_allclose(slope[:, k], by_step, rtol=1e-4, atol=2e-4 * np.abs(by_step).max() + 1e-9)
+
+
+def test_sources_add_up_and_hold_no_negative_part() -> None:
+    plane = solved([seen(truth(), noise_px=0.1, rng=np.random.default_rng(3))], size_px=SIZE)
+    assert set(plane.sources) == {"corner", "lens", "print", "height"}
+    for spread in plane.sources.values():
+        scaled = spread / np.sqrt(np.outer(np.diag(plane.covariance), np.diag(plane.covariance)))
+        assert np.linalg.eigvalsh(scaled).min() > -1e-9
+    assert plane.covariance[10, 10] == pytest.approx(pose.PRINT_SD**2)
+    assert plane.covariance[11, 11] == pytest.approx(pose.HEIGHT_SD_MM**2)
+
+
+def test_the_check_bar_scales_everything_exactly() -> None:
+    sighting = seen(truth())
+    plain = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35, check_bar_mm=100.0, card_height_mm=-0.3)
+    longer = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35, check_bar_mm=99.2, card_height_mm=-0.3)
+    np.testing.assert_allclose(longer.to_mm(PLACES), 0.992 * plain.to_mm(PLACES), rtol=1e-9)
+    assert np.sqrt(plain.sources["print"][10, 10]) < np.sqrt(solved([sighting], size_px=SIZE).sources["print"][10, 10])
+
+
+def test_the_stated_height_is_exact() -> None:
+    sighting = seen(truth())
+    level = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35, card_height_mm=0.0)
+    raised = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35, card_height_mm=12.5)
+    assert raised.distance_mm - level.distance_mm == pytest.approx(12.5, abs=1e-9)
+
+
+def test_focal_prior_lies_midway_between_the_two_conversions() -> None:
+    """26 mm on 4032 x 3024: 3028.7 px by diagonal, 2912.0 by width (facts 15d)."""
+    prior = prior_of((4032, 3024), 26.0, None, 0.0)
+    assert math.exp(prior.mean[0]) == pytest.approx(math.sqrt(3028.7 * 2912.0), rel=1e-4)
+    for conversion in (3028.7, 2912.0):
+        assert abs(math.log(conversion) - prior.mean[0]) < prior.sd[0]
+    assert prior_of((3024, 4032), 26.0, None, 0.0).mean[0] == pytest.approx(prior.mean[0])
+
+
+def test_bad_corners_are_dropped() -> None:
+    sighting = seen(truth(), noise_px=0.1, rng=np.random.default_rng(5))
+    clean = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35)
+    px = sighting.corners_px.copy()
+    px[[2, 9, 40, 60]] += [[9.0, -4.0], [-6.0, 6.0], [3.0, 3.0], [0.0, -30.0]]
+    dirty = seen(truth())
+    object.__setattr__(dirty, "corners_px", px)
+    robust = solved([dirty], size_px=SIZE, focal35_mm=FOCAL35)
+    assert robust.rms_px == pytest.approx(clean.rms_px, rel=0.1)
+    np.testing.assert_allclose(robust.to_mm(PLACES), clean.to_mm(PLACES), atol=0.15)
+
+
+def figures(plane: Plane) -> np.ndarray:
+    """Three lengths, four positions and two scales, pixels fixed."""
+    mm = plane.to_mm(PLACES)
+    lengths = np.linalg.norm(mm[[0, 1, 0]] - mm[[1, 2, 3]], axis=1)
+    step = np.array([1.0, 0.0])
+    near = plane.to_mm(np.vstack([PLACES[:2] + step, PLACES[:2] - step]))
+    return np.concatenate([lengths, mm[:2].ravel(), np.linalg.norm(near[:2] - near[2:], axis=1) / 2])
+
+
+def test_closed_form_covariance_against_monte_carlo() -> None:
+    """400 cameras drawn from the priors, corners with noise: claimed u is the scatter, within 10 %."""
+    rng = np.random.default_rng(11)
+    prior = prior_of(SIZE, FOCAL35, None, 0.0)
+    scores = []
+    for _ in range(400):
+        theta = truth()
+        theta[6:] = np.array(prior.mean) + np.array(prior.sd) * rng.standard_normal(6)
+        sighting = seen(theta, noise_px=0.15, rng=rng, pull_px=pose.PULL_SD_PX * rng.standard_normal())
+        plane = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35)
+        value, parts = plane.propagate(figures)
+        real = figures(Plane(theta=theta, sources={}, size_px=SIZE, source="truth"))
+        scores.append((value - real) / np.sqrt(sum(u**2 for u in parts.values())))
+    z = np.array(scores)
+    spread = np.sqrt(np.mean(z**2, axis=0))
+    assert np.all(np.abs(spread - 1) < 0.1), spread
+    assert np.all(np.abs(z.mean(axis=0)) < 0.2)
+    covered = float(np.mean(np.abs(z) < 1.96))
+    assert 0.93 < covered < 0.97
+
+
+def test_from_photo_to_plane() -> None:
+    """Drawn, found and solved: distances right within the claimed 95 %, all of it below 0.5 %."""
+    look = Look(size_px=(1600, 1200), square_px=70.0, tilt_deg=20.0, k1=-0.02, shift_px=(-200.0, 100.0))
+    real = plane_of(STANDARD, look)
+    plane = solved(
+        find_boards(draw(STANDARD, look), [STANDARD]), size_px=look.size_px, check_bar_mm=100.0,
+        card_height_mm=-pose.PAPER_MM,
+    )  # fmt: skip
+    px = np.array([[800.0, 600.0], [1400.0, 300.0]])
+    length, u = plane.propagate(lambda p: np.linalg.norm(np.diff(p.to_mm(px), axis=0), axis=1))
+    truth_mm = float(np.linalg.norm(np.diff(real.to_mm(px), axis=0)))
+    assert length[0] == pytest.approx(truth_mm, rel=0.005)
+    assert abs(length[0] - truth_mm) < 1.96 * math.sqrt(sum(float(x[0]) ** 2 for x in u.values()))
+    assert plane.source == "card"
+
+
+def test_the_other_pose_of_a_flat_board_is_tried_too() -> None:
+    """A small far board tilted 30 degrees: the mirrored start must not win."""
+    look = Look(size_px=SIZE, square_px=40.0, tilt_deg=30.0, focal=0.74)
+    theta = np.array(plane_of(STANDARD, look).theta)
+    theta[6:] = prior_of(SIZE, FOCAL35, None, 0.0).mean
+    plane = solved([seen(theta, noise_px=0.05, rng=np.random.default_rng(8))], size_px=SIZE, focal35_mm=FOCAL35)
+    np.testing.assert_allclose(plane.theta[:3], theta[:3], atol=0.05)
+
+
+def test_what_cannot_be_solved_is_unmeasured_with_a_reason() -> None:
+    nothing = solve([], size_px=SIZE)
+    assert isinstance(nothing, Unmeasured)
+    assert "card" in nothing.reason
+    row = seen(truth())
+    few = Sighting(**{
+        **row.__dict__, "corners_px": row.corners_px[:5], "corners_mm": row.corners_mm[:5], "ids": row.ids[:5],
+        "sigma_rel": row.sigma_rel[:5], "pull": row.pull[:5],
+    })  # fmt: skip
+    assert isinstance(solve([few], size_px=SIZE), Unmeasured)
+
+
+def test_corners_on_one_line_are_unmeasured() -> None:
+    row = seen(truth())
+    line = Sighting(**{
+        **row.__dict__, "corners_px": row.corners_px[:6], "corners_mm": row.corners_mm[:6], "ids": row.ids[:6],
+        "sigma_rel": row.sigma_rel[:6], "pull": row.pull[:6],
+    })  # fmt: skip
+    assert np.ptp(line.corners_mm[:, 1]) == 0
+    assert isinstance(solve([line], size_px=SIZE), Unmeasured)
+
+
+def test_a_focal_length_of_nothing_is_refused() -> None:
+    with pytest.raises(BadInput, match="35 mm focal"):
+        solve([seen(truth())], size_px=SIZE, focal35_mm=0.0)
+
+
+def test_a_stated_scale_is_a_frontal_plane_some_percent_uncertain() -> None:
+    plane = from_stated_scale(0.12, (2000, 1500))
+    scale = plane.mm_per_px(np.array([999.5, 749.5]))
+    assert isinstance(scale, Measured)
+    assert scale.value == pytest.approx(0.12)
+    assert scale.u / scale.value == pytest.approx(pose.STATED_SCALE_SD, rel=0.01)
+    assert plane.mm_per_px(np.array([300.0, 200.0])).u > 2 * scale.u
+    assert (plane.source, set(scale.budget)) == ("stated", {"stated"})
+    np.testing.assert_allclose(plane.to_mm(np.array([[999.5, 749.5]])), 0.0, atol=1e-9)
+    with pytest.raises(BadInput, match="stated scale"):
+        from_stated_scale(0.0, (2000, 1500))
+
+
+def test_names_of_the_prior_follow_the_plane() -> None:
+    assert [m for members in pose.PRIORS.values() for m in members] == list(NAMES[6:])
