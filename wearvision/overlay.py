@@ -29,7 +29,7 @@ COLOURS: Mapping[Kind, tuple[int, int, int]] = {
     "groove": SKY, "pit": YELLOW, "crack": PURPLE, "rub": GREEN, "gasket-land": BLUE, "notch": ORANGE,
     "washout": RED, "vane-edge": ORANGE, "vane-section": SKY, "vane": GREEN, "depth-section": PURPLE,
 }  # fmt: skip
-STRUCK, WHITE = (168, 168, 168), (255, 255, 255)
+STRUCK, WHITE = (186, 186, 186), (255, 255, 255)
 BAR_STEPS_MM = (1, 2, 5, 10, 20, 50, 100)
 MAX_LABELS = 12
 
@@ -137,7 +137,7 @@ def _outlines(ink: Ink, places: Places, marks: OverlayModel) -> None:
         outline = outside(marks.to_display(finding.outline_px), ink.stroke * 1.2)
         places.avoid(outline, cost=8.0)
         if finding.struck:
-            ink.line(outline, STRUCK, width=0.6)
+            ink.line(outline, STRUCK)
         elif "faint" in finding.flags:
             ink.dashed(outline, COLOURS[finding.kind])
         else:

@@ -144,11 +144,11 @@ class _Story:
         head += [self.p(f"If beyond: {c.when_beyond}", "soft")] if c.when_beyond and self.view.verdict else []
         word: Cell = ""
         if c.decision:
-            box = [("BOX", *EVERY, 1.1, INK), ("VPAD", 1.4 * mm), ("BOTTOMPADDING", *EVERY, 2 * mm)]
-            word = self._grid([[self.p(c.decision.word, "word")]], (0.19,), box)
+            ends = [("TOPPADDING", *EVERY, 1.2 * mm), ("BOTTOMPADDING", *EVERY, 2.2 * mm)]
+            word = self._grid([[self.p(c.decision.word, "word")]], (0.19,), [("BOX", *EVERY, 1.1, INK), *ends])
         story: list[Flowable] = [
             CondPageBreak(38 * mm), Spacer(0, 4 * mm), _rule(),
-            self._grid([[head, word]], (0.8, 0.2)),
+            self._grid([[head, word]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")]),
         ]  # fmt: skip
         if c.missing:
             story += [Spacer(0, 1.5 * mm), self.p(lead(c.missing), "strong")]
