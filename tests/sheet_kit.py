@@ -12,7 +12,7 @@ from wearvision.points import GaugePoint
 from wearvision.quantity import Measured, Quantity
 from wearvision.reading import GaugeKind, GaugeReading, Instrument, SightCheck
 from wearvision.rubric import Rubric
-from wearvision.sheet import ConfirmedSheet, Log, PrefilledSheet, missing, sights_wanted
+from wearvision.sheet import ConfirmedSheet, Log, PrefilledSheet, sights_wanted
 
 RUBRICS = Path(__file__).parent.parent / "rubric"
 SHA = "ab" * 32
@@ -37,7 +37,8 @@ def finding(
 
 def gauge(kind: GaugeKind = "depth gauge", **more: Any) -> Instrument:
     fields: dict[str, Any] = {
-        "serial": "D-12", "resolution_mm": 0.01, "mpe_mm": 0.02, "last_zero": "2026-03-02T08:00:00", "due": "2026-12-31",
+        "serial": "D-12", "resolution_mm": 0.01, "mpe_mm": 0.02, "last_zero": "2026-03-02T08:00:00",
+        "due": "2026-12-31",
     }  # fmt: skip
     return Instrument(kind=kind, **(fields | more))
 
@@ -72,7 +73,7 @@ def sound(sheet: PrefilledSheet, criterion: str) -> str:
         assert limit.upper_mm is not None
         return f"{limit.upper_mm * 0.2:.3f} mm"
     upper = limit.upper_mm if limit.upper_mm is not None else limit.lower_mm * 2
-    return f"{(limit.lower_mm + upper) / 2:.3f} mm"
+    return f"{limit.lower_mm + (upper - limit.lower_mm) / 4:.3f} mm"
 
 
 def whole_log(
@@ -83,7 +84,9 @@ def whole_log(
     for point in sheet.points:
         text = (typed or {}).get(point.number)
         if text is None and point.role:
-            text = "100.000 mm" if point.role == "inner" else f"{100 + float(sound(sheet, point.criterion)[:-3]):.3f} mm"
+            text = (
+                "100.000 mm" if point.role == "inner" else f"{100 + float(sound(sheet, point.criterion)[:-3]):.3f} mm"
+            )
         log = log.commit(fitting(sheet, point, text or sound(sheet, point.criterion)))
     for criterion in sheet.criteria:
         for _ in range(2):
@@ -98,7 +101,3 @@ def confirm(sheet: PrefilledSheet, log: Log | None = None) -> ConfirmedSheet:
     return ConfirmedSheet(
         prefilled=sheet, log=log or whole_log(sheet), confirmed_by="C. Lead", confirmed_at="2026-03-02T11:00:00"
     )
-
-
-def all_missing(sheet: PrefilledSheet, log: Log) -> tuple[str, ...]:
-    return missing(sheet, log)

@@ -96,7 +96,5 @@ CAUTIONS: tuple[Caution, ...] = (
 def cautions_for(kind: PartKind, views: Collection[str]) -> tuple[Caution, ...]:
     """The lines for a part kind, given the views of its photos."""
     return tuple(
-        c
-        for c in CAUTIONS
-        if (not c.kinds or kind in c.kinds) and (not c.views or not set(views).isdisjoint(c.views))
+        c for c in CAUTIONS if (not c.kinds or kind in c.kinds) and (not c.views or not set(views).isdisjoint(c.views))
     )

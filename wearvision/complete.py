@@ -27,9 +27,7 @@ def missing(sheet: PrefilledSheet, log: Log, only: str = "") -> tuple[str, ...]:
             if log.first(point.number) is None:
                 out.append(f"reading {point.number} ({criterion.id}: {point.where})")
             elif point.number in seconds:
-                out.append(
-                    f"a second reading at {point.number} ({criterion.id}), without looking at the first"
-                )
+                out.append(f"a second reading at {point.number} ({criterion.id}), without looking at the first")
         for sight in sights_wanted(sheet, log, criterion):
             if log.sight(criterion.id, sight.id) is None:
                 out.append(f"check {criterion.id}/{sight.id} ({sight.question})")
@@ -122,18 +120,14 @@ def _check_reading(sheet: PrefilledSheet, reading: GaugeReading) -> Iterator[str
         raise BadInput(f"this gauge is not for {criterion.id}", got=gauge.kind, do=f"use {allowed}")
     if gauge.mpe_mm > plan.largest_error_mm:
         largest = f"at most {plan.largest_error} is allowed for {criterion.id}"
-        raise BadInput(
-            f"gauge {gauge.serial} is too coarse: {largest}", got=gauge.mpe_mm, do="use a finer gauge"
-        )
+        raise BadInput(f"gauge {gauge.serial} is too coarse: {largest}", got=gauge.mpe_mm, do="use a finer gauge")
     rules = sheet.rubric.file.gauges
     doubts = ((gauge.overdue(reading.at), rules.overdue, "is out of calibration, or has no known due date"),
               (gauge.zero_unchecked(reading.at), rules.no_zero_check, "had no zero check on the day of use"),
               )  # fmt: skip
     for doubtful, rule, words in doubts:
         if doubtful and rule == "refuse":
-            raise BadInput(
-                f"gauge {gauge.serial} {words}", do="use a gauge in order, or change the rubric's rule"
-            )
+            raise BadInput(f"gauge {gauge.serial} {words}", do="use a gauge in order, or change the rubric's rule")
         if doubtful:
             yield f"gauge {gauge.serial} {words}"
 

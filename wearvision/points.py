@@ -1,7 +1,8 @@
 """Where to put the gauge: numbered points of a sheet, in walking order.
 
 Order: criteria as in the rubric; within a criterion photo by photo, each photo walked from its top left to
-the nearest point not yet visited; points without a place on a photo last.
+the nearest point not yet visited; a further place along a mark follows that mark; places the rubric asks for
+anyway come last.
 """
 
 from __future__ import annotations
@@ -137,7 +138,9 @@ def _walk(places: list[_Place]) -> list[_Place]:
             left.remove(nearest)
             order.append(nearest)
             here = nearest.px or here
-        order += [p for p in places if p.photo_sha == photo and p.px is None]
+    for extra in (p for p in places if p.px is None):
+        own = [i for i, p in enumerate(order) if (p.photo_sha, p.finding) == (extra.photo_sha, extra.finding)]
+        order.insert(own[-1] + 1, extra)
     return order
 
 

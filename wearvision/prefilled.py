@@ -52,19 +52,17 @@ class PrefilledSheet:
             raise BadInput("a sheet needs its rubric", got=type(self.rubric).__name__)
         if not self.tag.strip():
             raise BadInput("a part needs a tag", got=self.tag, do="give the tag on the part")
+        if not self.criteria:
+            raise BadInput(f"{self.rubric.name} asks nothing at this stage", got=self.stage, do="add a criterion")
         object.__setattr__(self, "findings", tuple((sha, finding) for sha, finding in self.findings))
         object.__setattr__(self, "photos", tuple((sha, view) for sha, view in self.photos))
         keys = [(sha, finding.id) for sha, finding in self.findings]
         for key in keys:
             if keys.count(key) > 1:
-                raise BadInput(
-                    "the same finding twice", got=key, do="give each finding its own id on its photo"
-                )
+                raise BadInput("the same finding twice", got=key, do="give each finding its own id on its photo")
         for sha, view in self.photos:
             if view and view not in VIEWS:
-                raise BadInput(
-                    "unknown view of a photo", got=(sha, view), do=f"use one of {', '.join(VIEWS)}"
-                )
+                raise BadInput("unknown view of a photo", got=(sha, view), do=f"use one of {', '.join(VIEWS)}")
         placed = [(c, self.placed(c)) for c in self.criteria]
         object.__setattr__(self, "points", lay_points(placed))
 

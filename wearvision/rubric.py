@@ -38,9 +38,7 @@ def _length(text: str) -> str:
     return text
 
 
-Typed = Annotated[
-    str, AfterValidator(_length), Field(description="a length with its unit: 1/8, 0.008 in, 1.6 mm")
-]
+Typed = Annotated[str, AfterValidator(_length), Field(description="a length with its unit: 1/8, 0.008 in, 1.6 mm")]
 Sentence = Annotated[str, Field(min_length=3)]
 Name = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
 Share = Annotated[float, Field(gt=0, le=1)]
@@ -59,13 +57,9 @@ class LimitText(_Strict):
 
     upper: Typed | None = None
     lower: Typed | None = None
-    rule: Literal["inclusive", "exclusive"] = Field(
-        default="inclusive", description="does the limit itself conform"
-    )
+    rule: Literal["inclusive", "exclusive"] = Field(default="inclusive", description="does the limit itself conform")
     target: Typed | None = Field(default=None, description="figure to set at assembly; shown, never decides")
-    noted_above: Typed | None = Field(
-        default=None, description="loss is noted above this; else a share of the limit"
-    )
+    noted_above: Typed | None = Field(default=None, description="loss is noted above this; else a share of the limit")
 
     @model_validator(mode="after")
     def _makes_sense(self) -> LimitText:
@@ -99,9 +93,7 @@ class Plan(_Strict):
     datum: Sentence = Field(description="what the gauge stands on")
     gauges: tuple[GaugeKind, ...] = Field(min_length=1)
     largest_error: Typed = Field(description="largest maximum permissible error a gauge may have here")
-    seating: Typed = Field(
-        default="0 mm", description="half-width of the error of seating the gauge on the part"
-    )
+    seating: Typed = Field(default="0 mm", description="half-width of the error of seating the gauge on the part")
 
     @property
     def largest_error_mm(self) -> float:
@@ -182,9 +174,7 @@ class GaugeRules(_Strict):
     no_zero_check: Literal["refuse", "flag"] = Field(
         default="refuse", description="no zero check on the day of the reading"
     )
-    bare_decimals: LengthUnit | None = Field(
-        default=None, description="unit of a decimal typed without one; none: ask"
-    )
+    bare_decimals: LengthUnit | None = Field(default=None, description="unit of a decimal typed without one; none: ask")
 
 
 class DecisionRule(_Strict):

@@ -83,9 +83,7 @@ class Verdict:
         """What the rubric leaves for assembly; empty on an assembly sheet."""
         prefilled = self._checked().prefilled
         later = prefilled.rubric.criteria("assembly") if prefilled.stage == "part" else ()
-        return tuple(
-            f"At assembly: {c.title}{_figures(c.limit.limit.text) if c.limit else ''}" for c in later
-        )
+        return tuple(f"At assembly: {c.title}{_figures(c.limit.limit.text) if c.limit else ''}" for c in later)
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
@@ -128,9 +126,7 @@ class Verdict:
         derived = verdict.to_json()
         odd = sorted(k for k in {*data, *derived} if data.get(k) != derived.get(k))
         if odd:
-            raise BrokenRecord(
-                "a stored verdict does not follow from its sheet", got=odd, do="check the ledger"
-            )
+            raise BrokenRecord("a stored verdict does not follow from its sheet", got=odd, do="check the ledger")
         return verdict
 
     def _checked(self) -> ConfirmedSheet:
