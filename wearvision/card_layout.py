@@ -32,7 +32,7 @@ def qr_square_mm(size: str = "standard") -> NDArray[np.float64]:
 
 
 def cut_box_mm(size: str = "standard") -> tuple[float, float, float, float]:
-    """Cut edge of the card, board mm: left, top, right, bottom; 139 x 85 mm on the standard card."""
+    """Cut edge of the card, board mm: left, top, right, bottom; 144 x 85 mm on the standard card."""
     board = card(0, size)
     margin = MARGIN_RATIO * board.square_mm
     return -margin, -margin, float(qr_square_mm(size)[1, 0]) + margin, board.size_mm[1] + margin

@@ -28,6 +28,7 @@ Gray = NDArray[np.uint8]
 Points = NDArray[np.float64]
 SERIAL = re.compile(r"[A-Z0-9](?:[A-Z0-9-]{0,8}[A-Z0-9])?")
 PART = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._+#-]{0,38}[A-Za-z0-9+#])?")
+_VIEW_BY_WORD: dict[str, View] = {name.upper(): name for name in VIEWS}
 SEARCH_SIDE_PX = 1700
 """Long side at which part tags are looked for; a module should have 3 pixels there."""
 _PER_MODULE = 5
@@ -94,20 +95,22 @@ class PartTag:
 
 
 def parse_text(text: str) -> CardText | PartTag | None:
-    """Read one QR's words; `None` when they are not ours or not whole."""
+    """Read one QR's words; `None` when they are not ours or not exactly as we write them."""
+    found: CardText | PartTag | None = None
     try:
         match text.split("/"):
             case ["WV1", "PART", part]:
-                return PartTag(part=part)
-            case ["WV1", card, size, serial, *view] if re.fullmatch(r"C[0-9]", card) and len(view) < 2:
-                known = {name.upper(): name for name in VIEWS}
-                return CardText(
-                    card=int(card[1]), size=size.lower(), serial=serial,
-                    view=known[view[0]] if view else None,
-                )  # fmt: skip
+                found = PartTag(part=part)
+            case ["WV1", card, size, serial, *view] if re.fullmatch("C[0-9]", card) and len(view) < 2:
+                found = CardText(
+                    card=int(card[1]),
+                    size=size.lower(),
+                    serial=serial,
+                    view=_VIEW_BY_WORD[view[0]] if view else None,
+                )
     except (BadInput, KeyError):
         return None
-    return None
+    return found if found is not None and found.text == text else None
 
 
 def read_card_text(
@@ -129,10 +132,10 @@ def read_card_text(
     """
     samples_mm = _patch_mm(size).reshape(-1, 2)
     px = mm_to_px(samples_mm) if callable(mm_to_px) else _project(mm_to_px, samples_mm)
-    px = np.asarray(px, np.float32).reshape(_PATCH, _PATCH, 2)
-    if not np.isfinite(px).all() or not _inside(px[_EDGE:-_EDGE, _EDGE:-_EDGE], gray.shape):
+    at = np.asarray(px, np.float32).reshape(_PATCH, _PATCH, 2)
+    if not np.isfinite(at).all() or not _inside(at[_EDGE:-_EDGE, _EDGE:-_EDGE], gray.shape):
         return None
-    patch = cv2.remap(gray, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    patch = cv2.remap(gray, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     levels = _module_levels(np.asarray(patch, np.float32))
     found = None if levels is None else parse_text(_decode(_bits(levels)))
     return found if isinstance(found, CardText) else None
@@ -211,9 +214,7 @@ def _module_levels(patch: NDArray[np.float32]) -> NDArray[np.float64] | None:
     if fit[row, col] < _LEAST_FIT:
         return None
     side = QR_MODULES * _PER_MODULE
-    square = patch[row : row + side, col : col + side].reshape(
-        QR_MODULES, _PER_MODULE, QR_MODULES, _PER_MODULE
-    )
+    square = patch[row : row + side, col : col + side].reshape(QR_MODULES, _PER_MODULE, QR_MODULES, _PER_MODULE)
     return np.asarray(square[:, 1:-1, :, 1:-1].mean(axis=(1, 3)))
 
 
@@ -232,9 +233,7 @@ def _bits(levels: NDArray[np.float64]) -> NDArray[np.uint8]:
 def _decode(bits: NDArray[np.uint8]) -> str:
     """Words of a square whose modules are known, redrawn without a flaw; empty when it cannot be."""
     bits = np.where(_KNOWN, _DARK, bits)
-    clean = np.pad(np.kron(1 - bits, np.ones((8, 8), np.uint8)) * 255, 32, constant_values=255).astype(
-        np.uint8
-    )
+    clean = np.pad(np.kron(1 - bits, np.ones((8, 8), np.uint8)) * 255, 32, constant_values=255).astype(np.uint8)
     low, high = 32.0, 32.0 + 8 * QR_MODULES - 1
     quad = np.array([[[low, low], [high, low], [high, high], [low, high]]], np.float32)
     try:
