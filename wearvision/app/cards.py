@@ -8,9 +8,10 @@ from typing import Any
 
 from wearvision import cards
 from wearvision.errors import BadInput
+from wearvision.stated import View
 
 
-def write_card(out: Path, number: int, size: str, serial: str, view: str | None, page: str) -> dict[str, Any]:
+def write_card(out: Path, number: int, size: str, serial: str, view: View | None, page: str) -> dict[str, Any]:
     """Write a card as PDF or PNG, told by the file's ending; returns what was printed on it.
 
     Raises

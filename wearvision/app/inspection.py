@@ -63,9 +63,7 @@ def enter(
     record = shop.ledger.load(tag)
     sheet_of(record)
     known = (
-        record.log.first(what.point)
-        if isinstance(what, GaugeReading)
-        else record.log.sight(what.criterion, what.check)
+        record.log.first(what.point) if isinstance(what, GaugeReading) else record.log.sight(what.criterion, what.check)
     ) is not None
     kind: Literal["first", "second", "amendment"] = "first"
     if second:
@@ -119,9 +117,7 @@ def _gauge(name: str, serial: str, facts: object) -> Instrument:
         or set(facts) - wanted
         or not {"kind", "resolution", "largest_error"} <= set(facts)
     ):
-        raise BadInput(
-            f"{name}: gauge {serial} is not whole", got=facts, do=f"give {', '.join(sorted(wanted))}"
-        )
+        raise BadInput(f"{name}: gauge {serial} is not whole", got=facts, do=f"give {', '.join(sorted(wanted))}")
     try:
         return Instrument(
             kind=facts["kind"],
@@ -139,9 +135,7 @@ def zeroed(gauge: Instrument, at: datetime, checked: bool) -> Instrument:
     return replace(gauge, last_zero=at.date().isoformat()) if checked else gauge
 
 
-def enter_csv(
-    shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument], at: datetime, *, by: str = ""
-) -> int:
+def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument], at: datetime, *, by: str = "") -> int:
     """Commit the rows of a CSV file; all of it is understood before the first row is kept.
 
     Columns, any order, unused ones left out: `point, reading, gauge, zero_checked` for a reading;
@@ -215,9 +209,7 @@ def _entry(
     if row.get("point"):
         gauge = gauges.get(row.get("gauge", ""))
         if gauge is None:
-            raise BadInput(
-                "no such gauge", got=row.get("gauge", ""), do=f"known: {', '.join(gauges) or 'none'}"
-            )
+            raise BadInput("no such gauge", got=row.get("gauge", ""), do=f"known: {', '.join(gauges) or 'none'}")
         if not row["point"].isascii() or not row["point"].isdigit():
             raise BadInput("a point is a whole number", got=row["point"])
         checked = row.get("zero_checked", "").lower() in ("yes", "y", "1", "true")

@@ -89,9 +89,7 @@ def measure_photo(
     limit = LIMIT_MM
     if told.part_kind is not None and told.view is not None:
         limit = smallest_limit_mm(load_rubric(told.part_kind, rubric), told.view)
-    seen = survey(
-        photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit
-    )
+    seen = survey(photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit)
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
     public = _public(Path(path).name, photo, told, seen, label)
@@ -141,9 +139,7 @@ def _resolve(
     return replace(stated, view=view or "wear-face"), notes, tuple(asked)
 
 
-def _public(
-    name: str, photo: photos.Photo, told: Stated, seen: Survey, label: tags.CardText | None
-) -> dict[str, Any]:
+def _public(name: str, photo: photos.Photo, told: Stated, seen: Survey, label: tags.CardText | None) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "photo": {

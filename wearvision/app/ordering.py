@@ -40,11 +40,13 @@ def next_step(sheet: PrefilledSheet, surveys: Iterable[Mapping[str, Any]]) -> tu
 def _one(criterion: Criterion, finding: Finding) -> tuple[NextStep, str]:
     limit = criterion.limit.limit.upper_mm if criterion.limit else None
     width = finding.quantities.get("width") or finding.quantities.get("diameter")
-    name = f"{finding.kind} {finding.id}"
+    name = f"{finding.kind.capitalize()} {finding.id}"
     if limit is None or not isinstance(width, Measured) or criterion.quantity != "depth":
         return "gauge first", f"The photo cannot tell how {name} stands to its limit."
     if width.value - width.u95 > WIDE * limit:
         return "likely beyond", f"{name} is more than twice as wide as the depth limit of {limit:.2f} mm."
     if width.value + width.u95 < NARROW * limit and "faint" not in finding.flags:
         return "likely within", f"{name} is narrower than the depth limit of {limit:.2f} mm."
-    return "gauge first", f"{name} is about as wide as the depth limit of {limit:.2f} mm, or faint."
+    if "faint" in finding.flags:
+        return "gauge first", f"{name} is faint: look at the part, then gauge."
+    return "gauge first", f"{name} is about as wide as the depth limit of {limit:.2f} mm."

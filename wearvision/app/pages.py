@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 from wearvision import __version__
 from wearvision.app.ordering import next_step
 from wearvision.app.pictures import BOARD_PX, SHEET_PX, Drawing, draw_closeups, draw_photo, rows, seen_words
-from wearvision.app.shop import Shop
+from wearvision.app.shop import Shop, open_shop
 from wearvision.board_page import PartCard, SheetCriterion, SheetModel, sheet_page
 from wearvision.errors import NeedsPerson
 from wearvision.page import Picture
@@ -18,7 +19,7 @@ from wearvision.rubric import Criterion
 from wearvision.sheet import PrefilledSheet
 from wearvision.store.ledger import PartRecord
 
-MOST_CLOSEUPS = 8
+MOST_CLOSEUPS = 6
 
 
 def when(at: datetime) -> str:
@@ -56,6 +57,12 @@ def _width(survey: Any) -> int:
     return int(survey["photo"]["width_px"])
 
 
+def part_job(tag: str, *, data: Path, out: Path, at: datetime) -> PartCard:
+    """`write_part` as the work of one process."""
+    with open_shop(data) as shop:
+        return write_part(shop, tag, out, at, command=f"wearvision read {shlex.quote(tag)}")
+
+
 def write_part(shop: Shop, tag: str, out: Path, at: datetime, *, command: str) -> PartCard:
     """Write the bench sheet of a part into `out/sheets` and return its card for the board."""
     record = shop.ledger.load(tag)
@@ -82,7 +89,7 @@ def sheet_html(record: PartRecord, drawn: Iterable[Drawing], at: datetime, *, co
     """The bench sheet of a part: where to gauge and how often, boxes empty, estimates sealed."""
     sheet = sheet_of(record)
     drawn = list(drawn)
-    closeups = [picture for d in drawn for picture in draw_closeups(d)][:MOST_CLOSEUPS]
+    closeups = draw_closeups(drawn, MOST_CLOSEUPS)
     model = SheetModel(
         tag=record.tag, part_kind=record.kind, crate=record.crate, rubric=rubric_words(sheet),
         rubric_digest=sheet.rubric.digest, made_at=when(at), version=__version__,
@@ -117,17 +124,17 @@ def how_words(criterion: Criterion) -> str:
     """Which gauge, where, standing on what."""
     plan = criterion.readings
     if plan is None:
-        return " / ".join(s.question for s in criterion.sights if s.when == "always")
+        return "By the checks beside, each answered in these words."
     where = f"Numbered places, or else {plan.where}."
     return f"{', '.join(plan.gauges)}; error at most {plan.largest_error}. {where} {plan.datum}"
 
 
 def _criterion(sheet: PrefilledSheet, criterion: Criterion) -> SheetCriterion:
     points = sheet.points_of(criterion.id)
-    choices = [f"{s.question} {' / '.join(s.answers)}" for s in criterion.sights if s.when == "always"]
     return SheetCriterion(
         title=criterion.title, limit=limit_words(criterion), how=how_words(criterion),
-        when_beyond=criterion.action, points=tuple(p.number for p in points), choices=tuple(choices),
+        when_beyond=criterion.action, points=tuple(p.number for p in points),
+        checks=tuple((s.question, tuple(s.answers)) for s in criterion.sights if s.when == "always"),
         seen=seen_words([f for _, f in sheet.placed(criterion)]),
     )  # fmt: skip
 

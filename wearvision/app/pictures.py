@@ -66,20 +66,19 @@ def draw_photo(drawing: Drawing, side_px: int = BOARD_PX) -> Picture:
     return _picture(overlay.draw(rgb, drawing.model(rgb.shape[1] / drawing.width_px)), drawing, drawing.name)
 
 
-def draw_closeups(drawing: Drawing, side_px: int = 720) -> list[Picture]:
-    """A close-up of each standing finding."""
-    standing = [f for f in drawing.findings if not f.struck]
-    if not standing:
-        return []
-    rgb = photos.colour(drawing.path)
-    model = drawing.model(rgb.shape[1] / drawing.width_px)
-    return [
-        _picture(
-            overlay.crop_around(rgb, model, f.id, width_px=side_px), drawing,
-            f"{drawing.name}: {plain(f.kind)} {f.id}",
-        )
-        for f in standing
-    ]  # fmt: skip
+def draw_closeups(drawings: Sequence[Drawing], most: int, side_mm: float = 50.0, side_px: int = 720) -> list[Picture]:
+    """Close-ups of the first gauge point on each finding, at most `most` of them."""
+    out: list[Picture] = []
+    for drawing in drawings:
+        firsts = {p.finding: p.number for p in reversed(drawing.points) if p.px}
+        if not firsts or len(out) >= most:
+            continue
+        rgb = photos.colour(drawing.path)
+        model = drawing.model(rgb.shape[1] / drawing.width_px)
+        for name, number in sorted(firsts.items())[: most - len(out)]:
+            close = overlay.crop_at_point(rgb, model, number, side_mm=side_mm, width_px=side_px)
+            out.append(_picture(close, drawing, f"{drawing.name}: {name} at point {number}"))
+    return out
 
 
 def _picture(rgb: Any, drawing: Drawing, caption: str) -> Picture:

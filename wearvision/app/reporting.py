@@ -135,14 +135,12 @@ def _criterion(
 ) -> CriterionView:
     points = {p.number for p in sheet.points_of(criterion.id)}
     entries = [e for e in record.log.entries if isinstance(e.what, GaugeReading) and e.what.point in points]
-    sights = [
-        e for e in record.log.entries if isinstance(e.what, SightCheck) and e.what.criterion == criterion.id
-    ]
+    sights = [e for e in record.log.entries if isinstance(e.what, SightCheck) and e.what.criterion == criterion.id]
     return CriterionView(
         title=criterion.title, limit=pages.limit_words(criterion), demand=pages.how_words(criterion),
         when_beyond=criterion.action, entries=tuple(_entry(record.log, e) for e in entries),
         sights=tuple(_sight(record.log, e, criterion) for e in sights), sealed=_sealed(record, sheet, criterion),
-        decision=_decision(criterion, outcome), missing="; ".join(missing(sheet, record.log, criterion.id)),
+        decision=_decision(sheet, criterion, outcome), missing="; ".join(missing(sheet, record.log, criterion.id)),
     )  # fmt: skip
 
 
@@ -187,7 +185,7 @@ def _sealed(record: PartRecord, sheet: PrefilledSheet, criterion: Criterion) -> 
     )  # fmt: skip
 
 
-def _decision(criterion: Criterion, outcome: CriterionOutcome | None) -> DecisionView | None:
+def _decision(sheet: PrefilledSheet, criterion: Criterion, outcome: CriterionOutcome | None) -> DecisionView | None:
     if outcome is None:
         return None
     figure = outcome.figure
@@ -195,8 +193,11 @@ def _decision(criterion: Criterion, outcome: CriterionOutcome | None) -> Decisio
         failed = "; ".join(outcome.reasons)
         return DecisionView(word="beyond" if failed else "within", arithmetic=failed or "every check passed")
     decision = figure.decision
+    factor = sheet.rubric.file.decision.guard_factor
+    guard = f"{factor:g} u = {factor * figure.u_mm:.4f} mm"
     return DecisionView(
-        word=decision.word, arithmetic=decision.arithmetic, m=f"{figure.value_mm:.3f} mm", u=f"{figure.u_mm:.4f} mm",
+        word=decision.word, arithmetic=decision.arithmetic, m=f"{figure.value_mm:.3f} mm",
+        u=f"{figure.u_mm:.4f} mm", g=guard,
         limit=criterion.limit.limit.text if criterion.limit else "", settle=decision.what_would_settle,
     )  # fmt: skip
 

@@ -44,14 +44,10 @@ def load_rubric(kind: str, folder: Path | None = None) -> Rubric:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(
-            f"the rubric of {kind} cannot be read", got=str(path), do="restore the file"
-        ) from error
+        raise BadInput(f"the rubric of {kind} cannot be read", got=str(path), do="restore the file") from error
     rubric = Rubric(text, f"{path.parent.name}/{path.name}")
     if rubric.kind != kind:
-        raise BadInput(
-            f"{rubric.name} is for another part kind", got=rubric.kind, do=f'write kind = "{kind}"'
-        )
+        raise BadInput(f"{rubric.name} is for another part kind", got=rubric.kind, do=f'write kind = "{kind}"')
     return rubric
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -22,7 +21,7 @@ from wearvision.errors import WearvisionError
 from wearvision.finding_record import finding_from_record
 from wearvision.journal import Journal, compact
 from wearvision.photos import read_bytes
-from wearvision.pool import LIMIT_S
+from wearvision.pool import LIMIT_S, Done, Job, Pool, SetAside
 from wearvision.sheet import prefill
 from wearvision.worker import workers_for
 
@@ -122,7 +121,7 @@ def triage(
         )  # fmt: skip
         if end.stopped:
             return _stopped(crate, end, journal)
-        return _lay(crate, end, journal, out, shop, at, folder)
+        return _lay(crate, end, journal, out, shop, at, count)
 
 
 def measure_crate_photo(photo: CratePhoto, *, rubric: Path) -> dict[str, Any]:
@@ -139,19 +138,18 @@ def _stopped(crate: Crate, end: BatchEnd, journal: Journal) -> TriageEnd:
     )  # fmt: skip
 
 
-def _lay(
-    crate: Crate, end: BatchEnd, journal: Journal, out: Path, shop: Shop, at: datetime, folder: Path
-) -> TriageEnd:
+def _lay(crate: Crate, end: BatchEnd, journal: Journal, out: Path, shop: Shop, at: datetime, workers: int) -> TriageEnd:
     """Keep what was measured, lay the sheets, write the pages."""
     aside = list(crate.refused)
     parts = _sort(outcomes(crate.photos, end, journal), aside)
-    cards = []
+    tags = []
     with (out / "photos.jsonl").open("w", encoding="utf-8") as lines:
         for part in parts:
             for photo, result in part.photos:
                 lines.write(compact(_named(result, photo)) + "\n")
-            card = _keep(part, crate, shop, at, out, aside)
-            cards += [card] if card else []
+            if _keep(part, crate, shop, at, aside):
+                tags.append(part.tag)
+    cards = _draw(tags, shop, out, at, workers, aside)
     board = BoardModel(
         crate=crate.name, made_at=pages.when(at), version=__version__, photos_total=len(crate.photos),
         photos_done=len(end.keys), parts=tuple(cards), set_aside=tuple(aside),
@@ -187,17 +185,13 @@ def _sort(done: Iterable[tuple[CratePhoto, Outcome]], aside: list[tuple[str, str
     return iter([parts[tag] for tag in sorted(parts)])
 
 
-def _keep(
-    part: _Part, crate: Crate, shop: Shop, at: datetime, out: Path, aside: list[tuple[str, str]]
-) -> PartCard | None:
-    """One part into the ledger, its sheet laid, its pages written; `None` when a person must say more."""
+def _keep(part: _Part, crate: Crate, shop: Shop, at: datetime, aside: list[tuple[str, str]]) -> bool:
+    """One part into the ledger and its sheet laid; false when a person must say more."""
     try:
         if len(part.kinds) != 1:
             said = f"is called {' and '.join(sorted(part.kinds))}" if part.kinds else "has no kind"
-            aside.append(
-                (part.tag, f'this part {said}: state it once in crate.toml, [parts."{part.tag}"] kind')
-            )
-            return None
+            aside.append((part.tag, f'this part {said}: state it once in crate.toml, [parts."{part.tag}"] kind'))
+            return False
         kind = next(iter(part.kinds))
         shop.ledger.receive(part.tag, kind, crate.name, at)
         for photo, result in part.photos:
@@ -211,12 +205,31 @@ def _keep(
         views = {r["public"]["photo"]["sha256"]: r["public"]["view"] for _, r in part.photos}
         sheet = prefill(load_rubric(kind, shop.rubric), part.tag, findings, photos=views)
         shop.ledger.begin(sheet, at)
-        return pages.write_part(shop, part.tag, out, at, command=f"wearvision read {shlex.quote(part.tag)}")
+        return True
     except WearvisionError as error:
         if error.exit_code == 5:
             raise
         aside.append((part.tag, error.line()))
-        return None
+        return False
+
+
+def _draw(
+    tags: list[str], shop: Shop, out: Path, at: datetime, workers: int, aside: list[tuple[str, str]]
+) -> list[PartCard]:
+    """The bench sheet of each part written, its card for the board; in parallel, in the order of the tags."""
+    cards: dict[str, PartCard] = {}
+
+    def back(outcome: Done[PartCard] | SetAside) -> None:
+        if isinstance(outcome, Done):
+            cards[outcome.name] = outcome.value
+        else:
+            aside.append((outcome.name, outcome.why))
+
+    work = partial(pages.part_job, data=shop.store.folder, out=out, at=at)
+    with Pool(work, workers=max(1, min(workers, len(tags)))) as pool:
+        if pool.run((Job(name=tag, payload=tag) for tag in tags), back).stopped:
+            raise KeyboardInterrupt
+    return [cards[tag] for tag in tags if tag in cards]
 
 
 def _photo_record(photo: CratePhoto, sha: str) -> dict[str, Any]:
