@@ -96,9 +96,7 @@ def restore(file: Path, folder: Path) -> Manifest:
     sqlite.refuse_network_folder(folder)
     with disk_in_words("the backup cannot be restored", folder):
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise BadInput(
-                "a backup is restored only into an empty folder", got=str(folder), do="choose a new one"
-            )
+            raise BadInput("a backup is restored only into an empty folder", got=str(folder), do="choose a new one")
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _scratch(folder.parent, f".{folder.name}.") as copy:
             manifest = _unpack(file, copy)
@@ -140,8 +138,7 @@ def _write_archive(part: Path, store: Store, copy: Path, head: Head) -> Manifest
         blobs = tuple(Blobs(store=copied).all())
     members = [_member(copy / name, name) for name in (HEAD_FILE, LEDGER_FILE)]
     members += [
-        Member(name=f"{BLOB_FOLDER}/{blob.name}", sha256=blob.sha256, size_bytes=blob.size_bytes)
-        for blob in blobs
+        Member(name=f"{BLOB_FOLDER}/{blob.name}", sha256=blob.sha256, size_bytes=blob.size_bytes) for blob in blobs
     ]
     manifest = Manifest(head=head, members=tuple(members))
     with part.open("xb") as file:
@@ -208,9 +205,7 @@ def _unpack(file: Path, copy: Path) -> Manifest:
             if tar.next() is not None:
                 raise _unsound("the backup holds more than its manifest names", file)
     except tarfile.TarError as err:
-        raise BrokenRecord(
-            f"this file is no whole backup: {err}", got=str(file), do="use another backup"
-        ) from err
+        raise BrokenRecord(f"this file is no whole backup: {err}", got=str(file), do="use another backup") from err
     return manifest
 
 
@@ -236,9 +231,7 @@ def _parse_manifest(fields: dict[str, Any]) -> Manifest:
 
 def _extract(tar: tarfile.TarFile, info: tarfile.TarInfo | None, member: Member, target: Path) -> None:
     if info is None or info.name != member.name or not _plain(info) or info.size != member.size_bytes:
-        raise BrokenRecord(
-            "the backup does not hold what its manifest names", got=member.name, do="use another backup"
-        )
+        raise BrokenRecord("the backup does not hold what its manifest names", got=member.name, do="use another backup")
     target.parent.mkdir(parents=True, exist_ok=True)
     source = _Hashed(_reader(tar, info))
     with target.open("xb") as out:
@@ -267,9 +260,7 @@ def _prove(copy: Path, head: Head) -> None:
         chain, blobs = Chain(store=store).verify(), Blobs(store=store).verify_all()
     _refuse(chain.problems + blobs.problems, copy)
     if chain.head != head or chain.recorded != head or blobs.leftovers:
-        raise BrokenRecord(
-            "the backup is not the ledger its manifest names", got=chain.head.seq, do="use another"
-        )
+        raise BrokenRecord("the backup is not the ledger its manifest names", got=chain.head.seq, do="use another")
 
 
 def _flush_folders(folder: Path) -> None:

@@ -171,9 +171,7 @@ class Chain:
         """The last event, provided that the chain still contains what `head.json` records."""
         tail = _tail(connection)
         recorded = read_head(self.store.folder)
-        if recorded != tail and (
-            recorded.seq >= tail.seq or _hash_at(connection, recorded.seq) != recorded.hash
-        ):
+        if recorded != tail and (recorded.seq >= tail.seq or _hash_at(connection, recorded.seq) != recorded.hash):
             raise BrokenRecord(
                 f"the ledger does not contain event {recorded.seq} as {HEAD_FILE} records it",
                 got=f"last event {tail.seq}",
@@ -275,9 +273,7 @@ def _refuse_stale(connection: sa.Connection, tags: set[str], seen: int) -> None:
         sa.select(EVENTS.c.tag).where(EVENTS.c.tag.in_(sorted(tags)), EVENTS.c.seq > seen).limit(1)
     ).first()
     if later is not None:
-        raise BadInput(
-            "somebody else wrote to this part meanwhile", got=later.tag, do="load it again and repeat"
-        )
+        raise BadInput("somebody else wrote to this part meanwhile", got=later.tag, do="load it again and repeat")
 
 
 def _tail(connection: sa.Connection) -> Head:

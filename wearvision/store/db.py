@@ -149,9 +149,7 @@ def _refuse_gone(folder: Path, *, create: bool) -> None:
             do="put it back, or restore a backup into a new folder",
         )
     if not create:
-        raise BadInput(
-            "there is no ledger in this folder", got=str(folder), do="check the data folder's path"
-        )
+        raise BadInput("there is no ledger in this folder", got=str(folder), do="check the data folder's path")
 
 
 def _bring_up_to_date(store: Store) -> None:
@@ -178,9 +176,7 @@ def _revision(store: Store, connection: sa.Connection) -> str | None:
         found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all()
         if len(found) == 1:
             return str(found[0])
-    raise BrokenRecord(
-        "this database is not a ledger", got=str(store.ledger_path), do="restore it from a backup"
-    )
+    raise BrokenRecord("this database is not a ledger", got=str(store.ledger_path), do="restore it from a backup")
 
 
 def migrate(connection: sa.Connection, current: str | None, target: str = REVISION) -> None:

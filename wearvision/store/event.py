@@ -157,6 +157,4 @@ def _plain(value: object, where: str) -> object:
         return [_plain(item, f"{where}[{i}]") for i, item in enumerate(value)]
     if isinstance(value, Mapping) and all(isinstance(key, str) for key in value):
         return {key: _plain(item, f"{where}.{key}") for key, item in value.items()}
-    raise BadInput(
-        f"{where} cannot be kept as JSON", got=value, do="use text, finite numbers, lists and objects"
-    )
+    raise BadInput(f"{where} cannot be kept as JSON", got=value, do="use text, finite numbers, lists and objects")
