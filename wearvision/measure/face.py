@@ -230,8 +230,8 @@ def _pair_score(chart: _Map, place: Array, nominal: tuple[float, float]) -> tupl
         column = np.rint(r / chart.step_mm - radius[0] + off).astype(int)
         score += wide[rows, np.clip(column, 0, len(radius) - 1)].sum(axis=1)
     best = int(np.argmax(score))
-    column = [np.clip(np.rint(r / chart.step_mm - radius[0] + off[best]).astype(int), 0, len(radius) - 1) for r in nominal]
-    seen = sum(float(valid[rows[0], c].sum()) for c in column)
+    columns = [np.rint(r / chart.step_mm - radius[0] + off[best]).astype(int) for r in nominal]
+    seen = sum(float(valid[rows[0], c.clip(0, len(radius) - 1)].sum()) for c in columns)
     return float(score[best]), float(score[best]) / max(seen, MIN_SEEN * 2 * len(angle)), place + shifts[best]
 
 

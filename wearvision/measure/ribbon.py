@@ -24,9 +24,11 @@ OTHER, DROP, END_ROWS = 0.8, 8.0, 20
 at an end whose median place goes on."""
 FULL_GAP = 8
 """A run that is this many rows short of a lap closes on itself."""
-UNLIKE_SHARES, CREST_SHARE, GAP_MM = (0.3, 0.45, 0.6), 0.28, 0.35
-"""A groove reaches as far as the first of these shares of its own unlikeness that ends at a crest, of at least
-`CREST_SHARE` of its strongest; over gaps of at most `GAP_MM`."""
+UNLIKE_SHARES, GAP_MM = (0.2, 0.3, 0.45, 0.6), 0.35
+"""A groove reaches as far as one of these shares of its own unlikeness, over gaps of at most `GAP_MM`: the one whose
+end looks most like a lip."""
+LEFT, AT_CREST = 1.2, 0.2
+"""Weights in that: of unlikeness left beyond (against), of a crest (for)."""
 SMOOTH_MM = 0.2
 STRAY_MM, STRAY_COST = 1.0, 1.0
 """How far a groove may wander from where it was seen, and what a side step of one column costs."""
@@ -73,21 +75,30 @@ def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     wide = max(1, round(SMOOTH_MM / cell_mm)) | 1
     calm = np.convolve(np.pad(unlike, wide // 2, mode="edge"), np.full(wide, 1 / wide), mode="valid")
     excess = float(np.percentile(unlike[core], 75)) - usual
-    strong = CREST_SHARE * float(crest[max(0, core.start - 2) : core.stop + 2].max())
     gap = max(1, round(GAP_MM / cell_mm))
     edges = [0.0, 0.0]
     for k, side in enumerate((-1, 1)):
+        found_edges = []
         for share in UNLIKE_SHARES:
             within = (calm > usual + max(0.25, share * excess)) & (other is None or calm > other + 0.2)
-            edges[k] = _grow(within, unlike, usual, int(half), side, gap)
-            here = reach + int(np.rint(edges[k]))
-            if crest[max(0, here - 1) : here + 2].max(initial=0.0) >= strong:
-                break
+            edge = _grow(within, unlike, usual, int(half), side, gap)
+            found_edges.append((_lip_like(edge, unlike, crest, usual), edge))
+        edges[k] = max(found_edges)[1]
     low, high = edges
     if high - low < 2 or (high - low) * cell_mm > max_width_mm:
         return ribbon
     centre = (ribbon.inner + ribbon.outer) / 2
     return replace(ribbon, inner=centre + low * COLUMNS, outer=centre + high * COLUMNS)
+
+
+def _lip_like(edge: float, unlike: Array, crest: Array, usual: float) -> float:
+    """How much a place looks like a lip: a fall of the unlikeness, to the usual, at a crest."""
+    middle = len(unlike) // 2
+    side = 1 if edge > 0 else -1
+    here = middle + int(np.rint(edge))
+    inside, outside = (unlike[here + side * np.array(steps)].mean() for steps in ((-3, -2, -1), (1, 2, 3)))
+    at = float(crest[here - 1 : here + 2].max())
+    return float(inside - outside - LEFT * max(0.0, outside - usual - 0.15) + AT_CREST * min(at, 4.0))
 
 
 def _beside(
