@@ -9,10 +9,11 @@ import pytest
 
 from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
 from wearvision.errors import BadInput
-from wearvision.measure import pose
+from wearvision.measure import pose, prior
 from wearvision.measure.board import BoardSpec
 from wearvision.measure.plane import NAMES, Plane
-from wearvision.measure.pose import from_stated_scale, prior_of, project, solve
+from wearvision.measure.pose import from_stated_scale, project, solve
+from wearvision.measure.prior import prior_of
 from wearvision.measure.scale import Sighting, find_boards
 from wearvision.quantity import Measured, Unmeasured
 
@@ -24,13 +25,14 @@ FOCAL35 = 26.0
 
 def seen(
     theta: np.ndarray, *, noise_px: float = 0.0, rng: np.random.Generator | None = None, pull_px: float = 0.0,
-    spec: BoardSpec = STANDARD,
+    spec: BoardSpec = STANDARD, bend_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> Sighting:  # fmt: skip
     """A sighting made from numbers: corners of a board through a known camera."""
     inner, marker = spec.inner_corners_mm(), spec.marker_corners_mm()
     mm = np.vstack([inner, marker.reshape(-1, 2)])
-    px, _ = project(theta, mm)
-    middle, _ = project(theta, np.repeat(marker.mean(axis=1), 4, axis=0))
+    u, v = (2 * mm / np.array(spec.size_mm) - 1).T
+    px = project(theta, mm, np.column_stack([u * u - 1 / 3, v * v - 1 / 3, u * v]) @ bend_mm)[0]
+    middle = project(theta, np.repeat(marker.mean(axis=1), 4, axis=0))[0]
     pull = middle - px[len(inner) :]
     pull = np.vstack([np.zeros_like(inner), pull / np.linalg.norm(pull, axis=1, keepdims=True)])
     sigma = np.concatenate([np.ones(len(inner)), np.full(len(mm) - len(inner), 1.2)])
@@ -65,13 +67,13 @@ def test_exact_without_noise(roll_deg: float, tilt_deg: float) -> None:
     theta = np.array(plane_of(STANDARD, look).theta)
     theta[6:10] = prior_of(SIZE, FOCAL35, None, 0.0).mean[:4]
     plane = solved([seen(theta, pull_px=0.5)], size_px=SIZE, focal35_mm=FOCAL35)
-    expected = Plane(theta=[*theta[:10], 0.0, pose.PAPER_MM], sources={}, size_px=SIZE, source="card")
+    expected = Plane(theta=[*theta[:10], 0.0, prior.PAPER_MM], sources={}, size_px=SIZE, source="card")
     np.testing.assert_allclose(plane.to_mm(PLACES), expected.to_mm(PLACES), atol=2e-3)
 
 
 def test_jacobian_is_the_slope_of_the_projection() -> None:
     theta, mm = truth(), STANDARD.inner_corners_mm()
-    _, slope = project(theta, mm)
+    slope = project(theta, mm)[1]
     step = np.array([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3])
     for k in range(12):
         d = np.eye(12)[k] * step[k]
@@ -81,12 +83,12 @@ def test_jacobian_is_the_slope_of_the_projection() -> None:
 
 def test_sources_add_up_and_hold_no_negative_part() -> None:
     plane = solved([seen(truth(), noise_px=0.1, rng=np.random.default_rng(3))], size_px=SIZE)
-    assert set(plane.sources) == {"corner", "lens", "print", "height"}
+    assert set(plane.sources) == {"corner", "lens", "print", "height", "paper"}
     for spread in plane.sources.values():
         scaled = spread / np.sqrt(np.outer(np.diag(plane.covariance), np.diag(plane.covariance)))
         assert np.linalg.eigvalsh(scaled).min() > -1e-9
-    assert plane.covariance[10, 10] == pytest.approx(pose.PRINT_SD**2)
-    assert plane.covariance[11, 11] == pytest.approx(pose.HEIGHT_SD_MM**2)
+    assert plane.covariance[10, 10] == pytest.approx(prior.PRINT_SD**2)
+    assert plane.covariance[11, 11] == pytest.approx(prior.HEIGHT_SD_MM**2)
 
 
 def test_the_check_bar_scales_everything_exactly() -> None:
@@ -95,6 +97,15 @@ def test_the_check_bar_scales_everything_exactly() -> None:
     longer = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35, check_bar_mm=99.2, card_height_mm=-0.3)
     np.testing.assert_allclose(longer.to_mm(PLACES), 0.992 * plain.to_mm(PLACES), rtol=1e-9)
     assert np.sqrt(plain.sources["print"][10, 10]) < np.sqrt(solved([sighting], size_px=SIZE).sources["print"][10, 10])
+
+
+def test_a_bend_of_the_paper_is_followed() -> None:
+    """A tilted card bent by twice the prior's sigma: the bend is found, the plane stays right."""
+    theta = truth()
+    plane = solved([seen(theta, bend_mm=(0.08, 0.0, 0.0))], size_px=SIZE, focal35_mm=FOCAL35)
+    real = Plane(theta=theta, sources={}, size_px=SIZE, source="truth")
+    assert plane.bend_mm == pytest.approx(0.08, rel=0.15)
+    np.testing.assert_allclose(plane.to_mm(PLACES), real.to_mm(PLACES), atol=0.3)
 
 
 def test_the_stated_height_is_exact() -> None:
@@ -106,11 +117,11 @@ def test_the_stated_height_is_exact() -> None:
 
 def test_focal_prior_lies_midway_between_the_two_conversions() -> None:
     """26 mm on 4032 x 3024: 3028.7 px by diagonal, 2912.0 by width (facts 15d)."""
-    prior = prior_of((4032, 3024), 26.0, None, 0.0)
-    assert math.exp(prior.mean[0]) == pytest.approx(math.sqrt(3028.7 * 2912.0), rel=1e-4)
+    known = prior_of((4032, 3024), 26.0, None, 0.0)
+    assert math.exp(known.mean[0]) == pytest.approx(math.sqrt(3028.7 * 2912.0), rel=1e-4)
     for conversion in (3028.7, 2912.0):
-        assert abs(math.log(conversion) - prior.mean[0]) < prior.sd[0]
-    assert prior_of((3024, 4032), 26.0, None, 0.0).mean[0] == pytest.approx(prior.mean[0])
+        assert abs(math.log(conversion) - known.mean[0]) < known.sd[0]
+    assert prior_of((3024, 4032), 26.0, None, 0.0).mean[0] == pytest.approx(known.mean[0])
 
 
 def test_bad_corners_are_dropped() -> None:
@@ -137,12 +148,14 @@ def figures(plane: Plane) -> np.ndarray:
 def test_closed_form_covariance_against_monte_carlo() -> None:
     """400 cameras drawn from the priors, corners with noise: claimed u is the scatter, within 10 %."""
     rng = np.random.default_rng(11)
-    prior = prior_of(SIZE, FOCAL35, None, 0.0)
+    known = prior_of(SIZE, FOCAL35, None, 0.0)
     scores = []
     for _ in range(400):
         theta = truth()
-        theta[6:] = np.array(prior.mean) + np.array(prior.sd) * rng.standard_normal(6)
-        sighting = seen(theta, noise_px=0.15, rng=rng, pull_px=pose.PULL_SD_PX * rng.standard_normal())
+        theta[6:] = np.array(known.mean) + np.array(known.sd) * rng.standard_normal(6)
+        bend = tuple(pose.FLATNESS_SD_MM * rng.standard_normal(3))
+        pull = pose.PULL_SD_PX * rng.standard_normal()
+        sighting = seen(theta, noise_px=0.15, rng=rng, pull_px=pull, bend_mm=bend)
         plane = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35)
         value, parts = plane.propagate(figures)
         real = figures(Plane(theta=theta, sources={}, size_px=SIZE, source="truth"))
@@ -161,7 +174,7 @@ def test_from_photo_to_plane() -> None:
     real = plane_of(STANDARD, look)
     plane = solved(
         find_boards(draw(STANDARD, look), [STANDARD]), size_px=look.size_px, check_bar_mm=100.0,
-        card_height_mm=-pose.PAPER_MM,
+        card_height_mm=-prior.PAPER_MM,
     )  # fmt: skip
     px = np.array([[800.0, 600.0], [1400.0, 300.0]])
     length, u = plane.propagate(lambda p: np.linalg.norm(np.diff(p.to_mm(px), axis=0), axis=1))
@@ -221,4 +234,4 @@ def test_a_stated_scale_is_a_frontal_plane_some_percent_uncertain() -> None:
 
 
 def test_names_of_the_prior_follow_the_plane() -> None:
-    assert [m for members in pose.PRIORS.values() for m in members] == list(NAMES[6:])
+    assert [m for members in pose.SOURCES.values() for m in members] == [*NAMES[6:], *pose.BENDS]

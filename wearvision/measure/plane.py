@@ -45,12 +45,14 @@ class Plane:
         Parameters in the order of `NAMES`; rotation vector and translation are those of the *printed* side
         in *drawn* millimetres.
     sources : mapping of str to (12, 12) array
-        Covariance of `theta` by source (`corner`, `print`, `height`, `lens`); their sum is the whole.
+        Covariance of `theta` by source (`corner`, `print`, `height`, `lens`, `paper`); their sum is the whole.
     size_px : (width, height)
     source : str
         `card`, `board`, `stated`, ...
     rms_px : float
         Root mean square of the corner residuals.
+    bend_mm : float
+        How far the card was found to bend.
     """
 
     theta: Array
@@ -58,6 +60,7 @@ class Plane:
     size_px: tuple[int, int]
     source: str
     rms_px: float = 0.0
+    bend_mm: float = 0.0
 
     def __post_init__(self) -> None:
         theta = np.array(self.theta, dtype=np.float64).reshape(N)
@@ -150,9 +153,7 @@ class Plane:
         }
         return value, parts
 
-    def measured(
-        self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float
-    ) -> list[Measured]:
+    def measured(self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float) -> list[Measured]:
         """`propagate`, as measured quantities; `more` adds further named parts to each."""
         value, parts = self.propagate(figure)
         return [

@@ -3,7 +3,8 @@
 Least squares over the twelve parameters of `plane.NAMES`: corner residuals weighted by their own scatter, and
 Gaussian priors for what corners tell little of. The posterior covariance is split exactly by what went in:
 with S = (J'WJ + P^-1)^-1, a prior with inverse covariance Q_i brings S Q_i S, the corners S J'WJ S, and these
-add up to S. One nuisance rides along: how far blur and ink pull the corners of markers inwards.
+add up to S. Four nuisances ride along: how far blur and ink pull the corners of markers inwards, and how the
+paper bends.
 """
 
 from __future__ import annotations
@@ -18,33 +19,12 @@ from numpy.typing import NDArray
 
 from wearvision.errors import BadInput
 from wearvision.measure.plane import NAMES, N, Plane
+from wearvision.measure.prior import FOCAL_GUESS, Prior, prior_of
 from wearvision.measure.scale import Sighting
 from wearvision.quantity import Unmeasured
 
 Array = NDArray[np.float64]
 
-FILM_DIAGONAL_MM, FILM_WIDTH_MM = 43.267, 36.0
-"""35 mm film frame, for the EXIF focal length (facts: by diagonal and by width differ by 4 % on 4:3)."""
-FOCAL_SD = 0.028
-"""Of ln f from EXIF: the two conversions lie 2 % to either side of their middle, rounding adds 2 %."""
-FOCAL_GUESS, FOCAL_GUESS_SD = 0.8, 0.35
-"""Of the long side, and sd of ln f, when no focal length is known: about 18 to 58 mm film (95 %)."""
-K1_SD = 0.03
-"""Of k1 at a focal length of one long side, growing with it: what phones leave.
-Common practice, no source."""
-CENTRE_SD = 0.005
-"""Of the principal point, as a share of the width. Common practice, no source."""
-PRINT_SD = 0.0025
-"""Of ln print scale, nobody having measured: +-0.5 % (95 %)."""
-CHECK_BAR_MM, CHECK_BAR_SD_MM = 100.0, 0.03
-"""Length drawn, and sd of a caliper reading on a printed bar (limit of error 0.03 mm, ends by eye)."""
-PRINT_ANISOTROPY_SD = 0.0004
-"""Of ln print scale beyond one measured bar: printers differ along and across the feed."""
-PAPER_MM = 0.3
-"""Printed side above its support: a print on card or laminated, 0.2 to 0.4 mm."""
-HEIGHT_SD_MM = 0.3
-"""Of that height: thickness, seating of the support, rounding of the edge looked at. Common practice,
-no source."""
 CORNER_FLOOR_PX = 0.05
 OUTLIER = 4.0
 """Corners further off than this many robust sigmas are dropped."""
@@ -52,43 +32,20 @@ RIVAL = 4.0
 """A flat board has two poses; the second is tried when it fits less than this many times worse."""
 LEAST_EXTENT = 0.02
 """Least width of the corners' field as a share of its length: below, they lie on a line."""
+FREE = 9
+"""Parameters the corners of one board settle: eight of a homography and the pull."""
 LEAST_POINTS = 6
 PULL_SD_PX = 1.0
 """Of the inward shift of marker corners; drawn and real photos show 0.3 to 1 px."""
+BENDS = ("bow_x", "bow_y", "twist")
+FLATNESS_SD_MM = 0.04
+"""Of each way the card may bend, at its edges: glued to something flat. Common practice, no source."""
+STATE = (*NAMES, "pull", *BENDS)
 
-PRIORS = {"lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",)}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Prior:
-    """Independent Gaussian priors of the last six parameters, in the order of `NAMES[6:]`."""
-
-    mean: tuple[float, ...]
-    sd: tuple[float, ...]
-
-
-def prior_of(
-    size_px: tuple[int, int], focal35_mm: float | None, check_bar_mm: float | None, card_height_mm: float
-) -> Prior:
-    """What is known before looking: lens from EXIF, print from the check bar, height as stated."""
-    width, height = size_px
-    if focal35_mm is not None and not (math.isfinite(focal35_mm) and focal35_mm > 0):
-        raise BadInput("35 mm focal length: not a positive number", got=focal35_mm, do="leave it out")
-    log_f, log_f_sd = math.log(FOCAL_GUESS * max(size_px)), FOCAL_GUESS_SD
-    if focal35_mm is not None:
-        by_diagonal = math.hypot(width, height) / FILM_DIAGONAL_MM
-        by_width = max(size_px) / FILM_WIDTH_MM
-        log_f, log_f_sd = math.log(focal35_mm * math.sqrt(by_diagonal * by_width)), FOCAL_SD
-    log_print, print_sd = 0.0, PRINT_SD
-    if check_bar_mm is not None:
-        log_print = math.log(check_bar_mm / CHECK_BAR_MM)
-        print_sd = math.hypot(CHECK_BAR_SD_MM / CHECK_BAR_MM, PRINT_ANISOTROPY_SD)
-    k1_sd = K1_SD * math.exp(log_f) / max(size_px)
-    centre_sd = CENTRE_SD * width
-    return Prior(
-        mean=(log_f, 0.0, (width - 1) / 2, (height - 1) / 2, log_print, card_height_mm + PAPER_MM),
-        sd=(log_f_sd, k1_sd, centre_sd, centre_sd, print_sd, HEIGHT_SD_MM),
-    )
+SOURCES = {
+    "lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",), "paper": BENDS
+}  # fmt: skip
+"""Priors by the name their share of the covariance goes under; the rest is `corner`."""
 
 
 def solve(
@@ -123,9 +80,7 @@ def solve(
     if not sightings:
         return Unmeasured(reason="no card seen", hint="lay a printed card flat beside the part")
     best = sightings[0]
-    points = Points(
-        mm=best.corners_mm, px=best.corners_px, sigma_rel=best.sigma_rel, pull=best.pull
-    )  # fmt: skip
+    points = points_of(best)
     if len(points.px) < LEAST_POINTS:
         seen = len(points.px)
         return Unmeasured(reason=f"only {seen} corners of the card seen", hint="show the whole card")
@@ -137,29 +92,53 @@ def solve(
         return Unmeasured(reason="the card's corners do not agree", hint="lay the card flat and retake")
     return Plane(
         theta=fit.state[:N], sources=_sources(fit, prior), size_px=size_px, rms_px=fit.rms_px,
+        bend_mm=float(np.abs(fit.state[N + 1 :]).max()),
         source="board" if best.spec.card is None else "card",
     )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Points:
-    """Correspondences: drawn mm (N, 2), pixels (N, 2), relative scatter (N,), direction of pull (N, 2)."""
+    """Correspondences of one board.
+
+    Attributes
+    ----------
+    mm, px : (N, 2) arrays
+        On the drawing and in the photo.
+    sigma_rel : (N,) array
+        Relative scatter.
+    pull : (N, 2) array
+        Direction in which a marker corner is pulled.
+    bends : (N, 3) array
+        Height of each point when the paper bends by one in each of `BENDS`; mean and slope over the board are 0.
+    """
 
     mm: Array
     px: Array
     sigma_rel: Array
     pull: Array
+    bends: Array
 
     def model(self, state: Array) -> tuple[Array, Array]:
-        """Expected pixels (N, 2) and derivative (2N, 13) at a state: twelve parameters and the pull, px."""
-        px, slope = project(state[:N], self.mm)
-        return px + state[N] * self.pull, np.column_stack([slope, self.pull.ravel()])
+        """Expected pixels (N, 2) and derivative (2N, 16) at a state, in the order of `STATE`."""
+        px, slope, rise = project(state[:N], self.mm, self.bends @ state[N + 1 :])
+        bends = (rise[:, :, None] * self.bends[:, None]).reshape(-1, len(BENDS))
+        return px + state[N] * self.pull, np.column_stack([slope, self.pull.ravel(), bends])
+
+
+def points_of(sighting: Sighting) -> Points:
+    """The correspondences of a sighting."""
+    u, v = (2 * sighting.corners_mm / np.array(sighting.spec.size_mm) - 1).T
+    return Points(
+        mm=sighting.corners_mm, px=sighting.corners_px, sigma_rel=sighting.sigma_rel, pull=sighting.pull,
+        bends=np.column_stack([u * u - 1 / 3, v * v - 1 / 3, u * v]),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Fit:
     state: Array
-    normal: Array  # J'WJ of the corners, (13, 13)
+    normal: Array  # J'WJ of the corners, (16, 16)
     cost: float
     rms_px: float
     inliers: NDArray[np.bool_]
@@ -179,7 +158,7 @@ def _starts(points: Points, prior: Prior) -> list[Array]:
         return []
     turn, shift = (np.asarray(v, dtype=np.float64).ravel() for v in (turns[0], shifts[0]))
     states = [
-        np.concatenate([t, s, prior.mean, [0.0]])
+        np.concatenate([t, s, prior.mean, np.zeros(4)])
         for t, s in ((turn, shift), _mirrored(turn, shift, np.array([*middle, 0.0])))
     ]
     misses = [float(np.sum((points.model(s)[0] - points.px) ** 2)) for s in states]
@@ -196,19 +175,23 @@ def _mirrored(turn: Array, shift: Array, middle: Array) -> tuple[Array, Array]:
     return np.ravel(cv2.Rodrigues(other)[0]), centre - other @ middle
 
 
-def project(theta: Array, mm: Array) -> tuple[Array, Array]:
-    """Drawn points (N, 2) to pixels (N, 2) and the derivative by the twelve parameters, (2N, 12)."""
+def project(theta: Array, mm: Array, lift_mm: Array | None = None) -> tuple[Array, Array, Array]:
+    """Drawn points (N, 2), lifted off the board's plane, to pixels.
+
+    Returns pixels (N, 2), their derivative by the twelve parameters (2N, 12), and by the lift (N, 2).
+    """
     focal = math.exp(theta[6])
     k = np.array([[focal, 0, theta[8]], [0, focal, theta[9]], [0, 0, 1.0]])
     lens = np.array([theta[7], 0.0, 0.0, 0.0])
-    board = np.column_stack([mm, np.zeros(len(mm))])
+    board = np.column_stack([mm, np.zeros(len(mm)) if lift_mm is None else -lift_mm])
     px, slope = cv2.projectPoints(board, theta[:3].copy(), theta[3:6].copy(), k, lens)
     jacobian = np.zeros((2 * len(mm), N))
     jacobian[:, :6] = slope[:, :6]
     jacobian[:, 6] = focal * (slope[:, 6] + slope[:, 7])
     jacobian[:, 7] = slope[:, 10]
     jacobian[:, 8:10] = slope[:, 8:10]
-    return np.asarray(px, dtype=np.float64).reshape(-1, 2), jacobian
+    up = -np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], dtype=np.float64)[:, 2]
+    return np.asarray(px, dtype=np.float64).reshape(-1, 2), jacobian, (slope[:, 3:6] @ up).reshape(-1, 2)
 
 
 def _fit(points: Points, start: Array, prior: Prior) -> _Fit:
@@ -220,7 +203,7 @@ def _fit(points: Points, start: Array, prior: Prior) -> _Fit:
         off = (points.model(state)[0] - points.px) / points.sigma_rel[:, None]
         robust = 1.4826 * float(np.median(np.abs(off)))
         near = np.abs(off).max(axis=1) <= OUTLIER * max(robust, CORNER_FLOOR_PX)
-        free = max(2 * int(near.sum()) - 9, 1)
+        free = max(2 * int(near.sum()) - FREE, 1)
         fresh = max(math.sqrt(float(np.sum(off[near] ** 2)) / free), CORNER_FLOOR_PX)
         settled = np.array_equal(near, inliers) and abs(fresh / sigma - 1) < 0.01
         sigma, inliers = fresh, near
@@ -239,13 +222,12 @@ def _fit(points: Points, start: Array, prior: Prior) -> _Fit:
 
 def _prior_state(prior: Prior) -> tuple[Array, Array]:
     """Prior mean and inverse variance of a whole state; the pose is free."""
-    mean = np.concatenate([np.zeros(6), prior.mean, [0.0]])
-    return mean, np.concatenate([np.zeros(6), np.array(prior.sd) ** -2.0, [PULL_SD_PX**-2.0]])
+    mean = np.concatenate([np.zeros(6), prior.mean, np.zeros(4)])
+    sd = np.array([*prior.sd, PULL_SD_PX, *[FLATNESS_SD_MM] * 3])
+    return mean, np.concatenate([np.zeros(6), sd**-2.0])
 
 
-def _residual(
-    points: Points, state: Array, sigma: float, inliers: NDArray[np.bool_]
-) -> tuple[Array, Array, Array]:
+def _residual(points: Points, state: Array, sigma: float, inliers: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
     px, slope = points.model(state)
     use = np.repeat(inliers, 2)
     weight = np.repeat((sigma * points.sigma_rel) ** -2.0, 2)
@@ -281,11 +263,11 @@ def _sources(fit: _Fit, prior: Prior) -> dict[str, Array]:
     """Covariance of the twelve parameters by what brought it in."""
     _, inverse = _prior_state(prior)
     spread = _inverse(fit.normal + np.diag(inverse))
-    nuisance = np.zeros_like(inverse)
-    nuisance[N] = inverse[N]
-    out = {"corner": (spread @ (fit.normal + np.diag(nuisance)) @ spread)[:N, :N]}
-    for name, members in PRIORS.items():
-        rows = [NAMES.index(m) for m in members]
+    corner = fit.normal.copy()
+    corner[N, N] += inverse[N]
+    out = {"corner": (spread @ corner @ spread)[:N, :N]}
+    for name, members in SOURCES.items():
+        rows = [STATE.index(m) for m in members]
         out[name] = (spread[:N, rows] * inverse[rows]) @ spread[rows, :N]
     return out
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.plane import Plane
-from wearvision.measure.pose import prior_of
-from wearvision.measure.scale import Sighting
+from wearvision.measure.prior import prior_of
 from wearvision.measure.retake import Retake
+from wearvision.measure.scale import Sighting
 from wearvision.quantity import Unmeasured
 from wearvision.stated import Stated
 
@@ -46,10 +46,13 @@ than a groove missed."""
 BURNT = 252
 DARK_WHITE = 60.0
 """Grey level of the card's white, or of the brightest percent when no card is seen: four stops under full."""
-BENT_RMS_PX, BENT_RMS_SHARE = 0.6, 0.006
-"""Corner residual of a flat card: 0.05 to 0.2 px on sharp photos; more, or more than this share of a square,
-and the card is bent: at 300 mm a bow of 0.5 mm moves corners by 1 px or so."""
-FOCAL_CONFLICT = 5.0
+BENT_MM = 0.15
+"""Bend of the card that the corners show: flat ones come out below 0.05 mm; one bent by 0.5 mm, which shifts
+what is measured beside it by some percent, above this."""
+BENT_RMS_PX, BENT_RMS_SHARE = 0.4, 0.004
+"""Corner residual, px and as a share of a square: 0.06 to 0.2 px on good photos; a card that is creased or
+bent by some millimetres cannot be followed and leaves more."""
+FOCAL_CONFLICT = 4.5
 """Sigmas between the focal length the card shows and that of the camera."""
 STRIDE = 8
 """Face pixels looked at: every eighth each way."""
@@ -120,9 +123,7 @@ def _light(gray: Gray, sighting: Sighting | None, inside: NDArray[np.bool_] | No
     white = float(np.percentile(gray[::16, ::16], 99)) if sighting is None else sighting.white
     step = math.inf if sighting is None else sighting.white - sighting.black
     if white < DARK_WHITE or step < CARD_STEP_LEAST:
-        yield Retake(
-            code="dark", say=f"Too dark: white comes out at {white:.0f} of 255; add light or expose longer."
-        )
+        yield Retake(code="dark", say=f"Too dark: white comes out at {white:.0f} of 255; add light or expose longer.")
     if inside is not None and inside.any():
         share = float(np.mean(gray[::STRIDE, ::STRIDE][inside] >= BURNT))
         if share > FACE_GLARE_MOST:
@@ -159,12 +160,12 @@ def _view(plane: Plane, at_px: Array, limit_mm: float, sighting: Sighting | None
 def _flat(plane: Plane, sighting: Sighting | None, focal35_mm: float | None) -> Iterator[Retake]:
     if sighting is None:
         return
-    bent = plane.rms_px > max(BENT_RMS_PX, BENT_RMS_SHARE * sighting.square_px, sighting.edge_sigma_px / 4)
-    if bent or _focal_conflict(plane, focal35_mm) > FOCAL_CONFLICT:
+    loose = plane.rms_px > max(BENT_RMS_PX, BENT_RMS_SHARE * sighting.square_px, sighting.edge_sigma_px / 4)
+    if loose or plane.bend_mm > BENT_MM or _focal_conflict(plane, focal35_mm) > FOCAL_CONFLICT:
         yield Retake(
             code="card-off-plane",
-            say=f"The card seems bent or lifted (corners off by {plane.rms_px:.1f} pixels): "
-            "press it flat onto the face or its support and retake.",
+            say=f"The card seems bent or lifted, by {plane.bend_mm:.1f} mm or more: "
+            "press it flat onto its support and retake.",
         )
 
 

@@ -73,7 +73,7 @@ class Sighting:
     edge_sigma_px : float
         Gaussian width of the card's own edges in the blurrier direction, px; nan when no edge is clear.
     black, white : float
-        Median grey levels of black squares and of the white round the markers, 0 to 255.
+        Grey levels of the black squares and of the white round the markers, 0 to 255.
     glare_share : float
         Share of the black squares' area in view that is brighter than half way to white.
     in_view_share : float
@@ -272,7 +272,8 @@ def _marker_sigma(spec: BoardSpec, outer_px: Array, blur_px: float) -> Array:
 
 
 def _tones(gray: Gray, spec: BoardSpec, h: Array) -> tuple[float, float, float]:
-    """Median grey of black squares and of white rings, and the share of black that is washed out."""
+    """Grey of the black squares (lower quartile: glare may cover half) and of the white rings (median), and
+    the share of black that is washed out."""
     square, gap = spec.square_mm, (spec.square_mm - spec.marker_mm) / 2
     y, x = np.nonzero(np.add.outer(np.arange(spec.squares_y), np.arange(spec.squares_x)) % 2 == 0)
     grid = np.stack(np.meshgrid(*[np.linspace(0.15, 0.85, 6)] * 2), axis=-1).reshape(-1, 2)
@@ -282,5 +283,5 @@ def _tones(gray: Gray, spec: BoardSpec, h: Array) -> tuple[float, float, float]:
     dark, bright = dark[np.isfinite(dark)], bright[np.isfinite(bright)]
     if not (len(dark) and len(bright)):
         return float("nan"), float("nan"), 0.0
-    black, white = float(np.median(dark)), float(np.median(bright))
+    black, white = float(np.quantile(dark, 0.25)), float(np.median(bright))
     return black, white, float(np.mean(dark > (black + white) / 2))
