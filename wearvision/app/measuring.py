@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -177,14 +177,9 @@ def _drawing(seen: Survey) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    """The same as JSON reads it back: lists for tuples, floats for numpy's, no nan."""
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(v) for v in value]
-    if isinstance(value, (bool, str)) or value is None:
-        return value
-    number = int(value) if isinstance(value, int) else float(value)
-    if not math.isfinite(number):
-        raise ValueError(f"not a finite number: {value!r}")
-    return number
+    """The same as JSON reads it back: lists for tuples, plain numbers for numpy's, no nan."""
+    return json.loads(json.dumps(value, default=_number, allow_nan=False))
+
+
+def _number(value: Any) -> Any:
+    return dict(value) if isinstance(value, Mapping) else value.item()
