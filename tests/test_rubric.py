@@ -91,6 +91,7 @@ def test_the_exported_schema_is_current_and_fits_the_files() -> None:
         ('action = "do not reuse"', 'action = "scrap"', "wear-face", "do not reuse"),
         ('findings = ["crack"]', 'findings = ["fissure"]', "cracks", "findings.0"),
         ('when = "suspected"', 'when = "always"', "cracks", "no check is made when suspected"),
+        ("standards = [", "standards = [] # [", "cracks", "names its standard"),
         ('title = "Cracks in the casting"', 'titel = "Cracks"', "cracks", "titel"),
         ('id = "tongue"', 'id = "wear-face"', "", "used twice"),
         ("guard_factor = 1.645", "guard_factor = 1.0", "", "1.645"),

@@ -156,7 +156,15 @@ def test_doubts_and_follow_up_are_on_the_record() -> None:
     said = " ".join(verdict.doubts)
     for part in ("Weak evidence", "struck from the record: pencil", "vane V1", "belongs to no criterion"):
         assert part in said
-    assert verdict.follow_up == ("At assembly: Total clearance casing to cover, 1.524 mm to 2.159 mm",)
+    assert verdict.follow_up == (
+        "At assembly: Total clearance casing to cover, 0.060 in to 0.085 in (1.524 mm to 2.159 mm)."
+        " Total travel of the impeller from casing to cover, dry and cold.",
+    )
+    (front,) = judged(kind="impeller").follow_up
+    assert "0.006 in to 0.010 in" in front
+    assert "set 0.008 in" in front
+    assert "200 F" in front
+    assert "maker's table" in front
     assembly = prefill(kit.rubric(), "T-1", [], stage="assembly")
     assert Verdict(kit.confirm(assembly)).follow_up == ()
 

@@ -153,7 +153,7 @@ def _from_figure(
     if threshold is not None and figure.value_mm > threshold:
         mild = "reuse with loss noted"
         notes = (f"{criterion.title}: wear noted, above {threshold:.3f} mm (shop setting)",)
-    said = f"{criterion.title}: {figure.decision.arithmetic}"
+    said = f"{criterion.title} (limit {criterion.limit.typed}): {figure.decision.arithmetic}"
     if figure.decision.word == "within":
         return mild, mild, notes
     if figure.decision.word == "beyond":

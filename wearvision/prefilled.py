@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import final
@@ -56,9 +57,8 @@ class PrefilledSheet:
             raise BadInput(f"{self.rubric.name} asks nothing at this stage", got=self.stage, do="add a criterion")
         object.__setattr__(self, "findings", tuple((sha, finding) for sha, finding in self.findings))
         object.__setattr__(self, "photos", tuple((sha, view) for sha, view in self.photos))
-        keys = [(sha, finding.id) for sha, finding in self.findings]
-        for key in keys:
-            if keys.count(key) > 1:
+        for key, times in Counter((sha, finding.id) for sha, finding in self.findings).items():
+            if times > 1:
                 raise BadInput("the same finding twice", got=key, do="give each finding its own id on its photo")
         for sha, view in self.photos:
             if view and view not in VIEWS:

@@ -74,6 +74,11 @@ class LimitText(_Strict):
         """The limit in millimetres."""
         return Limit(upper_mm=_mm(self.upper), lower_mm=_mm(self.lower), inclusive=self.rule == "inclusive")
 
+    @property
+    def typed(self) -> str:
+        """The limit in shop notation, `1/8 in` or `0.020 in to 0.040 in`."""
+        return " to ".join(parse_length(t).understood for t in (self.lower, self.upper) if t is not None)
+
 
 class Plan(_Strict):
     """Which gauge readings a criterion demands."""

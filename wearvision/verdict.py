@@ -15,6 +15,7 @@ from wearvision.errors import BadInput, BrokenRecord
 from wearvision.finding import FLAGS
 from wearvision.outcome import CriterionOutcome, Word, outcome_of, severest
 from wearvision.points import Placed
+from wearvision.rubric import LimitText
 from wearvision.sheet import ConfirmedSheet
 
 
@@ -83,7 +84,7 @@ class Verdict:
         """What the rubric leaves for assembly; empty on an assembly sheet."""
         prefilled = self._checked().prefilled
         later = prefilled.rubric.criteria("assembly") if prefilled.stage == "part" else ()
-        return tuple(f"At assembly: {c.title}{_figures(c.limit.limit.text) if c.limit else ''}" for c in later)
+        return tuple(f"At assembly: {c.title}{_figures(c.limit)}. {c.note}".strip() for c in later)
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
@@ -147,5 +148,8 @@ def _name(placed: Placed) -> str:
     return f"{finding.kind} {finding.id} (photo {sha[:8]})"
 
 
-def _figures(text: str) -> str:
-    return f", {text}"
+def _figures(limit: LimitText | None) -> str:
+    if limit is None:
+        return ""
+    target = f", set {limit.target}" if limit.target else ""
+    return f", {limit.typed} ({limit.limit.text}){target}"
