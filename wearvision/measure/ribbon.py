@@ -27,6 +27,9 @@ FULL_GAP = 8
 UNLIKE_SHARES, GAP_MM = (0.2, 0.3, 0.45, 0.6), 0.35
 """A groove reaches as far as one of these shares of its own unlikeness, over gaps of at most `GAP_MM`: the one whose
 end looks most like a lip."""
+LEAST_EXCESS = 0.25
+APART, APART_MM = 0.1, 0.6
+"""Two marks, not one, when the face between them is as usual (within `APART`) for longer than this."""
 LEFT, AT_CREST = 1.2, 0.2
 """Weights in that: of unlikeness left beyond (against), of a crest (for)."""
 SMOOTH_MM = 0.2
@@ -63,27 +66,27 @@ def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     """
     lap = len(found.z)
     rows = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
-    middle = ((ribbon.inner + ribbon.outer) / 2)[ROWS // 2 :: ROWS] / COLUMNS
+    middle = ((ribbon.inner + ribbon.outer) / 2)[ROWS // 2 :: ROWS][: len(rows)] / COLUMNS
     half = float(np.median(ribbon.outer - ribbon.inner)) / 2 / COLUMNS
     cell_mm = strip.step_mm * COLUMNS
     reach = int(max_width_mm / cell_mm)
-    beside = _beside(rows, middle, 0 if ribbon.full else lap - len(rows), strip.closed, lap)
+    beyond = _beside(rows, middle, 0 if ribbon.full else lap - len(rows), strip.closed, lap)
     unlike, crest = (_straight(image, rows, middle, reach) for image in (found.off, found.z))
-    other = _straight(found.off, *beside, reach) if len(beside[0]) > 4 else None
+    other = _straight(found.off, *beyond, reach) if len(beyond[0]) > 4 else np.zeros_like(unlike)
     usual = float(np.percentile(unlike, 30))
-    core = slice(max(0, int(reach - half)), int(reach + half) + 2)
-    wide = max(1, round(SMOOTH_MM / cell_mm)) | 1
-    calm = np.convolve(np.pad(unlike, wide // 2, mode="edge"), np.full(wide, 1 / wide), mode="valid")
-    excess = float(np.percentile(unlike[core], 75)) - usual
+    calm = _calm(unlike, round(SMOOTH_MM / cell_mm))
     gap = max(1, round(GAP_MM / cell_mm))
-    edges = [0.0, 0.0]
-    for k, side in enumerate((-1, 1)):
-        found_edges = []
+    span = (int(reach - half), int(reach + half) + 2)
+    core = _core(calm > usual + APART, calm - usual, span, round(APART_MM / cell_mm))
+    excess = float(np.percentile(unlike[core], 75)) - usual
+    edges = []
+    for side, start in ((-1, core.start), (1, core.stop - 1)):
+        places = []
         for share in UNLIKE_SHARES:
-            within = (calm > usual + max(0.25, share * excess)) & (other is None or calm > other + 0.2)
-            edge = _grow(within, unlike, usual, int(half), side, gap)
-            found_edges.append((_lip_like(edge, unlike, crest, usual), edge))
-        edges[k] = max(found_edges)[1]
+            within = (calm > usual + max(LEAST_EXCESS, share * excess)) & (calm > other + 0.2)
+            place = _grow(within, unlike, usual, start, side, gap)
+            places.append((_lip_like(place, side, unlike, crest, usual), place))
+        edges.append(max(places)[1] - reach)
     low, high = edges
     if high - low < 2 or (high - low) * cell_mm > max_width_mm:
         return ribbon
@@ -91,11 +94,26 @@ def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     return replace(ribbon, inner=centre + low * COLUMNS, outer=centre + high * COLUMNS)
 
 
-def _lip_like(edge: float, unlike: Array, crest: Array, usual: float) -> float:
+def _core(within: NDArray[np.bool_], excess: Array, span: tuple[int, int], gap: int) -> slice:
+    """The heaviest stretch without a long gap among those in a span; the span when there is none."""
+    low, high = max(0, span[0]), min(len(within), span[1])
+    at = np.flatnonzero(within[low:high]) + low
+    if not len(at):
+        return slice(low, high)
+    parts = np.split(at, np.flatnonzero(np.diff(at) > gap + 1) + 1)
+    best = max(parts, key=lambda part: float(excess[part].sum()))
+    return slice(int(best[0]), int(best[-1]) + 1)
+
+
+def _calm(values: Array, width: int) -> Array:
+    """Running mean, ends repeated."""
+    wide = max(1, width) | 1
+    return np.convolve(np.pad(values, wide // 2, mode="edge"), np.full(wide, 1 / wide), mode="valid")
+
+
+def _lip_like(edge: float, side: int, unlike: Array, crest: Array, usual: float) -> float:
     """How much a place looks like a lip: a fall of the unlikeness, to the usual, at a crest."""
-    middle = len(unlike) // 2
-    side = 1 if edge > 0 else -1
-    here = middle + int(np.rint(edge))
+    here = int(np.clip(np.rint(edge), 4, len(unlike) - 5))
     inside, outside = (unlike[here + side * np.array(steps)].mean() for steps in ((-3, -2, -1), (1, 2, 3)))
     at = float(crest[here - 1 : here + 2].max())
     return float(inside - outside - LEFT * max(0.0, outside - usual - 0.15) + AT_CREST * min(at, 4.0))
@@ -113,30 +131,29 @@ def _beside(
 
 
 def _straight(image: Grid, rows: NDArray[np.int64], middle: Array, reach: int) -> Array:
-    """Mean over rows of an image along a line, (2 reach + 1,)."""
+    """Mean over rows of an image along a line, (2 reach + 1,); beyond the image as at its border."""
     index = np.rint(middle).astype(int)[:, None] + np.arange(-reach, reach + 1)
-    inside = (index >= 0) & (index < image.shape[1])
     part = image[(rows % len(image))[:, None], np.clip(index, 0, image.shape[1] - 1)]
-    count = inside.sum(axis=0)
-    return np.asarray(np.where(inside, part, 0.0).sum(axis=0) / np.maximum(count, 1) * (count > 0))
+    return np.asarray(part.mean(axis=0), dtype=np.float64)
 
 
-def _grow(within: NDArray[np.bool_], unlike: Array, usual: float, half: int, side: int, gap: int) -> float:
-    """Offset from the middle of the lip on one side: where the unlikeness has fallen half way to the usual."""
-    middle = len(within) // 2
-    last, idle = 0, 0
-    for step in range(middle - 4):
-        idle = 0 if within[middle + side * step] else idle + 1
-        if idle > gap and step > half:
+def _grow(within: NDArray[np.bool_], unlike: Array, usual: float, start: int, side: int, gap: int) -> float:
+    """Place of the lip on one side of a start: where the unlikeness has fallen half way to the usual."""
+    last, idle, at = start, 0, start
+    while 4 <= at < len(within) - 4:
+        idle = 0 if within[at] else idle + 1
+        if idle > gap:
             break
-        last = step if idle == 0 else last
-    flank = unlike[middle + side * np.arange(last - 3, last + 4)]
+        last = at if idle == 0 else last
+        at += side
+    last = int(np.clip(last, 3, len(unlike) - 4))
+    flank = unlike[last + side * np.arange(-3, 4)]
     level = 0.5 * (max(usual, float(flank[3:].min())) + float(flank[:4].max()))
     below = np.flatnonzero((flank[1:] <= level) & (flank[:-1] > level))
     if not len(below):
-        return float(side * (last + 0.5))
-    at = int(below[-1])
-    return float(side * (last - 3 + at + (flank[at] - level) / (flank[at] - flank[at + 1])))
+        return last + 0.5 * side
+    step = int(below[-1])
+    return float(last + side * (step - 3 + (flank[step] - level) / (flank[step] - flank[step + 1])))
 
 
 def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
