@@ -53,14 +53,14 @@ def plane_of(spec: BoardSpec, look: Look) -> Plane:
 
 def draw(
     spec: BoardSpec, look: Look, *, blur_px: float = 0.8, noise: float = 2.0, black: int = 40, white: int = 200,
-    ground: int = 110, seed: int = 1,
+    ground: int = 110, seed: int = 1, fine: int = FINE,
 ) -> NDArray[np.uint8]:  # fmt: skip
     """An 8-bit photo of the board on plain ground."""
     plane = plane_of(spec, look)
     width, height = look.size_px
-    canvas = np.full((height * FINE, width * FINE), ground, dtype=np.uint8)
+    canvas = np.full((height * fine, width * fine), ground, dtype=np.uint8)
     for quad, bright in _quads(spec):
-        px = (plane.to_px(_dense(quad)) + 0.5) * FINE - 0.5
+        px = (plane.to_px(_dense(quad)) + 0.5) * fine - 0.5
         fixed = np.rint(px * 2**SHIFT).astype(np.int32).reshape(-1, 1, 2)
         cv2.fillPoly(canvas, [fixed], white if bright else black, lineType=cv2.LINE_8, shift=SHIFT)
     image = cv2.resize(canvas, (width, height), interpolation=cv2.INTER_AREA).astype(np.float32)

@@ -35,10 +35,10 @@ Array = NDArray[np.float64]
 LEVELS = (8, 4, 2, 1)
 SMALLEST_LEVEL_PX = 240
 """Copies of the photo with a shorter long side than this are not searched."""
-SMALLEST_MARKER_PX = 12
-"""Least side of a marker on the searched copy: below, a 5 x 5 code has under two pixels a cell."""
+SMALLEST_MARKER_PX = 10
+"""Least side of a marker on the searched copy: below, a 5 x 5 code has under 1.5 pixels a cell."""
 AGREE_MARKERS = 3
-AGREE_SHARE = 0.12
+AGREE_SHARE = 0.2
 """A marker agrees when its four corners lie within this share of its side from the common homography."""
 THRESHOLD_PX = 13
 """Window of the adaptive threshold. One suffices, as every marker is seen at several scales."""
