@@ -41,6 +41,7 @@ BENDS = ("bow_x", "bow_y", "twist")
 FLATNESS_SD_MM = 0.04
 """Of each way the card may bend, at its edges: glued to something flat. Common practice, no source."""
 STATE = (*NAMES, "pull", *BENDS)
+DISTANCE, FOCAL = NAMES.index("tz"), NAMES.index("log_f")
 
 SOURCES = {
     "lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",), "paper": BENDS
@@ -235,7 +236,11 @@ def _residual(points: Points, state: Array, sigma: float, inliers: NDArray[np.bo
 
 
 def _descend(points: Points, state: Array, prior: Prior, sigma: float, inliers: NDArray[np.bool_]) -> Array:
-    """Levenberg-Marquardt on corners and priors."""
+    """Levenberg-Marquardt on corners and priors.
+
+    Focal length and distance lie in a narrow curved valley, along which a frontal board tells them hardly apart;
+    stepping in log f and log (distance / f) makes it straight.
+    """
     target, inverse = _prior_state(prior)
 
     def cost(residual: Array, weight: Array, at: Array) -> float:
@@ -244,9 +249,14 @@ def _descend(points: Points, state: Array, prior: Prior, sigma: float, inliers: 
     residual, slope, weight = _residual(points, state, sigma, inliers)
     now, damping = cost(residual, weight, state), 0.0
     while damping < 1e8:
-        normal = slope.T @ (slope * weight[:, None]) + np.diag(inverse)
-        pull = slope.T @ (residual * weight) - (state - target) * inverse
-        ahead = state + np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        turned = slope.copy()
+        turned[:, DISTANCE] *= state[DISTANCE]
+        turned[:, FOCAL] += turned[:, DISTANCE]
+        normal = turned.T @ (turned * weight[:, None]) + np.diag(inverse)
+        pull = turned.T @ (residual * weight) - (state - target) * inverse
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        ahead = state + step
+        ahead[DISTANCE] = state[DISTANCE] * math.exp(min(step[DISTANCE] + step[FOCAL], 1.0))
         trial = _residual(points, ahead, sigma, inliers)
         then = cost(trial[0], trial[2], ahead)
         if not then < now:
