@@ -167,5 +167,8 @@ def undistort(uv: Array, k1: float) -> Array:
     far = np.sqrt(np.sum(uv * uv, axis=1, keepdims=True))
     near = far.copy()
     for _ in range(8):
-        near -= (near * (1 + k1 * near**2) - far) / (1 + 3 * k1 * near**2)
+        step = (near * (1 + k1 * near**2) - far) / (1 + 3 * k1 * near**2)
+        near -= step
+        if np.max(np.abs(step), initial=0.0) < 1e-14:
+            break
     return np.asarray(uv * np.divide(near, far, out=np.ones_like(far), where=far > 0))
