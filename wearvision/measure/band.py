@@ -15,13 +15,13 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
-LIP_PX = 0.45
+LIP_PX = 0.55
 """Standard uncertainty of a lip's place along the whole groove, photo px: blur, sharpening, rounded lips."""
-LIP_REL = 0.02
+LIP_REL = 0.025
 """Further part of the width: shallow or stained lips."""
-END_DEG, END_WIDTHS = 0.6, 0.25
-"""Standard uncertainty of one end: degrees, and further a part of the width along the groove."""
-CUT_DEG = 0.6
+END_DEG, END_WIDTHS = 0.15, 0.05
+"""Least standard uncertainty of one end: degrees, and a part of the width along the groove."""
+CUT_DEG = 1.0
 """The same where the view ends a groove."""
 WINDOW_DEG = 6.0
 """The largest width is the largest mean over a window this long."""
@@ -46,6 +46,8 @@ class Band:
         Whether it closes on itself.
     cut : (bool, bool)
         Whether the view ends it, at either end.
+    end_u_deg : (float, float)
+        Standard uncertainty of either end, degrees.
     """
 
     inner_px: Array
@@ -54,6 +56,7 @@ class Band:
     ends_px: tuple[Array, Array]
     full: bool
     cut: tuple[bool, bool]
+    end_u_deg: tuple[float, float]
 
     def outline_px(self) -> Array:
         """Closed outline; a full circle is two rings joined by a seam."""
@@ -66,7 +69,7 @@ class Band:
 
 def band_of(
     deg: Array, radius_mm: Array, width_mm: Array, centre_mm: Array, plane: Plane, *, full: bool,
-    cut: tuple[bool, bool],
+    cut: tuple[bool, bool], end_u_deg: tuple[float, float] = (END_DEG, END_DEG),
 ) -> Band:  # fmt: skip
     """A band from a centreline (angles, radii) and widths, with round ends inside its arc."""
     keep = np.ones(len(deg), dtype=bool)
@@ -90,7 +93,7 @@ def band_of(
     return Band(
         inner_px=plane.to_px(lips[0]), outer_px=plane.to_px(lips[1]),
         centre_px=plane.to_px(centre_mm.reshape(1, 2))[0],
-        ends_px=(_px(plane, caps[0]), _px(plane, caps[1])), full=full, cut=cut,
+        ends_px=(_px(plane, caps[0]), _px(plane, caps[1])), full=full, cut=cut, end_u_deg=end_u_deg,
     )  # fmt: skip
 
 
@@ -142,8 +145,10 @@ def measure_band(
     value, parts = plane.propagate(lambda p: figures(band, p))
     width, _, radius, arc, area = (float(v) for v in value)
     lip = LIP_PX * px_mm + LIP_REL * width
-    one = root_sum_square(END_DEG, float(np.degrees(END_WIDTHS * width / radius)))
-    end = 0.0 if band.full else root_sum_square(*(CUT_DEG if cut else one for cut in band.cut))
+    tip = float(np.degrees(END_WIDTHS * width / radius))
+    told = [CUT_DEG if cut else u for cut, u in zip(band.cut, band.end_u_deg, strict=True)]
+    ends = [root_sum_square(END_DEG, tip, u) for u in told]
+    end = 0.0 if band.full else root_sum_square(*ends)
     bearing = _bearing(band, plane)
     axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [

@@ -57,7 +57,8 @@ def evidence(strip: Strip) -> Evidence:
     per_px = strip.px_mm / strip.step_mm
     rows = round(ALONG_DEG / strip.step_deg) | 1
     gray = log_gray(strip.values)
-    steep = slope(gray, SIGMA_PX * per_px) * np.float32(per_px)
+    level = cv2.blur(strip.values, (round(LEVEL_MM / strip.step_mm) | 1, 1), borderType=cv2.BORDER_REFLECT)
+    steep = slope(strip.values, SIGMA_PX * per_px) * (np.float32(per_px) / (level + np.float32(8.0)))
     plain = along(steep, rows, closed=strip.closed)
     limit = sum(f * np.median(np.abs(x[::ROWS, ::COLUMNS]), axis=1) for f, x in ((3.0, steep), (5.0, plain)))
     limit = np.asarray(limit).repeat(ROWS)[: len(steep), None] + 1e-4

@@ -25,6 +25,8 @@ REACH = (1.5, 4.0)
 """A lip lies within 0.15 of the width of its coarse place, but at least and at most this many photo px."""
 LINE_SHARE = 0.7
 """A lip is a thin line when the slope comes back by this share just inside it."""
+ROW_WORTH = 5.0
+"""Worth of one row's likeness as evidence (a log likelihood); neighbours are not independent."""
 CAP_POWER = 0.2
 """A round end is unlike the face by at least this share of the power of the groove's profile."""
 INSIDE, BESIDE = 24, 8
@@ -43,6 +45,8 @@ class Track:
         Radii of the lips.
     clear : float
         Share of the rows where both lips are seen well.
+    end_u_deg : (float, float)
+        Standard uncertainty of where its profile ends, at its first and last angle.
     cut : (bool, bool)
         Whether the picture or a cover ends it, at its first and last angle.
     full : bool
@@ -61,6 +65,7 @@ class Track:
     inner_mm: Array
     outer_mm: Array
     clear: float
+    end_u_deg: tuple[float, float]
     cut: tuple[bool, bool]
     full: bool
     score: float
@@ -77,7 +82,11 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     blur_px : Gaussian blur of the photo, px
     """
     lap = strip.values.shape[0]
-    rows = ribbon.rows if ribbon.full else np.arange(*_ends(strip, found.gray, ribbon))
+    rows, end_u = ribbon.rows, (0.0, 0.0)
+    if not ribbon.full:
+        first, last = _ends(strip, found.gray, ribbon)
+        rows = _seen(strip, ribbon, np.arange(first[0], last[0] + 1))
+        end_u = (first[1] * strip.step_deg, last[1] * strip.step_deg)
     if len(rows) < 8:
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
@@ -93,7 +102,8 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     return Track(
         deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
         clear=float(np.mean((lips[0].size > 1.5 * usual) & (lips[1].size > 1.5 * usual))),
-        cut=(False, False) if ribbon.full else _cut(strip, rows, (coarse[0] + coarse[1]) / 2), full=ribbon.full,
+        end_u_deg=end_u, full=ribbon.full,
+        cut=(False, False) if ribbon.full else _cut(strip, rows, (coarse[0] + coarse[1]) / 2),
         score=ribbon.score, strength=np.minimum(lips[0].size, lips[1].size), dark=dark, dark_share=share,
     )  # fmt: skip
 
@@ -164,8 +174,19 @@ def spread_fix(line_px: Array, blur_px: float) -> Array:
     return np.asarray(spread * np.exp(-3.8 * over**0.55))
 
 
-def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[int, int]:
-    """First row of a groove, and the row after its last."""
+def _seen(strip: Strip, ribbon: Ribbon, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The rows from the first to the last in which the middle of the groove is seen."""
+    middle = np.rint(np.mean(_at(ribbon, rows), axis=0)).astype(int).clip(0, strip.valid.shape[1] - 1)
+    seen = np.flatnonzero(strip.valid[rows % len(strip.valid), middle])
+    return rows[seen[0] : seen[-1] + 1] if len(seen) else rows[:0]
+
+
+End = tuple[int, float]
+"""Row of an end, and its standard uncertainty in rows."""
+
+
+def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[End, End]:
+    """First and last row of a groove."""
     lap = strip.values.shape[0]
     reach = round(END_DEG / strip.step_deg)
     first, last = int(ribbon.rows[0]), int(ribbon.rows[-1])
@@ -177,20 +198,19 @@ def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[int, int]:
     shape = across - np.median(beside, axis=1, keepdims=True)
     quiet = float(np.median((beside - np.median(beside, axis=1, keepdims=True)) ** 2))
     if last - first < 12:
-        return first, last + 1
+        return (first, 2.0), (last, 2.0)
     width, radius = (float(np.median(x)) for x in (ribbon.outer - ribbon.inner, strip.mm(ribbon.inner)))
     cap = int(np.ceil(np.degrees(0.55 * width * strip.step_mm / radius) / strip.step_deg))
-    return (
-        high - _end(shape[::-1], high - last, high - first, quiet, cap),
-        low + _end(shape, first - low, last - low, quiet, cap) + 1,
-    )
+    head = _end(shape[::-1], high - last, high - first, quiet, cap)
+    tail = _end(shape, first - low, last - low, quiet, cap)
+    return (high - head[0], head[1]), (low + tail[0], tail[1])
 
 
 def _at(ribbon: Ribbon, rows: NDArray[np.int64]) -> tuple[Array, Array]:
     return np.interp(rows, ribbon.rows, ribbon.inner), np.interp(rows, ribbon.rows, ribbon.outer)
 
 
-def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> int:
+def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> End:
     """Last row that still belongs to the groove: best step in the likeness to its own rows a little inside.
 
     A coarse end that ran on where there is no groove is first taken back to where there is one. Its round cap,
@@ -205,10 +225,15 @@ def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> int:
     pattern = np.median(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)], axis=0)
     like = np.clip(shape @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
     begin = max(start, stop - back)
-    end = int(begin + np.argmax(np.cumsum(like[begin:] - 0.5)))
+    total = np.cumsum(like[begin:] - 0.5)
+    chance = np.exp(ROW_WORTH * (total - total.max()))
+    place = np.arange(len(total))
+    end = int(begin + np.argmax(total))
+    u = float(np.sqrt(np.sum(chance * (place + begin - end) ** 2) / np.sum(chance)))
     least = max(4 * quiet, CAP_POWER * float(np.mean(pattern**2)))
     other = np.mean(shape[end + 1 : end + 1 + cap] ** 2, axis=1) < least
-    return end + (int(np.argmax(other)) if other.any() else len(other))
+    more = int(np.argmax(other)) if other.any() else len(other)
+    return end + more, float(np.hypot(u, more / 4))
 
 
 def profiles(

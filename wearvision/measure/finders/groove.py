@@ -36,6 +36,8 @@ CLEAR, CLEAR_BESIDE = 0.5, 0.8
 DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
+ROUND_MM = 0.015
+"""A lip is rounded, and its shading begins this far out: up to 0.05 mm is a sharp edge (ISO 13715, from memory)."""
 BESIDE_EDGE_MM, BREAK_MM = 1.5, 1.2
 """Beside an edge; and so near to it that a line may be the edge's own break (chamfer, rounding)."""
 AXIS_MM, EDGE_DROP_MM = 0.05, 0.6
@@ -112,9 +114,11 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     name : id on the photo
     px_mm : length of a photo pixel on the face
     """
-    width = running_median(track.outer_mm - track.inner_mm, 9)
+    width = running_median(track.outer_mm - track.inner_mm, 9) - 2 * ROUND_MM
     centre = running_median((track.outer_mm + track.inner_mm) / 2, 9)
-    band = band_of(track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut)
+    band = band_of(
+        track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut, end_u_deg=track.end_u_deg
+    )
     return Finding(
         id=name, kind="groove", outline_px=band.outline_px(), flags=_flags(track, width, face, px_mm),
         quantities=measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2),
