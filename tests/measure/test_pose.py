@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 
+import cv2
 import numpy as np
 import pytest
 
 from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
 from wearvision.errors import BadInput
-from wearvision.measure import pose, prior
+from wearvision.measure import adjust, pose, prior
+from wearvision.measure.adjust import project
 from wearvision.measure.board import BoardSpec
 from wearvision.measure.plane import NAMES, Plane
-from wearvision.measure.pose import from_stated_scale, project, solve
+from wearvision.measure.pose import from_stated_scale, solve
 from wearvision.measure.prior import prior_of
 from wearvision.measure.scale import Sighting, find_boards
 from wearvision.quantity import Measured, Unmeasured
@@ -153,8 +155,8 @@ def test_closed_form_covariance_against_monte_carlo() -> None:
     for _ in range(400):
         theta = truth()
         theta[6:] = np.array(known.mean) + np.array(known.sd) * rng.standard_normal(6)
-        bend = tuple(pose.FLATNESS_SD_MM * rng.standard_normal(3))
-        pull = pose.PULL_SD_PX * rng.standard_normal()
+        bend = tuple(adjust.FLATNESS_SD_MM * rng.standard_normal(3))
+        pull = adjust.PULL_SD_PX * rng.standard_normal()
         sighting = seen(theta, noise_px=0.15, rng=rng, pull_px=pull, bend_mm=bend)
         plane = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35)
         value, parts = plane.propagate(figures)
@@ -233,5 +235,80 @@ def test_a_stated_scale_is_a_frontal_plane_some_percent_uncertain() -> None:
         from_stated_scale(0.0, (2000, 1500))
 
 
-def test_names_of_the_prior_follow_the_plane() -> None:
-    assert [m for members in pose.SOURCES.values() for m in members] == [*NAMES[6:], *pose.BENDS]
+def test_names_of_the_sources_follow_the_plane() -> None:
+    assert [m for members in adjust.SOURCES.values() for m in members] == list(NAMES[6:])
+
+
+def beside(theta: np.ndarray, turn_rad: float, shift_mm: tuple[float, float], rise_mm: float = 0.0) -> np.ndarray:
+    """The camera as seen from a second board that lies turned and shifted on the first one's plane."""
+    rotation = np.asarray(cv2.Rodrigues(theta[:3])[0])
+    cos, sin = math.cos(turn_rad), math.sin(turn_rad)
+    other = theta.copy()
+    other[:3] = cv2.Rodrigues(rotation @ np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1.0]]))[0].ravel()
+    other[3:6] = theta[3:6] + rotation @ np.array([*shift_mm, -rise_mm])
+    return other
+
+
+def test_the_slope_of_two_boards_is_that_of_the_model() -> None:
+    boards = [adjust.points_of(seen(truth())), adjust.points_of(seen(truth()))]
+    rng = np.random.default_rng(4)
+    state = np.zeros(adjust.state_size(2))
+    state[:12] = truth()
+    state[12:20] = 0.3 * rng.standard_normal(8)
+    state[20:] = 0.4, 130.0, -40.0, 0.7
+    _, slope = adjust.model(boards, state)
+    step = np.concatenate(
+        [[1e-6] * 3, [1e-4] * 3, [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3], [1e-3] * 8, [1e-5], [1e-3] * 3]
+    )
+    for k, h in enumerate(step):
+        d = np.zeros(len(state))
+        d[k] = h
+        by_step = (adjust.model(boards, state + d)[0] - adjust.model(boards, state - d)[0]).ravel() / (2 * h)
+        np.testing.assert_allclose(slope[:, k], by_step, rtol=1e-4, atol=2e-4 * np.abs(by_step).max() + 1e-9)
+
+
+def test_a_second_card_on_the_same_face_makes_lengths_surer() -> None:
+    rng, theta = np.random.default_rng(6), truth()
+    first = seen(theta, noise_px=0.15, rng=rng)
+    second = seen(beside(theta, 2.2, (230.0, 60.0)), noise_px=0.15, rng=rng, pull_px=0.4)
+    one = solved([first], size_px=SIZE, focal35_mm=FOCAL35)
+    two = solved([first, second], size_px=SIZE, focal35_mm=FOCAL35)
+    real = Plane(theta=theta, sources={}, size_px=SIZE, source="truth")
+    corner = [p.propagate(figures)[1]["corner"] for p in (one, two)]
+    assert np.all(corner[1] < 0.8 * corner[0])
+    np.testing.assert_allclose(two.to_mm(PLACES), real.to_mm(PLACES), atol=0.4)
+
+
+def test_a_card_that_lies_elsewhere_is_left_out() -> None:
+    rng, theta = np.random.default_rng(7), truth()
+    first = seen(theta, noise_px=0.15, rng=rng)
+    other = beside(theta, 0.3, (230.0, 60.0), rise_mm=-40.0)
+    other[0] += 0.1
+    far = seen(other, noise_px=0.15, rng=rng)
+    one = solved([first], size_px=SIZE, focal35_mm=FOCAL35)
+    both = solved([first, far], size_px=SIZE, focal35_mm=FOCAL35)
+    np.testing.assert_allclose(both.theta, one.theta)
+
+
+def test_covariance_of_two_cards_against_monte_carlo() -> None:
+    rng = np.random.default_rng(12)
+    known = prior_of(SIZE, FOCAL35, None, 0.0)
+    scores = []
+    for _ in range(200):
+        theta = truth()
+        theta[6:] = np.array(known.mean) + np.array(known.sd) * rng.standard_normal(6)
+        rise = adjust.RISE_SD_MM * rng.standard_normal()
+        cards = [
+            seen(
+                camera, noise_px=0.15, rng=rng, pull_px=adjust.PULL_SD_PX * rng.standard_normal(),
+                bend_mm=tuple(adjust.FLATNESS_SD_MM * rng.standard_normal(3)),
+            )
+            for camera in (theta, beside(theta, 1.3, (240.0, 20.0), rise))
+        ]  # fmt: skip
+        plane = solved(cards, size_px=SIZE, focal35_mm=FOCAL35)
+        value, parts = plane.propagate(figures)
+        real = figures(Plane(theta=theta, sources={}, size_px=SIZE, source="truth"))
+        scores.append((value - real) / np.sqrt(sum(u**2 for u in parts.values())))
+    z = np.array(scores)
+    assert np.all(np.abs(np.sqrt(np.mean(z**2, axis=0)) - 1) < 0.15), np.sqrt(np.mean(z**2, axis=0))
+    assert 0.92 < float(np.mean(np.abs(z) < 1.96)) < 0.98

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
+from wearvision.measure.adjust import project
 from wearvision.measure.plane import Plane
-from wearvision.measure.pose import from_stated_scale, project, solve
+from wearvision.measure.pose import from_stated_scale, solve
 from wearvision.measure.quality import gates
 from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, find_boards
