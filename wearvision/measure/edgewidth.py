@@ -34,9 +34,7 @@ def edge_sigma(
     widths = []
     for stride, across in ((1, np.array([0.0, free])), (columns, np.array([free, 0.0]))):
         pairs = [
-            (k, k + stride)
-            for k in place
-            if k + stride in place and not (stride == 1 and k % columns == columns - 1)
+            (k, k + stride) for k in place if k + stride in place and not (stride == 1 and k % columns == columns - 1)
         ]
         found = []
         for k, m in pairs[:: max(1, len(pairs) // EDGES)]:
