@@ -59,6 +59,8 @@ class Finding:
         Name of the person who marked it; empty when the finder did.
     struck : str
         Reason a person struck it from the record; empty when it stands.
+    same_as : str
+        The finding on another photo of the part that this one repeats, `photo/G1`; it is gauged there.
     """
 
     id: str
@@ -70,6 +72,7 @@ class Finding:
     places_px: Points = field(default_factory=lambda: np.zeros((0, 2)))
     by: str = ""
     struck: str = ""
+    same_as: str = ""
 
     def __post_init__(self) -> None:
         unknown = [f for f in self.flags if f not in FLAGS]
@@ -99,4 +102,6 @@ class Finding:
             out["by"] = self.by
         if self.struck:
             out["struck"] = self.struck
+        if self.same_as:
+            out["same_as"] = self.same_as
         return out

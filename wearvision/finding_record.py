@@ -15,7 +15,7 @@ from wearvision.quantity import Measured, Quantity, quantity_from_json
 def finding_record(finding: Finding) -> dict[str, object]:
     """Every field of a finding; outlines to 0.01 px."""
     return {
-        **finding.to_json(), "by": finding.by, "struck": finding.struck,
+        **finding.to_json(), "by": finding.by, "struck": finding.struck, "same_as": finding.same_as,
         "quantities": {k: _record(q) for k, q in finding.quantities.items()},
         "sealed": {k: _record(q) for k, q in finding.sealed.items()},
     }  # fmt: skip
@@ -39,7 +39,7 @@ def finding_from_record(data: Mapping[str, object]) -> Finding:
         places_px=np.array(data["places_px"], dtype=np.float64).reshape(-1, 2),
         quantities={str(k): _quantity(q) for k, q in quantities.items()},
         sealed={str(k): _quantity(q) for k, q in sealed.items()},
-        by=str(data["by"]), struck=str(data["struck"]),
+        by=str(data["by"]), struck=str(data["struck"]), same_as=str(data["same_as"]),
     )  # fmt: skip
 
 

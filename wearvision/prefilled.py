@@ -75,11 +75,11 @@ class PrefilledSheet:
         return self.rubric.criteria(self.stage)
 
     def placed(self, criterion: Criterion) -> tuple[Placed, ...]:
-        """Findings that count for a criterion; struck ones do not."""
+        """Findings that count for a criterion; struck ones and repeats of one on another photo do not."""
         views = dict(self.photos)
         return tuple(
             (sha, f) for sha, f in self.findings
-            if not f.struck and f.kind in criterion.findings
+            if not (f.struck or f.same_as) and f.kind in criterion.findings
             and (criterion.view == "any" or views.get(sha, "") in ("", criterion.view, "line-light"))
         )  # fmt: skip
 
@@ -87,7 +87,8 @@ class PrefilledSheet:
     def unplaced(self) -> tuple[Placed, ...]:
         """Findings, not struck, that no criterion of the rubric asks about."""
         placed = [f for c in self.rubric.file.criteria for _, f in self.placed(c)]
-        return tuple((sha, f) for sha, f in self.findings if not f.struck and not any(f is p for p in placed))
+        standing = [(sha, f) for sha, f in self.findings if not (f.struck or f.same_as)]
+        return tuple((sha, f) for sha, f in standing if not any(f is p for p in placed))
 
     @property
     def not_gauged(self) -> tuple[Placed, ...]:

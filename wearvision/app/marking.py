@@ -14,6 +14,7 @@ from wearvision.app.shop import Shop
 from wearvision.errors import BadInput
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.marks import Mark
+from wearvision.same import merge
 from wearvision.sheet import prefill
 from wearvision.stated import NOMINALS, Stated
 
@@ -60,7 +61,8 @@ def mark_part(shop: Shop, tag: str, photo: str, marks: list[Mark], at: datetime,
     shop.ledger.keep_photo(tag, record.photos[sha], survey, at)
     findings = [(s, f) for s, f in sheet.findings if s != sha]
     findings += [(sha, finding_from_record(r)) for r in result.records]
-    shop.ledger.begin(prefill(sheet.rubric, tag, findings, photos=dict(sheet.photos)), at, renew=renew)
+    views = dict(sheet.photos)
+    shop.ledger.begin(prefill(sheet.rubric, tag, merge(findings, views), photos=views), at, renew=renew)
 
 
 def stated_of(photo: Mapping[str, Any]) -> Stated:

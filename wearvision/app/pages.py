@@ -53,6 +53,11 @@ def drawings(shop: Shop, record: PartRecord) -> list[Drawing]:
     return sorted(out, key=lambda d: (not d.survey["usable"], -len(d.points), -len(d.findings)))
 
 
+def names_of(record: PartRecord) -> dict[str, str]:
+    """Photos of the sheet by their sha256, as people call them."""
+    return {sha: str(record.photos[sha]["file"]) for sha, _ in sheet_of(record).photos}
+
+
 def _width(survey: Any) -> int:
     return int(survey["photo"]["width_px"])
 
@@ -79,7 +84,7 @@ def _card(record: PartRecord, pictures: Sequence[Picture], command: str) -> Part
     step, why = next_step(sheet, surveys)
     return PartCard(
         tag=record.tag, part_kind=record.kind, next_step=step, why=why, photos=len(surveys),
-        pictures=tuple(pictures), findings=rows([f for _, f in sheet.findings]), points=len(sheet.points),
+        pictures=tuple(pictures), findings=rows(sheet.findings, names_of(record)), points=len(sheet.points),
         retakes=tuple((s["photo"]["file"], r["say"]) for s in surveys for r in s["retake"]),
         not_assessed=not_assessed(surveys), command=command,
     )  # fmt: skip
@@ -94,7 +99,7 @@ def sheet_html(record: PartRecord, drawn: Iterable[Drawing], at: datetime, *, co
         tag=record.tag, part_kind=record.kind, crate=record.crate, rubric=rubric_words(sheet),
         rubric_digest=sheet.rubric.digest, made_at=when(at), version=__version__,
         pictures=tuple(draw_photo(d, SHEET_PX) for d in drawn if d.survey["usable"]), closeups=tuple(closeups),
-        criteria=tuple(_criterion(sheet, c) for c in sheet.criteria), findings=rows([f for _, f in sheet.findings]),
+        criteria=tuple(_criterion(sheet, c) for c in sheet.criteria), findings=rows(sheet.findings, names_of(record)),
         not_assessed=not_assessed([record.surveys[sha] for sha, _ in sheet.photos]), command=command,
     )  # fmt: skip
     return sheet_page(model)

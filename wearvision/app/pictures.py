@@ -90,7 +90,9 @@ def _picture(rgb: Any, drawing: Drawing, caption: str) -> Picture:
 
 
 def label(finding: Finding) -> str:
-    """Words beside a mark: its width or diameter, `3.6 mm wide`."""
+    """Words beside a mark: its width or diameter, `3.6 mm wide`; for a repeat, which mark it is again."""
+    if finding.same_as:
+        return f"is {finding.same_as.partition('/')[2]} of another photo"
     for name, words in (("width", "wide"), ("diameter", "across")):
         quantity = finding.quantities.get(name)
         if isinstance(quantity, Measured):
@@ -98,14 +100,22 @@ def label(finding: Finding) -> str:
     return ""
 
 
-def rows(findings: Sequence[Finding]) -> tuple[FindingRow, ...]:
-    """Findings as pages list them: open figures only."""
+def rows(findings: Sequence[tuple[str, Finding]], names: Mapping[str, str]) -> tuple[FindingRow, ...]:
+    """Findings as pages list them: open figures only, repeats left out; the photo named when there are several.
+
+    Parameters
+    ----------
+    findings : sequence of (sha256 of the photo, Finding)
+    names : mapping of sha256 to the photo's name
+    """
+    several = len(names) > 1
     return tuple(
         FindingRow(
-            id=f.id, kind=f.kind, flags=f.flags, struck=f.struck, by=f.by,
-            figures=tuple((n, f.quantities[n]) for n in SHOWN if n in f.quantities),
+            id=f"{f.id} on {Path(names[sha]).stem}" if several else f.id, kind=f.kind, flags=f.flags,
+            struck=f.struck, by=f.by, figures=tuple((n, f.quantities[n]) for n in SHOWN if n in f.quantities),
         )
-        for f in findings
+        for sha, f in findings
+        if not f.same_as
     )  # fmt: skip
 
 

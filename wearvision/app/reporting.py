@@ -64,7 +64,7 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
     return ReportView(
         tag=tag, part_kind=record.kind, crate=record.crate, made_at=pages.when(at), version=__version__,
         rubric=pages.rubric_words(sheet), rubric_digest=sheet.rubric.digest, rule=rule_words(sheet),
-        photos=tuple(_photo(d) for d in drawn), findings=rows([f for _, f in sheet.findings]),
+        photos=tuple(_photo(d) for d in drawn), findings=rows(sheet.findings, pages.names_of(record)),
         instruments=_instruments(record.log),
         criteria=tuple(_criterion(record, sheet, c, outcomes.get(c.id)) for c in sheet.criteria),
         verdict=_verdict(verdict) if verdict else None, missing=() if verdict else still,

@@ -22,6 +22,7 @@ from wearvision.finding_record import finding_from_record
 from wearvision.journal import Journal, compact
 from wearvision.photos import read_bytes
 from wearvision.pool import LIMIT_S, Done, Job, Pool, SetAside
+from wearvision.same import merge
 from wearvision.sheet import prefill
 from wearvision.worker import workers_for
 
@@ -203,7 +204,7 @@ def _keep(part: _Part, crate: Crate, shop: Shop, at: datetime, aside: list[tuple
             for _, result in part.photos for record in result["records"] if result["public"]["usable"]
         ]  # fmt: skip
         views = {r["public"]["photo"]["sha256"]: r["public"]["view"] for _, r in part.photos}
-        sheet = prefill(load_rubric(kind, shop.rubric), part.tag, findings, photos=views)
+        sheet = prefill(load_rubric(kind, shop.rubric), part.tag, merge(findings, views), photos=views)
         shop.ledger.begin(sheet, at)
         return True
     except WearvisionError as error:
