@@ -15,9 +15,9 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
-LIP_PX = 0.55
+LIP_PX = 0.5
 """Standard uncertainty of a lip's place along the whole groove, photo px: blur, sharpening, rounded lips."""
-LIP_REL = 0.025
+LIP_REL = 0.02
 """Further part of the width: shallow or stained lips."""
 END_DEG, END_WIDTHS = 0.15, 0.05
 """Least standard uncertainty of one end: degrees, and a part of the width along the groove."""

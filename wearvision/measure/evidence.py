@@ -35,8 +35,10 @@ class Evidence:
     ----------
     gray : (T, R) float32
         Log grey of the strip.
+    plain : (T, R) float32
+        Slope of the grey over its level, per photo px along the radius, averaged along the strip.
     signed : (T, R) float32
-        Slope of log grey per photo px along the radius, averaged along the strip.
+        The same with large slopes clipped, so that a rust spot cannot buy a vote.
     usual : (T,) array
         Usual size of `signed` in each row.
     z : (T', R') float32
@@ -46,6 +48,7 @@ class Evidence:
     """
 
     gray: Grid
+    plain: Grid
     signed: Grid
     usual: Array
     z: Grid
@@ -72,7 +75,7 @@ def evidence(strip: Strip) -> Evidence:
     off = _off(gray, strip, rows, seen)
     row_usual = 1.4826 * np.median(lines[:, ::3], axis=1).astype(np.float64) + 1e-4
     return Evidence(
-        gray=gray, signed=signed, off=off,
+        gray=gray, plain=plain, signed=signed, off=off,
         usual=row_usual[np.minimum(np.arange(len(signed)) // ROWS, len(row_usual) - 1)],
         z=np.where(seen, np.maximum(cells / usual, 0.01), 0).astype(np.float32),
     )  # fmt: skip

@@ -93,7 +93,7 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     per_px = strip.px_mm / strip.step_mm
     width = float(np.median(coarse[1] - coarse[0]))
     reach = round(float(np.clip(0.15 * width, REACH[0] * per_px, REACH[1] * per_px)))
-    signed, usual = found.signed[rows % lap], found.usual[rows % lap]
+    signed, usual = found.plain[rows % lap], found.usual[rows % lap]
     lips = [_lip(signed, usual, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
     fixes = [spread_fix(lip.line / per_px, blur_px) * per_px for lip in lips]
     inner, outer = lips[0].column + fixes[0], lips[1].column - fixes[1]
@@ -125,7 +125,7 @@ def _lip(signed: Grid, usual: Array, start: Array, reach: int, side: int, per_px
     """
     columns = signed.shape[1]
     rows = np.arange(len(signed))
-    place, half, pull = np.asarray(start, dtype=np.float64), reach, 0.5
+    place, half, pull = np.asarray(start, dtype=np.float64), reach, 1.2
     column = np.rint(place).astype(int)
     for _ in range(3):
         index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half - 1, half + 2), 0, columns - 1)
