@@ -7,11 +7,10 @@ from html import unescape
 
 import numpy as np
 
-from wearvision.board_page import BoardModel, PartCard
-from wearvision.overlay import jpeg
-from wearvision.page import FindingRow, Picture
-from wearvision.quantity import Measured, Unmeasured
-from wearvision.report import (
+from wearvision.pages.board import BoardModel, PartCard
+from wearvision.pages.overlay import jpeg
+from wearvision.pages.page import FindingRow, Picture
+from wearvision.pages.report import (
     CriterionView,
     DecisionView,
     EntryView,
@@ -23,6 +22,7 @@ from wearvision.report import (
     TableView,
     VerdictView,
 )
+from wearvision.quantity import Measured, Unmeasured
 
 EVIL = "<script>alert('x')</script> & \"co\""
 VERDICTS = ("reuse", "rework first", "do not reuse", "undecided")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from wearvision.errors import BadInput
 
 if TYPE_CHECKING:
-    from wearvision.crate import CratePhoto
+    from wearvision.crates.crate import CratePhoto
 
 LOG = "WEARVISION_TEST_MARKS"
 

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from wearvision.finding import Finding, Kind
-from wearvision.points import GaugePoint
 from wearvision.quantity import Measured, Quantity
-from wearvision.reading import GaugeKind, GaugeReading, Instrument, SightCheck
-from wearvision.rubric import Rubric
-from wearvision.sheet import ConfirmedSheet, Log, PrefilledSheet, sights_wanted
+from wearvision.rules.points import GaugePoint
+from wearvision.rules.reading import GaugeKind, GaugeReading, Instrument, SightCheck
+from wearvision.rules.rubric import Rubric
+from wearvision.rules.sheet import ConfirmedSheet, Log, PrefilledSheet, sights_wanted
 
 RUBRICS = Path(__file__).parent.parent / "rubric"
 SHA = "ab" * 32

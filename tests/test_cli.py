@@ -184,7 +184,7 @@ def readings(bench: Path, tag: str) -> str:
     """A CSV with a shallow reading at every point and a passing answer to every check."""
     from wearvision.app.inspection import tasks
     from wearvision.app.shop import open_shop
-    from wearvision.entry import Log
+    from wearvision.rules.entry import Log
 
     rows = ["point,reading,gauge,zero_checked,criterion,check,answer,how"]
     with open_shop(bench / "wearvision-data") as shop:

@@ -175,7 +175,7 @@ def sheet(
     """Write the bench sheet of a part: where to gauge, how often, with what. With --mark, take marks in first."""
     from wearvision.app.inspection import still_missing
     from wearvision.app.marking import mark_part, read_marks
-    from wearvision.app.pages import sheet_of, write_part
+    from wearvision.app.sheets import sheet_of, write_part
     from wearvision.app.shop import now, open_shop
 
     with open_shop(data, rubric) as shop:

@@ -21,7 +21,7 @@ def rows() -> list[Row]:
         "wearvision --help": python("-m", "wearvision", "--help"),
         "import numpy": python("-c", "import numpy"),
         "import cv2": python("-c", "import cv2"),
-        "import wearvision.batch": python("-c", "import wearvision.batch"),
+        "import wearvision.crates.batch": python("-c", "import wearvision.crates.batch"),
         "import wearvision.measure.survey": python("-c", "import wearvision.measure.survey"),
     }
     return ratios(python("-c", "pass"), calls, at_most={"wearvision --help": HELP})

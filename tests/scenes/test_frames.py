@@ -137,7 +137,7 @@ def test_demo_photos_are_those_of_the_truth_file() -> None:
 
 
 def test_demo_crate_states_what_its_truth_knows() -> None:
-    from wearvision.crate import read_crate
+    from wearvision.crates.crate import read_crate
 
     truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["photos"]
     crate = read_crate(DEMO / "crate")

@@ -97,8 +97,8 @@ def test_card_drawing_is_opencvs_board() -> None:
 
 def test_a_labelled_card_says_its_size() -> None:
     """The label is read back by the reader that measures photos."""
+    from wearvision.cards.tags import read_card_text
     from wearvision.scenes.drawing import sheet_bitmap
-    from wearvision.tags import read_card_text
 
     card = next(s.card for s in map(draw_scene, SEEDS) if s.card.serial and s.card.name == "small")
     drawing = sheet_bitmap(card, 60)

@@ -16,15 +16,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests import sheet_kit as kit
-from wearvision.entry import Entry, Log
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
-from wearvision.reading import GaugeReading
-from wearvision.sheet import PrefilledSheet, missing, prefill
+from wearvision.rules.entry import Entry, Log
+from wearvision.rules.reading import GaugeReading
+from wearvision.rules.sheet import PrefilledSheet, missing, prefill
+from wearvision.rules.verdict import Verdict
 from wearvision.store.chain import Chain
 from wearvision.store.db import open_store
 from wearvision.store.event import event_hash
 from wearvision.store.ledger import Ledger
-from wearvision.verdict import Verdict
 
 AT = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 TAG = "C-1042"
@@ -143,7 +143,7 @@ def test_a_grade_written_by_hand_is_found() -> None:
         deep = {1: "4.2 mm"}
         for entry in kit.whole_log(sheet, typed=deep).entries:
             book.commit(TAG, entry, AT)
-        from wearvision.sheet import ConfirmedSheet
+        from wearvision.rules.sheet import ConfirmedSheet
 
         record = book.load(TAG)
         assert record.sheet is not None

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from wearvision import cards
+from wearvision.cards import printing as cards
 from wearvision.errors import BadInput
 from wearvision.stated import View
 

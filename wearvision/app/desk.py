@@ -10,12 +10,12 @@ from typing import Any
 
 from wearvision.app import inspection
 from wearvision.app.inspection import Task
-from wearvision.app.pages import limit_words, sheet_of
+from wearvision.app.sheets import limit_words, sheet_of
 from wearvision.app.shop import Shop, now, open_shop
 from wearvision.errors import BadInput, UsageError, WearvisionError
-from wearvision.notation import parse_length
-from wearvision.page import say as figure_words
-from wearvision.reading import GaugeReading, Instrument, SightCheck
+from wearvision.pages.page import say as figure_words
+from wearvision.rules.notation import parse_length
+from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
 
 STOP = ("q", "quit", "stop")
 

@@ -10,16 +10,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from wearvision.app.pages import sheet_of
+from wearvision.app.sheets import sheet_of
 from wearvision.app.shop import Shop
-from wearvision.entry import Entry, Log
 from wearvision.errors import BadInput, NeedsPerson
-from wearvision.notation import LengthUnit, parse_length
-from wearvision.points import GaugePoint
 from wearvision.quantity import Quantity
-from wearvision.reading import GaugeReading, Instrument, SightCheck
-from wearvision.rubric import Criterion, Sight
-from wearvision.sheet import PrefilledSheet, missing, open_estimate, seconds_wanted, sights_wanted
+from wearvision.rules.entry import Entry, Log
+from wearvision.rules.notation import LengthUnit, parse_length
+from wearvision.rules.points import GaugePoint
+from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
+from wearvision.rules.rubric import Criterion, Sight
+from wearvision.rules.sheet import PrefilledSheet, missing, open_estimate, seconds_wanted, sights_wanted
 from wearvision.store.ledger import PartRecord
 
 CSV_COLUMNS = ("point", "reading", "gauge", "zero_checked", "criterion", "check", "answer", "how", "record", "note",
@@ -177,7 +177,7 @@ def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument]
 
 
 def _fits(sheet: PrefilledSheet, what: GaugeReading | SightCheck) -> None:
-    from wearvision.sheet import check_fits
+    from wearvision.rules.sheet import check_fits
 
     check_fits(sheet, what)
 

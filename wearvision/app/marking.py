@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from wearvision.app.measuring import measure_photo
-from wearvision.app.pages import sheet_of
+from wearvision.app.sheets import sheet_of
 from wearvision.app.shop import Shop
 from wearvision.errors import BadInput
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.marks import Mark
-from wearvision.same import merge
-from wearvision.sheet import prefill
+from wearvision.rules.same import merge
+from wearvision.rules.sheet import prefill
 from wearvision.stated import NOMINALS, Stated
 
 

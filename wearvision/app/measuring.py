@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from wearvision import photos, tags
+from wearvision import photos
 from wearvision.app.rubrics import load_rubric, smallest_limit_mm
+from wearvision.cards import tags
 from wearvision.finding_record import finding_record
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.marks import Mark

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from wearvision.board_page import NextStep
 from wearvision.finding import Finding
+from wearvision.pages.board import NextStep
 from wearvision.quantity import Measured
-from wearvision.rubric import Criterion
-from wearvision.sheet import PrefilledSheet
+from wearvision.rules.rubric import Criterion
+from wearvision.rules.sheet import PrefilledSheet
 
 WIDE, NARROW = 2.0, 1.0
 

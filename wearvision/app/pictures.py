@@ -9,11 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from wearvision import overlay, photos
+from wearvision import photos
 from wearvision.finding import Finding
-from wearvision.page import FindingRow, Picture, plain, say
-from wearvision.points import GaugePoint
+from wearvision.pages import overlay
+from wearvision.pages.page import FindingRow, Picture, plain, say
 from wearvision.quantity import Measured
+from wearvision.rules.points import GaugePoint
 
 BOARD_PX, SHEET_PX = 1000, 1600
 SHOWN = ("width", "radius", "arc_in_view", "diameter", "area")

@@ -8,16 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from wearvision import __version__
-from wearvision.app import pages
+from wearvision.app import sheets as pages
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo, rows
 from wearvision.app.shop import Shop
-from wearvision.cautions import cautions_for
-from wearvision.entry import Entry, Log
-from wearvision.outcome import CriterionOutcome
-from wearvision.page import say
-from wearvision.quantity import Measured
-from wearvision.reading import GaugeReading, Instrument, SightCheck
-from wearvision.report import (
+from wearvision.pages.page import say
+from wearvision.pages.report import (
     CriterionView,
     DecisionView,
     EntryView,
@@ -29,17 +24,22 @@ from wearvision.report import (
     VerdictView,
     report_html,
 )
-from wearvision.rubric import Criterion
-from wearvision.sheet import PrefilledSheet, missing, open_estimate
+from wearvision.quantity import Measured
+from wearvision.rules.cautions import cautions_for
+from wearvision.rules.entry import Entry, Log
+from wearvision.rules.outcome import CriterionOutcome
+from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
+from wearvision.rules.rubric import Criterion
+from wearvision.rules.sheet import PrefilledSheet, missing, open_estimate
+from wearvision.rules.verdict import Verdict
 from wearvision.store.ledger import PartRecord
-from wearvision.verdict import Verdict
 
 NOT_CONFIRMED = "confirmation of the complete sheet by a named person (wearvision verdict {tag} --by NAME)"
 
 
 def write_report(shop: Shop, tag: str, out: Path, at: datetime) -> tuple[Path, Path]:
     """Write the report of a part as HTML and PDF into `out`; returns both paths."""
-    from wearvision.report_pdf import report_pdf
+    from wearvision.pages.report_pdf import report_pdf
 
     view = report_view(shop, tag, at)
     out.mkdir(parents=True, exist_ok=True)

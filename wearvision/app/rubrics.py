@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from wearvision.errors import BadInput
-from wearvision.notation import parse_length
-from wearvision.rubric import Rubric
+from wearvision.rules.notation import parse_length
+from wearvision.rules.rubric import Rubric
 from wearvision.stated import PART_KINDS
 
 _PACKAGE = Path(__file__).resolve().parent.parent

@@ -13,7 +13,7 @@ from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo
 from wearvision.errors import BadInput, UsageError, WearvisionError
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
-from wearvision.page import say
+from wearvision.pages.page import say
 from wearvision.quantity import quantity_from_json
 from wearvision.stated import CardSize, PartKind, Stated, View
 

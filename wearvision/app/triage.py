@@ -10,21 +10,21 @@ from pathlib import Path
 from typing import Any
 
 from wearvision import __version__
-from wearvision.app import pages
+from wearvision.app import sheets as pages
 from wearvision.app.measuring import measure_photo
 from wearvision.app.rubrics import load_rubric, rubric_folder
 from wearvision.app.shop import Shop
-from wearvision.batch import BatchEnd, Outcome, batch_pool, measure_all, outcomes
-from wearvision.board_page import BoardModel, PartCard, board_csv, board_page
-from wearvision.crate import Crate, CratePhoto, read_crate
+from wearvision.crates.batch import BatchEnd, Outcome, batch_pool, measure_all, outcomes
+from wearvision.crates.crate import Crate, CratePhoto, read_crate
+from wearvision.crates.journal import Journal, compact
+from wearvision.crates.pool import LIMIT_S, Done, Job, Pool, SetAside
+from wearvision.crates.worker import workers_for
 from wearvision.errors import WearvisionError
 from wearvision.finding_record import finding_from_record
-from wearvision.journal import Journal, compact
+from wearvision.pages.board import BoardModel, PartCard, board_csv, board_page
 from wearvision.photos import read_bytes
-from wearvision.pool import LIMIT_S, Done, Job, Pool, SetAside
-from wearvision.same import merge
-from wearvision.sheet import prefill
-from wearvision.worker import workers_for
+from wearvision.rules.same import merge
+from wearvision.rules.sheet import prefill
 
 
 @dataclass(frozen=True, kw_only=True)

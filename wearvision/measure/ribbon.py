@@ -7,6 +7,7 @@ over the whole run, the face begins to look as usual; and with its width known i
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import product
 
 import cv2
 import numpy as np
@@ -80,9 +81,10 @@ def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     core = _core(calm > usual + APART, calm - usual, span, round(APART_MM / cell_mm))
     excess = float(np.percentile(unlike[core], 75)) - usual
     edges = []
-    for side, start in ((-1, core.start), (1, core.stop - 1)):
+    top = core.start + int(np.argmax(calm[core]))
+    for side, border in ((-1, core.start), (1, core.stop - 1)):
         places = []
-        for share in UNLIKE_SHARES:
+        for share, start in product(UNLIKE_SHARES, (border, top)):
             within = (calm > usual + max(LEAST_EXCESS, share * excess)) & (calm > other + 0.2)
             place = _grow(within, unlike, usual, start, side, gap)
             places.append((_lip_like(place, side, unlike, crest, usual), place))

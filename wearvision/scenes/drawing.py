@@ -7,7 +7,7 @@ import numpy as np
 import segno
 from numpy.typing import NDArray
 
-from wearvision.card_layout import qr_square_mm
+from wearvision.cards.layout import qr_square_mm
 from wearvision.scenes.spec import Card
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from wearvision.card_layout import cut_box_mm
+from wearvision.cards.layout import cut_box_mm
 
 PAPER_MM = 0.3
 """Thickness of the printed card."""

@@ -21,12 +21,12 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from wearvision.entry import Entry, Log
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
-from wearvision.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
+from wearvision.rules.entry import Entry, Log
+from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
+from wearvision.rules.verdict import Verdict
 from wearvision.store.chain import Chain
 from wearvision.store.event import Draft, Event
-from wearvision.verdict import Verdict
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -33,6 +33,8 @@ DENSE, DENSE_WIDE, WIDE_MM = 0.4, 1.2, 1.5
 """Least score per row of the search; more above a width at which a groove shows itself."""
 CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
+PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
+"""A mark so dense, dark and long is plain to see, even where one wall is as bright as the face and hides its lip."""
 DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
@@ -96,11 +98,13 @@ def is_groove(track: Track, px_mm: float) -> bool:
     """Whether a track is wear rather than a turned line, a polished band or a row of stains."""
     width = float(np.median(track.outer_mm - track.inner_mm))
     length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
+    dense = track.score * ROWS / len(track.deg)
+    plain = dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and length >= PLAIN_SLENDER * width
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
         and length >= (SLENDER + 2 * max(0.0, width - STOUT_MM)) * width
-        and track.score * ROWS >= (DENSE_WIDE if width > WIDE_MM else DENSE) * len(track.deg)
-        and track.clear >= CLEAR
+        and dense >= (DENSE_WIDE if width > WIDE_MM else DENSE)
+        and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
         and track.dark_share >= DARK_SHARE
     )

@@ -1,0 +1,59 @@
+"""The face finder on drawn faces of known centre and radii."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.measure.face_kit import RADII_MM, STATED, draw_face, drawn_plane
+from wearvision.measure.face import Face, find_face
+from wearvision.quantity import Unmeasured
+from wearvision.stated import Stated
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 15.0])
+def test_centre_and_radii(tilt_deg: float) -> None:
+    plane = drawn_plane(tilt_deg=tilt_deg)
+    face = find_face(draw_face(plane), plane, STATED)
+    assert isinstance(face, Face)
+    assert np.allclose(face.centre_mm, [3, -2], atol=0.08)
+    assert np.allclose(face.flat_mm, RADII_MM, atol=0.12)
+    for radius, true in zip((face.inner_mm, face.outer_mm), RADII_MM, strict=True):
+        assert abs(radius.value - true) < radius.u95
+    assert face.seen_deg[:, 1].all()
+    assert face.area_mm2 == pytest.approx(np.pi * (55**2 - 22**2), rel=0.02)
+
+
+def test_a_face_that_leaves_the_picture() -> None:
+    plane = drawn_plane()
+    centre = (plane.size_px[0] / 2 * 0.17 - 12.0, 4.0)
+    face = find_face(draw_face(plane, centre_mm=centre), plane, STATED)
+    assert isinstance(face, Face)
+    assert np.allclose(face.centre_mm, centre, atol=0.4)
+    assert 0.5 < face.seen_deg[:, 1].mean() < 0.9
+
+
+def test_no_face_in_the_picture_is_said_so() -> None:
+    plane = drawn_plane()
+    bench = np.random.default_rng(1).normal(110, 6, plane.size_px[::-1]).astype(np.uint8)
+    found = find_face(bench, plane, STATED)
+    assert isinstance(found, Unmeasured)
+    assert found.hint
+
+
+def test_without_stated_sizes_nothing_is_guessed() -> None:
+    plane = drawn_plane()
+    found = find_face(draw_face(plane), plane, Stated(view="wear-face"))
+    assert isinstance(found, Unmeasured)
+    assert "not stated" in found.reason
+
+
+def test_a_card_on_the_bench_does_not_draw_the_centre() -> None:
+    plane = drawn_plane()
+    image = draw_face(plane)
+    image[40:240, 20:160] = 240
+    image[60:220:20, 40:140] = 20
+    card = np.array([[15.0, 35], [165, 35], [165, 245], [15, 245]])
+    face = find_face(image, plane, STATED, (card,))
+    assert isinstance(face, Face)
+    assert np.allclose(face.centre_mm, [3, -2], atol=0.08)

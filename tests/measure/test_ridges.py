@@ -1,0 +1,113 @@
+"""The search for ribbons, on drawn strips."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage.measure import label, regionprops
+
+from wearvision.measure.evidence import Evidence, evidence, mean_between, moved
+from wearvision.measure.ribbon import Ribbon
+from wearvision.measure.ridges import _align, _trace, find_ribbons
+from wearvision.measure.unwrap import Strip
+
+LAP, COLUMNS = 720, 400
+STEP_MM = 0.084
+
+
+def drawn_strip(*marks: tuple[float, float, int, int], grey: float = -40.0, seed: int = 1, rust: int = 25) -> Strip:
+    """A strip with dark bands of (radius, width, first row, rows), rows taken round the lap."""
+    rng = np.random.default_rng(seed)
+    values = rng.normal(140, 3, (LAP, COLUMNS))
+    values += 3 * np.sin(np.arange(COLUMNS) * STEP_MM * 2 * np.pi / 0.8)
+    radius = 30 + STEP_MM * np.arange(COLUMNS)
+    row, column = np.mgrid[0:LAP, 0:COLUMNS]
+    for _ in range(rust):
+        away_row = (row - rng.integers(0, LAP)) / rng.integers(2, 12)
+        away_column = (column - rng.integers(0, COLUMNS)) / rng.integers(10, 45)
+        ragged = 1 + 0.4 * np.sin(row / 3 + column / 11) * np.cos(column / 7 - row / 5)
+        values[np.hypot(away_row, away_column) < ragged] -= 35
+    for at, width, first, rows in marks:
+        inside = np.clip((width / 2 + STEP_MM / 2 - np.abs(radius - at)) / STEP_MM, 0, 1)
+        values[np.arange(first, first + rows) % LAP] += grey * inside
+    return Strip(
+        values=values.astype(np.float32), valid=np.ones(values.shape, dtype=bool), centre_mm=np.zeros(2), first_deg=0.0,
+        step_deg=0.5, start_mm=30.0, step_mm=STEP_MM, px_mm=0.12,
+    )  # fmt: skip
+
+
+def ribbons(strip: Strip) -> list[Ribbon]:
+    return find_ribbons(strip, evidence(strip), max_width_mm=6.0, least=40.0)
+
+
+def told(strip: Strip, ribbon: Ribbon) -> tuple[float, float, float]:
+    """Radius, width in mm, arc in degrees."""
+    inner, outer = strip.mm(ribbon.inner), strip.mm(ribbon.outer)
+    return float(np.mean(inner + outer) / 2), float(np.median(outer - inner)), len(ribbon.rows) * strip.step_deg
+
+
+@pytest.mark.parametrize("first", [100, 600])
+def test_a_mark_is_found_wherever_the_strip_begins(first: int) -> None:
+    strip = drawn_strip((45.0, 2.0, first, 300))
+    radius, width, arc = told(strip, ribbons(strip)[0])
+    assert radius == pytest.approx(45.0, abs=0.25)
+    assert width == pytest.approx(2.0, abs=0.35)
+    assert arc == pytest.approx(150.0, abs=8)
+
+
+def test_a_mark_all_round_is_full() -> None:
+    strip = drawn_strip((45.0, 1.2, 0, LAP))
+    best = ribbons(strip)[0]
+    assert best.full
+    assert len(best.rows) == LAP
+
+
+def test_two_marks_side_by_side_stay_two() -> None:
+    strip = drawn_strip((42.0, 1.5, 100, 300), (45.5, 1.0, 250, 300))
+    found = sorted(told(strip, r) for r in ribbons(strip)[:2])
+    assert [f[0] for f in found] == pytest.approx([42.0, 45.5], abs=0.2)
+
+
+def test_rust_scores_far_less_than_a_mark() -> None:
+    rust = ribbons(drawn_strip(seed=4, rust=60))
+    mark = ribbons(drawn_strip((45.0, 2.0, 100, 300), seed=4, rust=60))
+    assert mark[0].score > 4 * max((r.score for r in rust), default=0.0)
+
+
+def test_regions_agree_with_scikit_image() -> None:
+    """Width and length of a ribbon against the bounding box of the same drawn band (skimage regionprops)."""
+    strip = drawn_strip((45.0, 2.4, 150, 260), rust=0)
+    band = max(regionprops(label(strip.values < 118)), key=lambda region: region.area)
+    low_row, low, high_row, high = band.bbox
+    best = ribbons(strip)[0]
+    assert best.rows[0] % LAP == pytest.approx(low_row, abs=8)
+    assert best.rows[-1] % LAP == pytest.approx(high_row - 1, abs=8)
+    assert float(np.median(best.outer - best.inner)) == pytest.approx(high - low, abs=3)
+
+
+def test_the_best_run_is_the_best_of_all_runs() -> None:
+    """Dynamic programming against brute force over straight runs, where side steps do not pay."""
+    rng = np.random.default_rng(2)
+    gain = rng.normal(-1, 1, (14, 1, 6)).astype(np.float32)
+    gain[3:9, 0, 2] += 3
+    table, choice = _align(gain, 0)
+    end = np.unravel_index(int(np.argmax(table)), table.shape)
+    path = _trace(choice, (int(end[0]), int(end[1]), int(end[2])))
+    straight = max(gain[a : b + 1, 0, c].sum() for c in range(6) for a in range(14) for b in range(a, 14))
+    assert float(table[end]) >= straight - 1e-4
+    assert path[0][0] <= 3
+    assert path[-1][0] >= 8
+
+
+def test_evidence_shapes_and_helpers() -> None:
+    strip = drawn_strip((45.0, 2.0, 100, 300))
+    found = evidence(strip)
+    assert isinstance(found, Evidence)
+    assert found.signed.shape == strip.values.shape
+    assert found.z.shape == found.off.shape
+    assert len(found.usual) == LAP
+    row = np.arange(8.0, dtype=np.float32)[None, :]
+    assert moved(row, 2)[0].tolist() == [2, 3, 4, 5, 6, 7, 0, 0]
+    assert moved(row, -3)[0].tolist() == [0, 0, 0, 0, 1, 2, 3, 4]
+    sums = np.cumsum(np.pad(row, ((0, 0), (1, 0))), axis=1).astype(np.float32)
+    assert mean_between(sums, -1, 1)[0, 3] == pytest.approx(3.0)

@@ -1,0 +1,1 @@
+"""The printed card: its drawing, its label, and reading the label back."""

@@ -1,0 +1,242 @@
+"""The words in our QR squares: on a card, and on the tag of a part. Writing, parsing, reading.
+
+    WV1/C0/STANDARD/K7Q2M4/WEAR-FACE    card 0, its size, the serial of this print, the view it is meant for
+    WV1/C0/STANDARD/K7Q2M4              the same for any view
+    WV1/PART/C-1042                     a part's tag
+
+A card's words keep to the alphanumeric set of ISO/IEC 18004, so that they fit its 25 modules. Any other QR in
+the picture is somebody else's and is passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.cards.layout import QR_MODULES, qr_square_mm
+from wearvision.errors import BadInput
+from wearvision.measure.board import CARD_SQUARE_MM, CARDS
+from wearvision.stated import VIEWS, View
+
+Gray = NDArray[np.uint8]
+Points = NDArray[np.float64]
+SERIAL = re.compile(r"[A-Z0-9](?:[A-Z0-9-]{0,8}[A-Z0-9])?")
+PART = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._+#-]{0,38}[A-Za-z0-9+#])?")
+_VIEW_BY_WORD: dict[str, View] = {name.upper(): name for name in VIEWS}
+SEARCH_SIDE_PX = 1700
+"""Long side at which part tags are looked for; a module should have 3 pixels there."""
+_PER_MODULE = 5
+_SLACK = 3
+"""Modules round the label that are sampled too, so that it may lie that far off its expected place."""
+_PATCH = (QR_MODULES + 2 * _SLACK) * _PER_MODULE
+_EDGE = _SLACK * _PER_MODULE
+_LEAST_FIT = 0.4
+"""Correlation with the fixed modules below which there is no label."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CardText:
+    """What a card says about itself.
+
+    Attributes
+    ----------
+    card : int
+        0 to 4.
+    size : str
+        `small`, `standard` or `large`.
+    serial : str
+        Of this one print: 1 to 10 of A-Z, 0-9 and inner hyphens. The measured check bar is kept under it.
+    view : View or None
+        What photos with this card show; `None` for any.
+    """
+
+    card: int
+    size: str
+    serial: str
+    view: View | None = None
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.card < CARDS:
+            raise BadInput("no such card", got=self.card, do=f"cards are numbered 0 to {CARDS - 1}")
+        if self.size not in CARD_SQUARE_MM:
+            raise BadInput("no such card size", got=self.size, do=f"use one of {', '.join(CARD_SQUARE_MM)}")
+        if not SERIAL.fullmatch(self.serial):
+            raise BadInput("a card serial has 1 to 10 letters A-Z, digits or hyphens", got=self.serial)
+        if self.view is not None and self.view not in VIEWS:
+            raise BadInput("unknown view", got=self.view, do=f"use one of {', '.join(VIEWS)}")
+
+    @property
+    def text(self) -> str:
+        """The words as they stand in the QR square."""
+        view = "" if self.view is None else f"/{self.view}"
+        return f"WV1/C{self.card}/{self.size}/{self.serial}{view}".upper()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartTag:
+    """The tag of one part: 1 to 40 plain letters, digits, spaces and `. _ + # -`."""
+
+    part: str
+
+    def __post_init__(self) -> None:
+        if not PART.fullmatch(self.part):
+            raise BadInput("a part tag has 1 to 40 letters, digits, spaces or . _ + # -", got=self.part)
+
+    @property
+    def text(self) -> str:
+        """The words as they stand in the QR square."""
+        return f"WV1/PART/{self.part}"
+
+
+def parse_text(text: str) -> CardText | PartTag | None:
+    """Read one QR's words; `None` when they are not ours or not exactly as we write them."""
+    found: CardText | PartTag | None = None
+    try:
+        match text.split("/"):
+            case ["WV1", "PART", part]:
+                found = PartTag(part=part)
+            case ["WV1", card, size, serial, *view] if re.fullmatch("C[0-9]", card) and len(view) < 2:
+                found = CardText(
+                    card=int(card[1]),
+                    size=size.lower(),
+                    serial=serial,
+                    view=_VIEW_BY_WORD[view[0]] if view else None,
+                )
+    except (BadInput, KeyError):
+        return None
+    return found if found is not None and found.text == text else None
+
+
+def read_card_text(
+    gray: Gray, mm_to_px: Points | Callable[[Points], Points], size: str = "standard"
+) -> CardText | None:
+    """Read the label of a card whose place in the photo is known.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8 array
+    mm_to_px : (3, 3) homography, or callable (N, 2) -> (N, 2)
+        From board mm to pixels, for a card *assumed* to be of `size`. The three sizes are one drawing
+        scaled, with the same markers: any assumption finds the label, only the label tells the true size.
+
+    Returns
+    -------
+    CardText or None
+        `None` when the label is cut off, hidden, outside the picture or unreadable.
+    """
+    samples_mm = _patch_mm(size).reshape(-1, 2)
+    px = mm_to_px(samples_mm) if callable(mm_to_px) else _project(mm_to_px, samples_mm)
+    at = np.asarray(px, np.float32).reshape(_PATCH, _PATCH, 2)
+    if not np.isfinite(at).all() or not _inside(at[_EDGE:-_EDGE, _EDGE:-_EDGE], gray.shape):
+        return None
+    patch = cv2.remap(gray, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    levels = _module_levels(np.asarray(patch, np.float32))
+    found = None if levels is None else parse_text(_decode(_bits(levels)))
+    return found if isinstance(found, CardText) else None
+
+
+def find_tags(gray: Gray) -> list[str]:
+    """All part tags seen anywhere in the photo, sorted; contradicting ones are all there."""
+    scale = min(1.0, SEARCH_SIDE_PX / max(gray.shape))
+    small = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else gray
+    try:
+        _, texts, _, _ = cv2.QRCodeDetector().detectAndDecodeMulti(small)
+    except cv2.error:  # the detector's own stumble on an odd picture: nothing read
+        return []
+    found = (parse_text(text) for text in texts)
+    return sorted({tag.part for tag in found if isinstance(tag, PartTag)})
+
+
+def _patch_mm(size: str) -> Points:
+    """Sample points over the QR square and a little of the white around it, (_PATCH, _PATCH, 2), board mm."""
+    corner, right = qr_square_mm(size)[:2]
+    module = (right[0] - corner[0]) / QR_MODULES
+    steps = ((np.arange(_PATCH) + 0.5) / _PER_MODULE - _SLACK) * module
+    x, y = np.meshgrid(corner[0] + steps, corner[1] + steps)
+    return np.stack([x, y], axis=2)
+
+
+def _project(homography: Points, points: Points) -> Points:
+    mapped = np.column_stack([points, np.ones(len(points))]) @ np.asarray(homography).T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(mapped[:, :2] / mapped[:, 2:])
+
+
+def _inside(px: NDArray[Any], shape: tuple[int, ...]) -> bool:
+    low, high = px.min(axis=(0, 1)), px.max(axis=(0, 1))
+    return bool((low >= 0).all() and high[0] <= shape[1] - 1 and high[1] <= shape[0] - 1)
+
+
+def _fixed_modules() -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """Modules that are the same in every version 2 square: dark (1) or light (0), and which they are.
+
+    ISO/IEC 18004: three finders with their separators, timing lines, one alignment pattern (from memory; the
+    tests hold it against the squares that segno writes).
+    """
+    dark = np.zeros((QR_MODULES, QR_MODULES), np.uint8)
+    known = np.zeros_like(dark, dtype=bool)
+    known[6, :] = known[:, 6] = True
+    dark[6, ::2] = dark[::2, 6] = 1
+    finder = np.zeros((9, 9), np.uint8)
+    finder[1:8, 1:8] = 1
+    finder[2:7, 2:7] = 0
+    finder[3:6, 3:6] = 1
+    for rows, cols, part in (
+        (slice(0, 8), slice(0, 8), finder[1:, 1:]),
+        (slice(0, 8), slice(-8, None), finder[1:, :-1]),
+        (slice(-8, None), slice(0, 8), finder[:-1, 1:]),
+    ):
+        dark[rows, cols], known[rows, cols] = part, True
+    known[16:21, 16:21] = True
+    dark[16:21, 16:21] = 1
+    dark[17:20, 17:20] = 0
+    dark[18, 18] = 1
+    return dark, known
+
+
+_DARK, _KNOWN = _fixed_modules()
+
+
+def _module_levels(patch: NDArray[np.float32]) -> NDArray[np.float64] | None:
+    """Gray level of each module, the square slid to where its fixed modules fit best; `None` when none do."""
+    block = np.ones((_PER_MODULE, _PER_MODULE), np.float32)
+    template = np.kron(1.0 - _DARK, block).astype(np.float32)
+    mask = np.kron(_KNOWN, block).astype(np.float32)
+    fit = cv2.matchTemplate(patch, template, cv2.TM_CCOEFF_NORMED, mask=mask)
+    fit = np.where(np.isfinite(fit), fit, -1.0)
+    row, col = np.unravel_index(int(np.argmax(fit)), fit.shape)
+    if fit[row, col] < _LEAST_FIT:
+        return None
+    side = QR_MODULES * _PER_MODULE
+    square = patch[row : row + side, col : col + side].reshape(QR_MODULES, _PER_MODULE, QR_MODULES, _PER_MODULE)
+    return np.asarray(square[:, 1:-1, :, 1:-1].mean(axis=(1, 3)))
+
+
+def _bits(levels: NDArray[np.float64]) -> NDArray[np.uint8]:
+    """Dark modules: below the middle between the fixed dark and fixed light ones, each fitted with a tilt."""
+    rows, cols = np.mgrid[:QR_MODULES, :QR_MODULES]
+    basis = np.stack([np.ones_like(rows), rows, cols], axis=2).astype(float)
+    halves = []
+    for tone in (0, 1):
+        at = _KNOWN & (tone == _DARK)
+        plane = np.linalg.lstsq(basis[at], levels[at], rcond=None)[0]
+        halves.append(basis @ plane)
+    return np.asarray(levels < (halves[0] + halves[1]) / 2, np.uint8)
+
+
+def _decode(bits: NDArray[np.uint8]) -> str:
+    """Words of a square whose modules are known, redrawn without a flaw; empty when it cannot be."""
+    bits = np.where(_KNOWN, _DARK, bits)
+    clean = np.pad(np.kron(1 - bits, np.ones((8, 8), np.uint8)) * 255, 32, constant_values=255).astype(np.uint8)
+    low, high = 32.0, 32.0 + 8 * QR_MODULES - 1
+    quad = np.array([[[low, low], [high, low], [high, high], [low, high]]], np.float32)
+    try:
+        return str(cv2.QRCodeDetector().decode(clean, quad)[0])
+    except (cv2.error, UnicodeDecodeError):
+        return ""

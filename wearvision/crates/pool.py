@@ -1,0 +1,378 @@
+"""Many photos over many processes, where one bad photo costs one photo.
+
+Each worker is one process that holds one job at a time, so a death or a hang has a name at once:
+
+- a job that raises a `WearvisionError` is set aside with its one line, anything else as an internal error;
+- a job whose worker dies is tried once more, alone, after the others; when it kills again it is set aside;
+- a job over its time limit is killed and set aside.
+
+Workers are spawned, never forked: OpenCV does not survive a fork (opencv issue 5150). The standard library's
+`ProcessPoolExecutor` is not used because there one death fails every job in flight and one hang cannot be
+killed without its private parts.
+"""
+
+from __future__ import annotations
+
+import math
+import multiprocessing
+import signal
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from types import TracebackType
+from typing import Any, Generic, Literal, TypeVar
+
+from wearvision.crates.worker import internal, no_interrupt, one_thread, serve
+from wearvision.errors import WearvisionError
+
+P = TypeVar("P")
+R = TypeVar("R")
+
+LIMIT_S = 120.0
+GRACE_S = 1.5
+_START_S = 60.0
+_SPAWN = multiprocessing.get_context("spawn")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job(Generic[P]):
+    """A name to report under and what the work function gets; keep the payload small, a path and facts."""
+
+    name: str
+    payload: P
+
+
+@dataclass(frozen=True, kw_only=True)
+class Done(Generic[R]):
+    """A job that came back with a value."""
+
+    name: str
+    value: R
+    seconds: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetAside:
+    """A job that did not, and why.
+
+    Attributes
+    ----------
+    name : str
+    code : str
+        `refused` (bad input), `internal` (a fault of ours), `killed` (took its process down twice) or `hung`.
+    why : str
+        One line for the person at the bench.
+    detail : str
+        Traceback for the developer; never shown unasked.
+    seconds : float
+    """
+
+    name: str
+    code: Literal["refused", "internal", "killed", "hung"]
+    why: str
+    detail: str = ""
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tally:
+    """How a run ended; `stopped` when it was interrupted before its last job."""
+
+    done: int
+    aside: int
+    stopped: bool
+
+
+@dataclass(kw_only=True, eq=False)
+class _Worker:
+    process: SpawnProcess
+    pipe: Connection
+    job: Job[Any] | None = None
+    ready: bool = False
+    since: float = 0.0
+    deadline: float = math.inf
+
+
+@dataclass(kw_only=True)
+class _Run(Generic[P, R]):
+    """State of one run: what is left, who is under suspicion, what came back and is not yet reported."""
+
+    jobs: Iterator[Job[P]]
+    on_done: Callable[[Done[R] | SetAside], None]
+    suspects: deque[Job[P]] = field(default_factory=deque)
+    waiting: deque[Job[P]] = field(default_factory=deque)
+    on_trial: str | None = None
+    back: list[Done[R] | SetAside] = field(default_factory=list)
+    done: int = 0
+    aside: int = 0
+
+    def next_job(self, busy: bool) -> Job[P] | None:
+        """The next job to start now: fresh ones first, then suspects, each alone."""
+        if self.on_trial is not None:
+            return None
+        self.draw(1)
+        if self.waiting:
+            return self.waiting.popleft()
+        if self.suspects and not busy:
+            self.on_trial = self.suspects[0].name
+            return self.suspects.popleft()
+        return None
+
+    def draw(self, ahead: int) -> None:
+        """Have that many jobs at hand, so that a free worker need not wait while one is being made."""
+        while len(self.waiting) < ahead and (job := next(self.jobs, None)) is not None:
+            self.waiting.append(job)
+
+    def again(self, job: Job[P]) -> None:
+        """Put a job back that its worker never got to."""
+        (self.waiting if self.on_trial is None else self.suspects).appendleft(job)
+        self.on_trial = None
+
+    def came(self, outcome: Done[R] | SetAside) -> None:
+        """Take an outcome in, to be reported once the free workers are busy again."""
+        self.on_trial = None
+        self.back.append(outcome)
+
+    def report(self) -> None:
+        """Hand over what came back."""
+        for outcome in self.back:
+            self.done += isinstance(outcome, Done)
+            self.aside += isinstance(outcome, SetAside)
+            self.on_done(outcome)
+        self.back.clear()
+
+
+class Pool(Generic[P, R]):
+    """Worker processes for one work function; a context manager, to be kept over many runs.
+
+    Parameters
+    ----------
+    work : callable
+        Function of a module, called in a worker with a job's payload; what it returns must pickle.
+    workers : int
+        Processes at most, started as jobs come; see `workers_for`.
+    limit_s : float
+        Longest time one job may take, s.
+    prepare : callable
+        Called once in each fresh worker.
+    """
+
+    def __init__(
+        self, work: Callable[[P], R], *, workers: int, limit_s: float = LIMIT_S,
+        prepare: Callable[[], None] = one_thread,
+    ) -> None:  # fmt: skip
+        self._work, self._prepare = work, prepare
+        self._limit_s, self._most = limit_s, max(1, workers)
+        self._workers: list[_Worker] = []
+        self._stop_at = math.inf
+        self._failed_starts = 0
+        self._bell_in, self._bell_out = multiprocessing.Pipe(duplex=False)
+
+    def __enter__(self) -> Pool[P, R]:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def stop(self) -> None:
+        """Start no more jobs, give those running `GRACE_S`; a second call ends them. For any thread."""
+        now = time.monotonic()
+        self._stop_at = now + GRACE_S if self._stop_at == math.inf else now
+        self._bell_out.send(None)
+
+    def run(self, jobs: Iterable[Job[P]], on_done: Callable[[Done[R] | SetAside], None]) -> Tally:
+        """Do the jobs; each outcome goes to `on_done` in this thread as it comes, and is then forgotten.
+
+        Jobs are drawn as they are needed, at most two for each worker beyond those reported; drawing one must
+        not wait for long. Ctrl-C and SIGTERM stop the run instead of raising; a job cut short that way is not reported.
+
+        Raises
+        ------
+        WearvisionError
+            When worker processes do not start at all. What `on_done` or `jobs` raise passes through.
+        """
+        state: _Run[P, R] = _Run(jobs=iter(jobs), on_done=on_done)
+        with self._signals():
+            while True:
+                self._feed(state)
+                state.report()
+                busy = [w for w in self._workers if w.job]
+                if not busy or time.monotonic() >= self._stop_at:
+                    break
+                if self._stop_at == math.inf:
+                    state.draw(self._most)
+                self._attend(busy, state)
+        stopped = self._stop_at < math.inf
+        if stopped:
+            self._stop_at = math.inf
+            self.close()
+        return Tally(done=state.done, aside=state.aside, stopped=stopped)
+
+    def close(self) -> None:
+        """End every worker: idle ones leave by themselves, busy ones are killed."""
+        for worker in self._workers:
+            if worker.job:
+                worker.process.kill()
+            worker.pipe.close()
+        until = time.monotonic() + GRACE_S / 2
+        for worker in self._workers:
+            worker.process.join(max(0.0, until - time.monotonic()))
+            self._bury(worker)
+        self._workers.clear()
+
+    def _feed(self, state: _Run[P, R]) -> None:
+        """Give every free hand a job, hiring up to the limit."""
+        while self._stop_at == math.inf:
+            free = next((w for w in self._workers if not w.job), None)
+            if free is None and len(self._workers) >= self._most:
+                return
+            job = state.next_job(busy=any(w.job for w in self._workers))
+            if job is None:
+                return
+            self._give(free or self._hire(), job, state)
+
+    def _give(self, worker: _Worker, job: Job[P], state: _Run[P, R]) -> None:
+        worker.since = time.monotonic()
+        worker.deadline = worker.since + (self._limit_s if worker.ready else _START_S)
+        try:
+            worker.pipe.send(job.payload)
+        except OSError:  # the worker died idle: not this job's doing
+            self._dismiss(worker)
+            state.again(job)
+        except Exception as err:
+            state.came(SetAside(name=job.name, **internal(err)))
+        else:
+            worker.job = job
+
+    def _attend(self, busy: list[_Worker], state: _Run[P, R]) -> None:
+        """Wait for the first event: an answer, a death, a time limit, a bell."""
+        until = min(min(w.deadline for w in busy), self._stop_at)
+        pipes: list[Any] = [self._bell_in, *(w.pipe for w in busy)]
+        heard = wait(pipes, max(0.0, until - time.monotonic()))
+        if self._bell_in in heard:
+            self._bell_in.recv()
+        now = time.monotonic()
+        for worker in busy:
+            if worker.pipe in heard:
+                self._listen(worker, state)
+            elif now >= worker.deadline:
+                self._expire(worker, now, state)
+
+    def _listen(self, worker: _Worker, state: _Run[P, R]) -> None:
+        job = worker.job
+        assert job is not None
+        try:
+            answer = worker.pipe.recv()
+        except (EOFError, OSError):
+            self._mourn(worker, job, state)
+            return
+        except Exception as err:
+            answer = internal(err)
+        if answer is None:  # first word of a fresh worker; its job's clock starts here
+            worker.ready, worker.since, self._failed_starts = True, time.monotonic(), 0
+            worker.deadline = worker.since + self._limit_s
+            return
+        spent = time.monotonic() - worker.since
+        worker.job, worker.deadline = None, math.inf
+        if isinstance(answer, tuple):
+            state.came(Done(name=job.name, value=answer[0], seconds=spent))
+        else:
+            state.came(SetAside(name=job.name, seconds=spent, **answer))
+
+    def _expire(self, worker: _Worker, now: float, state: _Run[P, R]) -> None:
+        job, spent = worker.job, now - worker.since
+        assert job is not None
+        if not worker.ready:
+            self._mourn(worker, job, state)
+            return
+        worker.process.kill()
+        self._dismiss(worker)
+        why = f"stopped after {self._limit_s:g} s without an answer; look at the photo, or allow more time"
+        state.came(SetAside(name=job.name, code="hung", why=why, seconds=spent))
+
+    def _mourn(self, worker: _Worker, job: Job[P], state: _Run[P, R]) -> None:
+        """A worker died over a job: suspect the job, unless the worker never came up."""
+        ready, spent = worker.ready, time.monotonic() - worker.since
+        code = self._dismiss(worker)
+        if not ready:
+            self._failed_starts += 1
+            if self._failed_starts > 2:
+                raise WearvisionError(
+                    "worker processes do not start", got=f"exit code {code}", do="run `wearvision check`"
+                )
+            state.again(job)
+        elif state.on_trial is None:
+            state.suspects.append(job)
+        else:
+            why = f"ended its process twice, {_cause(code)}; look at the photo"
+            state.came(SetAside(name=job.name, code="killed", why=why, seconds=spent))
+
+    def _hire(self) -> _Worker:
+        ours, theirs = multiprocessing.Pipe()
+        process = _SPAWN.Process(target=serve, args=(theirs, self._work, self._prepare), daemon=True)
+        with no_interrupt():
+            process.start()
+        theirs.close()
+        worker = _Worker(process=process, pipe=ours)
+        self._workers.append(worker)
+        return worker
+
+    def _dismiss(self, worker: _Worker) -> int | None:
+        self._workers.remove(worker)
+        worker.pipe.close()
+        return self._bury(worker)
+
+    def _bury(self, worker: _Worker) -> int | None:
+        """Make sure the process is gone and leave no zombie; returns its exit code."""
+        worker.process.join(0.2)
+        worker.process.kill()
+        worker.process.join(GRACE_S)
+        code = worker.process.exitcode
+        if code is not None:
+            worker.process.close()
+        return code
+
+    @contextmanager
+    def _signals(self) -> Iterator[None]:
+        """Ctrl-C and SIGTERM ring the bell while a run lasts; only the main thread may set handlers."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+        names = (signal.SIGINT, signal.SIGTERM)
+        before = [signal.signal(name, lambda *_: self.stop()) for name in names]
+        try:
+            yield
+        finally:
+            for name, handler in zip(names, before, strict=True):
+                signal.signal(name, handler)
+
+
+def run(
+    jobs: Iterable[Job[P]],
+    work: Callable[[P], R],
+    *,
+    workers: int,
+    on_done: Callable[[Done[R] | SetAside], None],
+    limit_s: float = LIMIT_S,
+    prepare: Callable[[], None] = one_thread,
+) -> Tally:
+    """One run on a pool of its own; see `Pool` and `Pool.run`."""
+    with Pool(work, workers=workers, limit_s=limit_s, prepare=prepare) as pool:
+        return pool.run(jobs, on_done)
+
+
+def _cause(code: int | None) -> str:
+    """Exit code of a process in words; a negative one is a signal."""
+    if code is None or code >= 0:
+        return f"exit code {code}"
+    try:
+        return f"signal {signal.Signals(-code).name}"
+    except ValueError:
+        return f"signal {-code}"

@@ -1,0 +1,1 @@
+"""The rules half: what is asked, what was read, what follows. No pictures, no files, no clock."""
