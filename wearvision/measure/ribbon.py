@@ -28,7 +28,8 @@ FULL_GAP = 8
 UNLIKE_SHARES, GAP_MM = (0.2, 0.3, 0.45, 0.6), 0.35
 """A groove reaches as far as one of these shares of its own unlikeness, over gaps of at most `GAP_MM`: the one whose
 end looks most like a lip."""
-LEAST_EXCESS = 0.25
+LEAST_EXCESS, DOUBT = 0.25, 0.4
+"""Least rise over the usual; and how much better a lip inside the ribbon must look than one at its edges."""
 APART, APART_MM = 0.1, 0.6
 """Two marks, not one, when the face between them is as usual (within `APART`) for longer than this."""
 LEFT, AT_CREST = 1.2, 0.2
@@ -87,7 +88,8 @@ def settle(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
         for share, start in product(UNLIKE_SHARES, (border, top)):
             within = (calm > usual + max(LEAST_EXCESS, share * excess)) & (calm > other + 0.2)
             place = _grow(within, unlike, usual, start, side, gap)
-            places.append((_lip_like(place, side, unlike, crest, usual), place))
+            less = DOUBT if start == top else 0.0
+            places.append((_lip_like(place, side, unlike, crest, usual) - less, place))
         edges.append(max(places)[1] - reach)
     low, high = edges
     if high - low < 2 or (high - low) * cell_mm > max_width_mm:
