@@ -21,6 +21,7 @@ RAY_STEP_PX = 1.5
 """Distance between neighbouring rays at mid radius, photo px."""
 KNOT_DEG = 2.0
 KNOTS_R = 12
+NOTHING = np.zeros((0, 0), dtype=np.float32)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -165,14 +166,21 @@ def _sample(
         points = plane.to_px(_grid_points(centre_mm, knots, np.linspace(radius[0], radius[-1], KNOTS_R)))
         coarse = points.reshape(len(knots), KNOTS_R, 2)
         map_t = _interpolation(fine, knots)
-        x = (map_t @ coarse[..., 0] @ map_r.T).astype(np.float32)
-        y = (map_t @ coarse[..., 1] @ map_r.T).astype(np.float32)
+        x, y = (_product(map_t @ coarse[..., k], map_r) for k in (0, 1))
         block_values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         shape = (stop - start, rays, len(radius))
         values[start:stop] = block_values.reshape(shape).mean(axis=1, dtype=np.float32)
         mx, my = (m.reshape(shape)[:, rays // 2] for m in (x, y))
         frame[start:stop] = (mx >= 1) & (my >= 1) & (mx <= high[0] - 1) & (my <= high[1] - 1)
     return values, frame
+
+
+def _product(left: Array, right: Array) -> Grid:
+    """left @ right.T in single precision, within this thread: a matrix library's own threads cost more than they
+    save on so small a product, the more so on a shared machine.
+    """
+    out = cv2.gemm(left.astype(np.float32), right.astype(np.float32), 1.0, NOTHING, 0.0, flags=cv2.GEMM_2_T)
+    return np.asarray(out, dtype=np.float32)
 
 
 def _grid_points(centre_mm: Array, deg: Array, radius: Array) -> Array:
