@@ -263,6 +263,21 @@ def test_a_flipped_byte_of_a_photo_is_found(bench: Path, run: Run, tmp_path: Pat
     assert "BAD" in done.out
 
 
+def test_a_photo_whose_row_is_gone_is_found(bench: Path, run: Run, tmp_path: Path) -> None:
+    import sqlite3
+    from contextlib import closing
+
+    shutil.copytree(bench / "wearvision-data", tmp_path / "wearvision-data")
+    with closing(sqlite3.connect(tmp_path / "wearvision-data/ledger.sqlite3")) as base:
+        for (name,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            base.execute(f"DROP TRIGGER {name}")
+        base.execute("DELETE FROM blobs WHERE sha256 = (SELECT min(sha256) FROM blobs)")
+        base.commit()
+    done = run("check")
+    assert done.code == 5
+    assert "is not kept" in done.out
+
+
 def test_kill_in_the_middle_of_a_crate_loses_and_repeats_nothing(tmp_path: Path) -> None:
     count = min(6, len(kit.truths()))
     kit.make_crate(tmp_path / "crate", count)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 
 from wearvision.app.rubrics import load_rubric
-from wearvision.app.shop import open_shop
+from wearvision.app.shop import Shop, open_shop
 from wearvision.errors import WearvisionError
 from wearvision.stated import PART_KINDS
 
@@ -54,12 +55,20 @@ def _rubrics(folder: Path | None) -> list[Line]:
     return lines
 
 
+def _photos_gone(shop: Shop) -> Iterator[str]:
+    """Photos that an event names and the blobs do not hold."""
+    kept = {blob.sha256 for blob in shop.blobs.all()}
+    for event in shop.ledger.chain.events(kind="photo"):
+        if event.payload.get("sha256") not in kept:
+            yield f"{event.tag}: photo {event.payload.get('file')} of event {event.seq} is not kept"
+
+
 def _data(folder: Path) -> list[Line]:
     try:
         with open_shop(folder) as shop:
             chain = shop.ledger.chain.verify()
             blobs = shop.blobs.verify_all()
-            records = list(shop.ledger.verify()) if chain.sound else []
+            records = [*shop.ledger.verify(), *_photos_gone(shop)] if chain.sound else []
     except WearvisionError as error:
         return [Line(what="data folder", sound=False, found=error.line(), exit_code=error.exit_code)]
     lines = [Line(what="ledger", sound=chain.sound, found=f"{chain.events} events, head {chain.head.hash[:16]}")]
