@@ -41,11 +41,15 @@ def test_no_face_in_the_picture_is_said_so() -> None:
     assert found.hint
 
 
-def test_without_stated_sizes_nothing_is_guessed() -> None:
+@pytest.mark.parametrize("said", [(), ("face_inner_diameter_mm",), ("face_outer_diameter_mm",)])
+def test_sizes_that_are_not_stated_are_read_off_the_picture(said: tuple[str, ...]) -> None:
     plane = drawn_plane()
-    found = find_face(draw_face(plane), plane, Stated(view="wear-face"))
-    assert isinstance(found, Unmeasured)
-    assert "not stated" in found.reason
+    stated = Stated(view="wear-face", nominal={name: STATED.nominal[name] for name in said})
+    face = find_face(draw_face(plane), plane, stated)
+    assert isinstance(face, Face)
+    assert not face.sure
+    assert np.allclose(face.centre_mm, [3, -2], atol=0.1)
+    assert np.allclose(face.flat_mm, RADII_MM, atol=0.3)
 
 
 def test_a_card_on_the_bench_does_not_draw_the_centre() -> None:

@@ -133,7 +133,11 @@ def test_a_clean_face_is_empty() -> None:
     assert survey(photo(groove=False), STATED, focal35_mm=F35).findings == ()
 
 
-def test_a_view_without_its_sizes_says_what_to_state() -> None:
+def test_without_stated_sizes_the_area_is_not_guessed_at() -> None:
     found = survey(photo(), Stated(view="wear-face"), focal35_mm=F35)
-    assert found.findings == ()
-    assert any("diameter" in why for _, why in found.not_assessed)
+    assert found.face is not None
+    assert not found.face.sure
+    [groove] = found.findings
+    assert isinstance(groove.quantities["radius"], Measured)
+    assert "share" not in groove.quantities
+    assert isinstance(found.summary["face_area"], Unmeasured)

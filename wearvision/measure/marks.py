@@ -22,7 +22,8 @@ import numpy as np
 from wearvision.errors import BadInput
 from wearvision.finding import KINDS, Finding, Kind
 from wearvision.measure.band import Band, band_of, measure_band
-from wearvision.measure.face import Face, scale_at
+from wearvision.measure.chart import scale_at
+from wearvision.measure.face import Face
 from wearvision.measure.finders.groove import axis_covariance, sealed_depth
 from wearvision.measure.finders.pits import measure_pit
 from wearvision.measure.plane import Array, Plane
@@ -191,7 +192,8 @@ def measure_outline(kind: Kind, polygon_px: Array, plane: Plane, face: Face | No
     if face is None:
         return _groove_alone(polygon, plane, px_mm)
     band = _band(polygon, plane, face)
-    return measure_band(band, plane, 2 * px_mm, axis_covariance(face, plane), face.area_mm2)
+    area = face.area_mm2 if face.sure else None
+    return measure_band(band, plane, 2 * px_mm, axis_covariance(face, plane), area)
 
 
 def _band(polygon_px: Array, plane: Plane, face: Face) -> Band:

@@ -19,7 +19,7 @@ from wearvision.measure.quality import gates
 from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.quantity import Measured, Quantity, Unmeasured
+from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 from wearvision.stated import Stated
 
 LIMIT_MM = 0.8
@@ -114,7 +114,7 @@ def survey(
         found = apply_marks(found, marks, plane, face if isinstance(face, Face) else None)
     at = _at(plane, circles)
     return Survey(
-        plane=plane, findings=found, not_assessed=missing, summary=_summary(face, found),
+        plane=plane, findings=found, not_assessed=missing, summary=_summary(face, plane, found),
         retake=gates(
             gray, sighting, plane, stated, face_px=circles[0] if circles else None, limit_mm=limit_mm,
             focal35_mm=focal35_mm,
@@ -208,19 +208,18 @@ def _at(plane: Plane | Unmeasured, circles: tuple[Array, ...]) -> Array | None:
     return np.asarray(seen.mean(axis=0)) if len(seen) else middle
 
 
-def _summary(face: Face | Unmeasured, findings: Sequence[Finding]) -> dict[str, Quantity]:
+def _summary(
+    face: Face | Unmeasured, plane: Plane | Unmeasured, findings: Sequence[Finding]
+) -> dict[str, Quantity]:
     """Figures of the face and of all that stands on it."""
-    if not isinstance(face, Face):
+    if not (isinstance(face, Face) and isinstance(plane, Plane)):
         return {}
-    inner, outer = face.inner_mm, face.outer_mm
-    area_u = 2 * np.pi * float(np.hypot(inner.value * inner.u, outer.value * outer.u))
-    out: dict[str, Quantity] = {
-        "face_area": Measured.of(face.area_mm2, "mm2", how="ring between the fitted circles", edge=area_u),
-        "face_inner_radius": inner, "face_outer_radius": outer,
-    }  # fmt: skip
+    out = _face_figures(face, plane)
     standing = [f for f in findings if not f.struck]
     shares = [q for f in standing if f.kind == "groove" and isinstance(q := f.quantities.get("share"), Measured)]
     out["groove_count"] = Measured(value=float(sum(f.kind == "groove" for f in standing)), u=0.0, unit="count")
+    if not face.sure:
+        return out | {"face_area": UNSURE, "groove_share": UNSURE}
     out["groove_share"] = Measured(
         value=sum(q.value for q in shares), u=float(np.sqrt(sum(q.u**2 for q in shares))), unit="1",
         how="area of the grooves over the ring",
@@ -228,3 +227,32 @@ def _summary(face: Face | Unmeasured, findings: Sequence[Finding]) -> dict[str, 
     pits = [f for f in standing if f.kind == "pit"]
     areas = [q.value for f in pits if isinstance(q := f.quantities["area"], Measured)]
     return out | measure_field(len(pits), sum(areas), face.area_mm2)
+
+
+UNSURE = Unmeasured(
+    reason="the face's sizes are not stated: which edges bound it is a guess", hint="state its inner and outer diameter"
+)
+
+
+def _face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
+    """Radii and area of the face, with the plane's own uncertainty."""
+    radii = (face.inner_mm, face.outer_mm)
+    rings = [face.circle_px(plane, radius.value, 60) for radius in radii]
+    axis = plane.to_px(face.centre_mm.reshape(1, 2))
+
+    def figure(p: Plane) -> Array:
+        inner, outer = (float(np.hypot(*(p.to_mm(ring) - p.to_mm(axis)).T).mean()) for ring in rings)
+        return np.array([inner, outer, np.pi * (outer**2 - inner**2)])
+
+    value, parts = plane.propagate(figure)
+    edge = 2 * np.pi * root_sum_square(*(radius.value * radius.u for radius in radii))
+    own = (radii[0].u, radii[1].u, edge)
+    how = (radii[0].how, radii[1].how, "ring between the fitted circles")
+    names = ("face_inner_radius", "face_outer_radius", "face_area")
+    units: tuple[Unit, ...] = ("mm", "mm", "mm2")
+    return {
+        name: Measured.of(
+            float(value[k]), units[k], how=how[k], edge=own[k], **{n: float(u[k]) for n, u in parts.items()}
+        )
+        for k, name in enumerate(names)
+    }

@@ -125,7 +125,9 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     )
     return Finding(
         id=name, kind="groove", outline_px=band.outline_px(), flags=_flags(track, width, face, px_mm),
-        quantities=measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2),
+        quantities=measure_band(
+            band, plane, px_mm, axis_covariance(face, plane), face.area_mm2 if face.sure else None
+        ),
         sealed=sealed_depth(float(np.mean(width))), places_px=_places(track, width, centre, plane, face),
     )  # fmt: skip
 

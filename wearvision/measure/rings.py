@@ -1,0 +1,161 @@
+"""Concentric rings of stated sizes on a small map of the plane: votes for the centre, then a comparison.
+
+Edge pixels vote for the centre along their gradient, at the stated radii; the best places are compared by how
+well a concentric pair of edges fits. When a size is not stated, pixels vote all along their gradient, and the
+most coherent pair of rings about the winner stands in for it.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from wearvision.measure.chart import Chart
+from wearvision.measure.edges import Grid, slope
+from wearvision.measure.plane import Array
+
+EDGES = 16_000
+"""Edge pixels that vote."""
+MIN_SCORE = 0.08
+"""Least mean excess of edge strength along what is seen of the two circles."""
+MIN_SEEN = 0.2
+"""With less of the circles in view the excess is taken over this share."""
+GUESS_MM = (10.0, 160.0)
+"""Radii sought when a size is not stated."""
+COHERENT = 0.35
+"""Least mean excess of edge strength along a ring that is to be guessed at."""
+SLIM, STOUT = 1.25, 6.0
+"""A face's outer radius over its inner radius lies between these."""
+PAD = 0.6
+"""The centre may lie outside the picture by this share of the outer radius."""
+
+
+def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
+    """Centre (x, y) in mm, from votes and a comparison of the best places."""
+    pad = round(PAD * nominal[1] / chart.step_mm)
+    votes = _votes(chart, np.array(nominal), pad, EDGES)
+    best: tuple[float, float, Array] | None = None
+    for _ in range(6):
+        _, top, _, (column, row) = cv2.minMaxLoc(votes)
+        if top <= 0:
+            break
+        found = _pair_score(chart, np.array([column, row], dtype=np.float64) - pad, nominal)
+        if best is None or found[0] > best[0]:
+            best = found
+        cv2.circle(votes, (column, row), max(2, round(8 / chart.step_mm)), 0.0, -1)
+    return None if best is None or best[1] < MIN_SCORE else chart.origin_mm + best[2] * chart.step_mm
+
+
+def _edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
+    """Places (N, 2), unit gradients (N, 2) and weights (N,) of the strongest edge pixels for their surroundings."""
+    soft = cv2.GaussianBlur(chart.values, (0, 0), 1.0)
+    gx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3)
+    gy = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3)
+    size = cv2.magnitude(gx, gy)
+    size[~chart.valid] = 0
+    weight = size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6)
+    row, column = np.nonzero(weight > np.quantile(weight, max(0.0, 1 - count / weight.size)))
+    normal = np.column_stack([gx[row, column], gy[row, column]]) / size[row, column][:, None]
+    strength = np.minimum(weight[row, column], 4.0).astype(np.float64)
+    return np.column_stack([column, row]).astype(np.float64), normal.astype(np.float64), strength
+
+
+def _votes(chart: Chart, radii_mm: Array, pad: int, count: int) -> Grid:
+    """Votes for the centre at some radii, on the map widened by `pad` all round."""
+    place, normal, weight = _edge_pixels(chart, count)
+    height, width = (n + 2 * pad for n in chart.values.shape)
+    total = np.zeros(height * width)
+    for radius in radii_mm:
+        for reach in (radius / chart.step_mm, -radius / chart.step_mm):
+            at = np.rint(place + pad + reach * normal).astype(int)
+            ok = (at[:, 0] >= 0) & (at[:, 1] >= 0) & (at[:, 0] < width) & (at[:, 1] < height)
+            flat = at[ok, 1] * width + at[ok, 0]
+            total += np.bincount(flat, weights=weight[ok] / radius, minlength=height * width)
+    image = total.reshape(height, width).astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(image, (0, 0), max(1.5, 2.5 / chart.step_mm)), dtype=np.float32)
+
+
+def guess_rings(
+    chart: Chart, inner_mm: float | None, outer_mm: float | None
+) -> tuple[Array, tuple[float, float]] | None:
+    """Centre and radii (mm) of the most coherent pair of rings, where not both sizes are stated; `None` if weak."""
+    stated = [r for r in (inner_mm, outer_mm) if r]
+    radii = np.array(stated) if stated else np.arange(GUESS_MM[0], GUESS_MM[1], 1.5)
+    pad = round(PAD * 0.5 * GUESS_MM[1] / chart.step_mm)
+    votes = _votes(chart, radii, pad, EDGES if stated else EDGES // 3)
+    best: tuple[float, Array, tuple[float, float]] | None = None
+    for _ in range(3):
+        _, top, _, (column, row) = cv2.minMaxLoc(votes)
+        if top <= 0:
+            break
+        found = _pair_about(chart, np.array([column, row], dtype=np.float64) - pad, inner_mm, outer_mm)
+        if found is not None and (best is None or found[0] > best[0]):
+            best = found
+        cv2.circle(votes, (column, row), max(2, round(8 / chart.step_mm)), 0.0, -1)
+    return None if best is None else (chart.origin_mm + best[1] * chart.step_mm, best[2])
+
+
+def _pair_about(
+    chart: Chart, place: Array, inner_mm: float | None, outer_mm: float | None
+) -> tuple[float, Array, tuple[float, float]] | None:
+    """Coherence, centre (map px) and radii of the best pair of rings near a place."""
+    for step in (3.0, 1.0):
+        radius, edge, valid = _polar_edges(chart, place, GUESS_MM[0], GUESS_MM[1])
+        shifts, off = shifts_of(np.arange(0, 360, 3.0), 3 * step, step)
+        column = np.rint(np.arange(len(radius))[None, None, :] + off[:, :, None]).astype(int)
+        column = column.clip(0, len(radius) - 1)
+        rows = np.arange(len(edge))[None, :, None]
+        told = (edge - valid)[rows, column].sum(axis=1) / np.maximum(valid[rows, column].sum(axis=1), 0.25 * len(edge))
+        best = int(np.argmax(np.sum(np.clip(told - COHERENT, 0, None) ** 2, axis=1)))
+        place, ring = place + shifts[best], told[best]
+    mm = radius * chart.step_mm
+    crest = [i for i in range(2, len(ring) - 2) if ring[i] >= COHERENT and ring[i] == ring[i - 2 : i + 3].max()]
+    inner = [inner_mm] if inner_mm else [float(mm[i]) for i in crest]
+    outer = [outer_mm] if outer_mm else [float(mm[i]) for i in crest]
+    worth = dict(zip((float(m) for m in mm), (float(r) for r in ring), strict=True))
+    pairs = [
+        (worth.get(a, 0.5) * a**0.5 + worth.get(b, 0.5) * b**0.5, place, (a, b))
+        for a in inner for b in outer if SLIM * a < b < STOUT * a
+    ]  # fmt: skip
+    return max(pairs, key=lambda pair: pair[0], default=None)
+
+
+def shifts_of(deg: Array, reach: float, step: float) -> tuple[Array, Array]:
+    """Centre shifts (M, 2) on a square grid, and how each moves a circle's radius at the angles, (M, T)."""
+    one = np.arange(-reach, reach + step / 2, step)
+    dx, dy = (m.ravel() for m in np.meshgrid(one, one))
+    angle = np.radians(deg)
+    return np.column_stack([dx, dy]), dx[:, None] * np.cos(angle) + dy[:, None] * np.sin(angle)
+
+
+def _pair_score(chart: Chart, place: Array, nominal: tuple[float, float]) -> tuple[float, float, Array]:
+    """How well two edges of the stated radii fit near a place (map px): in all, per point seen; and the best place."""
+    radius, edge, valid = _polar_edges(chart, place, 0.85 * nominal[0], 1.1 * nominal[1])
+    angle = np.arange(0, 360, 3.0)
+    wide = cv2.blur(edge, (3, 1)) - valid
+    shifts, off = shifts_of(np.arange(0, 360, 3.0), 9, 1)
+    rows = np.arange(len(angle))[None, :]
+    score = np.zeros(len(shifts))
+    for r in nominal:
+        column = np.rint(r / chart.step_mm - radius[0] + off).astype(int)
+        score += wide[rows, np.clip(column, 0, len(radius) - 1)].sum(axis=1)
+    best = int(np.argmax(score))
+    columns = [np.rint(r / chart.step_mm - radius[0] + off[best]).astype(int) for r in nominal]
+    seen = sum(float(valid[rows[0], c.clip(0, len(radius) - 1)].sum()) for c in columns)
+    return float(score[best]), float(score[best]) / max(seen, MIN_SEEN * 2 * len(angle)), place + shifts[best]
+
+
+def _polar_edges(chart: Chart, place: Array, low_mm: float, high_mm: float) -> tuple[Array, Grid, Grid]:
+    """Radii (R,) in map px about a place; edge strength for its surroundings, and what is seen, (T, R) each."""
+    radius = np.arange(low_mm, high_mm, chart.step_mm) / chart.step_mm
+    angle = np.radians(np.arange(0, 360, 3.0))
+    x = (place[0] + np.cos(angle)[:, None] * radius[None, :]).astype(np.float32)
+    y = (place[1] + np.sin(angle)[:, None] * radius[None, :]).astype(np.float32)
+    values: Grid = np.asarray(cv2.remap(chart.values, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    seen = cv2.remap(
+        chart.valid.astype(np.uint8), x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0
+    )
+    valid = np.asarray(seen, dtype=np.float32)
+    edge: Grid = np.abs(slope(values, 1.0)) * valid
+    edge = np.asarray(np.minimum(edge / (cv2.blur(edge, (41, 9)) + 0.02), 3.0) * valid, dtype=np.float32)
+    return radius, edge, valid
