@@ -29,12 +29,16 @@ NARROW_PX = 6.0
 LEAST_MM = 0.3
 SLENDER, STOUT_MM = 4.0, 3.0
 """A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
-DENSE, DENSE_WIDE, WIDE_MM = 0.4, 1.2, 1.5
-"""Least score per row of the search; more above a width at which a groove shows itself."""
+WIDE_MM, SHORT = 1.5, 15.0
+DENSE, DENSE_WIDE, DENSE_STOUT, DENSE_SHORT = 0.4, 1.2, 2.5, 4.0
+"""Least score per row of the search: of any groove, of one wider than `WIDE_MM` and than `STOUT_MM`, and of one less
+than `SHORT` times as long as wide."""
 CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
 PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
 """A mark so dense, dark and long is plain to see, even where one wall is as bright as the face and hides its lip."""
+CRISP_DENSE, CRISP_CLEAR, CRISP_SHARE = 5.0, 0.7, 0.5
+"""A stretch with both lips so sharp may be dark over less of its length; not a full circle, which tools leave too."""
 DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
@@ -97,17 +101,30 @@ def _on(one: Track, other: Track) -> bool:
 def is_groove(track: Track, px_mm: float) -> bool:
     """Whether a track is wear rather than a turned line, a polished band or a row of stains."""
     width = float(np.median(track.outer_mm - track.inner_mm))
-    length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
+    slender = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm)) / max(width, 1e-3)
     dense = track.score * ROWS / len(track.deg)
-    plain = dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and length >= PLAIN_SLENDER * width
+    plain = dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
+    crisp = dense >= CRISP_DENSE and track.clear >= CRISP_CLEAR and not track.full
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
-        and length >= (SLENDER + 2 * max(0.0, width - STOUT_MM)) * width
-        and dense >= (DENSE_WIDE if width > WIDE_MM else DENSE)
+        and slender >= SLENDER + 2 * max(0.0, width - STOUT_MM)
+        and dense >= _least_dense(width, slender)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
-        and track.dark_share >= DARK_SHARE
+        and track.dark_share >= (CRISP_SHARE if crisp else DARK_SHARE)
     )
+
+
+def _least_dense(width_mm: float, slender: float) -> float:
+    """Least score per row: what is wide or short shows itself, or is something else."""
+    least = [DENSE]
+    if width_mm > WIDE_MM:
+        least.append(DENSE_WIDE)
+    if width_mm > STOUT_MM:
+        least.append(DENSE_STOUT)
+    if slender < SHORT:
+        least.append(DENSE_SHORT)
+    return max(least)
 
 
 def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) -> Finding:
