@@ -23,7 +23,7 @@ END_DEG, END_WIDTHS = 0.15, 0.05
 """Least standard uncertainty of one end: degrees, and a part of the width along the groove."""
 CUT_DEG = 1.0
 """The same where the view ends a groove."""
-WINDOW_DEG = 6.0
+WINDOW_DEG = 12.0
 """The largest width is the largest mean over a window this long."""
 CAP_POINTS = 9
 PAIRS = 180
@@ -152,7 +152,7 @@ def measure_band(
     bearing = _bearing(band, plane)
     axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [
-        {"edge": lip}, {"edge": 1.5 * lip}, {"edge": lip / 2, "centre": axis}, {"outline": float(end)},
+        {"edge": lip}, {"edge": 1.7 * lip}, {"edge": lip / 2, "centre": axis}, {"outline": float(end)},
         {"edge": area * lip / width, "outline": area * float(end) / max(arc, 1.0)},
     ]  # fmt: skip
     names = ("width", "width_max", "radius", "arc_in_view", "area")
