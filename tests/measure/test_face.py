@@ -61,3 +61,11 @@ def test_a_card_on_the_bench_does_not_draw_the_centre() -> None:
     face = find_face(image, plane, STATED, (card,))
     assert isinstance(face, Face)
     assert np.allclose(face.centre_mm, [3, -2], atol=0.08)
+
+
+def test_an_edge_out_of_the_picture_is_taken_from_the_drawing() -> None:
+    plane = drawn_plane(mm_per_px=0.06)
+    face = find_face(draw_face(plane, centre_mm=(0.5, 0.3)), plane, STATED)
+    assert isinstance(face, Face)
+    assert np.allclose(face.centre_mm, [0.5, 0.3], atol=0.15)
+    assert face.outer_mm.value == pytest.approx(55.0, abs=0.5)

@@ -138,10 +138,14 @@ def _edge_map(strip: Strip) -> Grid:
 def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> Array:
     """Centre and radii (4,) that gather most edge, by exhaustive search on a grid."""
     step = REACH_MM / 8
-    total, radii = None, []
+    shifts, _ = shifts_of(np.zeros(1), REACH_MM, step)
+    total, radii = np.zeros(len(shifts)), []
     for strip, edge, r, s in zip(strips, edges, flat, sd, strict=True):
+        if len(edge) < 3:  # this circle is out of the picture
+            radii.append(np.full(len(shifts), r))
+            continue
         edge = np.asarray(cv2.blur(np.minimum(edge, 4.0), (1, 3))[1::3], dtype=np.float32)
-        shifts, off = shifts_of(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
+        _, off = shifts_of(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
         delta = np.arange(-3 * s, 3 * s + step / 2, step)
         wide = cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1))
         rows = np.arange(len(edge))[None, :]
@@ -151,8 +155,7 @@ def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -
             score[:, k] = wide[rows, np.clip(column, 0, edge.shape[1] - 1)].sum(axis=1)
         score -= 0.1 * len(edge) * (delta / s) ** 2
         radii.append(r + delta[np.argmax(score, axis=1)])
-        total = score.max(axis=1) if total is None else total + score.max(axis=1)
-    assert total is not None
+        total += score.max(axis=1)
     best = int(np.argmax(total))
     return np.array([*(strips[0].centre_mm + shifts[best]), radii[0][best], radii[1][best]])
 
