@@ -23,6 +23,8 @@ PATTERN_ROWS = 24
 """A groove's profile near an end is the median over this many rows."""
 REACH = (1.5, 4.0)
 """A lip lies within 0.15 of the width of its coarse place, but at least and at most this many photo px."""
+STEADY = 1.5
+"""Strength (over the usual) at which a lip counts as much as the groove's usual width does."""
 LINE_SHARE = 0.7
 """A lip is a thin line when the slope comes back by this share just inside it."""
 ROW_WORTH = 5.0
@@ -96,7 +98,9 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     signed, usual = found.plain[rows % lap], found.usual[rows % lap]
     lips = [_lip(signed, usual, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
     fixes = [spread_fix(lip.line / per_px, blur_px) * per_px for lip in lips]
-    inner, outer = lips[0].column + fixes[0], lips[1].column - fixes[1]
+    inner, outer = _steadied(
+        lips[0].column + fixes[0], lips[1].column - fixes[1], lips[0].size / usual, lips[1].size / usual
+    )
     dark, share = _darkness(strip, found.gray, rows, inner, outer)
     deg = strip.deg(rows.astype(np.float64))
     return Track(
@@ -141,6 +145,19 @@ def _lip(signed: Grid, usual: Array, start: Array, reach: int, side: int, per_px
     return _Lip(
         column=column + peak_offset(left, top, right), size=top, line=_thickness(signed, column, side, per_px)
     )
+
+
+def _steadied(inner: Array, outer: Array, inner_z: Array, outer_z: Array) -> tuple[Array, Array]:
+    """Lips with those hardly seen drawn towards where the other lip and the groove's usual width put them."""
+    weight = np.minimum(np.minimum(inner_z, outer_z), 5.0) ** 2
+    order = np.argsort(outer - inner)
+    share = np.cumsum(weight[order]) / max(float(weight.sum()), 1e-9)
+    width = float((outer - inner)[order][min(int(np.searchsorted(share, 0.5)), len(order) - 1)])
+    drawn = []
+    for lip, z, other in ((inner, inner_z, outer - width), (outer, outer_z, inner + width)):
+        trust = np.minimum(z, 5.0) ** 2
+        drawn.append((trust * lip + STEADY**2 * other) / (trust + STEADY**2))
+    return drawn[0], drawn[1]
 
 
 def running_median(values: Array, width: int) -> Array:
