@@ -37,6 +37,8 @@ RISE_SD_MM = 0.15
 SOURCES = {"lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",)}
 """Priors by the name their share of the covariance goes under; besides, `paper` and the rest, `corner`."""
 
+DISTANCE, FOCAL = NAMES.index("tz"), NAMES.index("log_f")
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Points:
@@ -206,7 +208,11 @@ def _residual(
 
 
 def _descend(boards: Sequence[Points], state: Array, prior: Prior, sigma: float, inliers: NDArray[np.bool_]) -> Array:
-    """Levenberg-Marquardt on corners and priors."""
+    """Levenberg-Marquardt on corners and priors.
+
+    Focal length and distance lie in a narrow curved valley, along which a frontal board tells them hardly apart;
+    stepping in log f and log (distance / f) makes it straight.
+    """
     target, inverse = prior_state(prior, len(boards))
 
     def cost(residual: Array, weight: Array, at: Array) -> float:
@@ -215,9 +221,14 @@ def _descend(boards: Sequence[Points], state: Array, prior: Prior, sigma: float,
     residual, slope, weight = _residual(boards, state, sigma, inliers)
     now, damping = cost(residual, weight, state), 0.0
     while damping < 1e8:
-        normal = slope.T @ (slope * weight[:, None]) + np.diag(inverse)
-        pull = slope.T @ (residual * weight) - (state - target) * inverse
-        ahead = state + np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        turned = slope.copy()
+        turned[:, DISTANCE] *= state[DISTANCE]
+        turned[:, FOCAL] += turned[:, DISTANCE]
+        normal = turned.T @ (turned * weight[:, None]) + np.diag(inverse)
+        pull = turned.T @ (residual * weight) - (state - target) * inverse
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        ahead = state + step
+        ahead[DISTANCE] = state[DISTANCE] * math.exp(min(step[DISTANCE] + step[FOCAL], 1.0))
         trial = _residual(boards, ahead, sigma, inliers)
         then = cost(trial[0], trial[2], ahead)
         if not then < now:
