@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.measure.face_kit import drawn_plane
-from wearvision.measure.unwrap import _interpolation, polar, ring_points, ring_scale, seen_arc, unwrap
+from wearvision.measure.unwrap import _ray_pixels, polar, ring_points, ring_scale, seen_arc, unwrap
 
 CENTRE = np.array([4.0, -3.0])
 
@@ -70,8 +70,11 @@ def test_scale_along_a_ring() -> None:
     assert ring_scale(drawn_plane(mm_per_px=0.16), CENTRE, 30.0) == pytest.approx(0.16, rel=1e-6)
 
 
-def test_interpolation_is_exact_for_parabolas() -> None:
-    knots = np.arange(0.0, 10.0)
-    at = np.linspace(0.0, 9.0, 91)
-    weights = _interpolation(at, knots)
-    assert np.allclose(weights @ (3 * knots**2 - knots + 2), 3 * at**2 - at + 2)
+@pytest.mark.parametrize("tilt_deg", [0.0, 35.0])
+def test_rays_follow_the_camera(tilt_deg: float) -> None:
+    plane = drawn_plane(tilt_deg=tilt_deg)
+    deg, radius = np.arange(0.0, 360.0, 10.0), np.linspace(5.0, 60.0, 111)
+    x, y = _ray_pixels(plane, CENTRE, deg, radius)
+    for row, angle in enumerate(deg):
+        exact = plane.to_px(ring_points(CENTRE, np.full(len(radius), angle), radius))
+        assert np.allclose(np.column_stack([x[row], y[row]]), exact, atol=0.01)
