@@ -7,6 +7,7 @@ does not know: `edge` (where a lip is), `outline` (where the groove ends) and `c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +27,7 @@ CUT_DEG = 1.0
 WINDOW_DEG = 12.0
 """The largest width is the largest mean over a window this long."""
 CAP_POINTS = 9
-PAIRS = 180
+PAIRS = 120
 """Points kept along each lip, at most."""
 
 
@@ -60,11 +61,7 @@ class Band:
 
     def outline_px(self) -> Array:
         """Closed outline; a full circle is two rings joined by a seam."""
-        if self.full:
-            rings = [np.vstack([ring, ring[:1]]) for ring in (self.inner_px, self.outer_px[::-1])]
-            return np.vstack(rings)
-        first, last = self.ends_px
-        return np.vstack([self.inner_px, last, self.outer_px[::-1], first[::-1]])
+        return _closed(self.inner_px, self.outer_px, self.ends_px, self.full)
 
 
 def band_of(
@@ -110,20 +107,29 @@ def _px(plane: Plane, mm: Array) -> Array:
 
 def figures(band: Band, plane: Plane) -> Array:
     """Width, largest width, radius, arc in view (degrees), area of a band on a plane, (5,)."""
-    inner, outer = plane.to_mm(band.inner_px), plane.to_mm(band.outer_px)
-    centre = plane.to_mm(band.centre_px)[0]
+    count, caps = len(band.inner_px), band.ends_px
+    all_mm = plane.to_mm(np.vstack([band.inner_px, band.outer_px, *caps, band.centre_px[None, :]]))
+    inner, outer, centre = all_mm[:count], all_mm[count : 2 * count], all_mm[-1]
+    ends = np.split(all_mm[2 * count : -1], [len(caps[0])])
     width = np.hypot(*(outer - inner).T)
     middle = (inner + outer) / 2 - centre
     radius = float(np.mean(np.hypot(*middle.T)))
     angle = np.degrees(np.unwrap(np.arctan2(middle[:, 1], middle[:, 0])))
     arc = 360.0 if band.full else abs(angle[-1] - angle[0])
-    for near, cap in zip((middle[0], middle[-1]), band.ends_px, strict=True):
+    for near, cap in zip((middle[0], middle[-1]), ends, strict=True):
         if len(cap):
-            tip = plane.to_mm(cap)[CAP_POINTS // 2] - centre
+            tip = cap[CAP_POINTS // 2] - centre
             arc += abs(np.degrees(np.arctan2(tip[0] * near[1] - tip[1] * near[0], float(tip @ near))))
-    window = max(1, round(WINDOW_DEG / max(1e-6, arc / len(width))))
-    smooth = np.convolve(width, np.full(min(window, len(width)), 1 / min(window, len(width))), mode="valid")
-    return np.array([width.mean(), smooth.max(), radius, arc, _area(plane.to_mm(band.outline_px()))])
+    window = min(len(width), max(1, round(WINDOW_DEG / max(1e-6, arc / len(width)))))
+    smooth = np.convolve(width, np.full(window, 1 / window), mode="valid")
+    return np.array([width.mean(), smooth.max(), radius, arc, _area(_closed(inner, outer, ends, band.full))])
+
+
+def _closed(inner: Array, outer: Array, ends: Sequence[Array], full: bool) -> Array:
+    """Lips and caps as one closed line; a full circle is two rings joined by a seam."""
+    if full:
+        return np.vstack([inner, inner[:1], outer[::-1], outer[-1:]])
+    return np.vstack([inner, ends[1], outer[::-1], ends[0][::-1]])
 
 
 def _area(outline: Array) -> float:
