@@ -5,6 +5,7 @@ Kept light: a fresh process imports this module, then the work function's own.
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -26,6 +27,8 @@ def one_thread() -> None:
     import cv2
 
     cv2.setNumThreads(1)
+    gc.collect()
+    gc.freeze()  # modules stay: no sweep between photos need look at them again
 
 
 def serve(pipe: Connection, work: Callable[[Any], Any], prepare: Callable[[], None]) -> None:
