@@ -73,7 +73,7 @@ class Verdict:
         prefilled = sheet.prefilled
         struck = tuple(f"{_name(p)} was struck from the record: {p[1].struck}"
                        for p in prefilled.findings if p[1].struck)  # fmt: skip
-        flags = tuple(f"{_name(p)}: {FLAGS[flag]}" for p in prefilled.findings if not p[1].struck
+        flags = tuple(f"{_name(p)}: {FLAGS[flag]}" for p in prefilled.findings if not (p[1].struck or p[1].same_as)
                       for flag in p[1].flags)  # fmt: skip
         unplaced = tuple(f"{_name(p)} belongs to no criterion of the rubric" for p in prefilled.unplaced)
         small = tuple(f"{_name(p)} had no gauge point of its own" for p in prefilled.not_gauged)
