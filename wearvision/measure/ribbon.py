@@ -223,21 +223,22 @@ def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Stri
     reach = max(2, round(STRAY_MM / (strip.step_mm * COLUMNS)))
     index = np.clip(np.rint(guess).astype(int)[:, None] + np.arange(-reach, reach + 1), 0, layer.shape[1] - 1)
     gain = layer[(span % len(layer))[:, None], index].astype(np.float64)
-    base = np.rint(guess).astype(int)
+    drift = np.diff(np.rint(guess).astype(int), prepend=round(guess[0]))
+    size, edge = index.shape[1], int(np.abs(drift).max()) + 1
+    before = np.full(size + 2 * edge, -1e9)
     total = gain[0] - 0.1 * np.abs(np.arange(-reach, reach + 1))
-    came = np.zeros(index.shape, dtype=np.int64)
-    place = np.arange(2 * reach + 1)
+    stepped = np.zeros(index.shape, dtype=np.int8)
     for i in range(1, len(span)):
-        drift = base[i] - base[i - 1]
-        source = place[:, None] + drift + np.array([0, -1, 1])[None, :]
-        value = np.where((source >= 0) & (source < len(place)), total[source.clip(0, len(place) - 1)], -1e9)
-        value = value - np.array([0.0, STRAY_COST, STRAY_COST])
-        best = np.argmax(value, axis=1)
-        came[i] = source[place, best].clip(0, len(place) - 1)
-        total = value[place, best] + gain[i]
+        before[edge : edge + size] = total
+        at = edge + drift[i]
+        stay, left, right = before[at : at + size], before[at - 1 : at - 1 + size], before[at + 1 : at + 1 + size]
+        aside = np.maximum(left, right) - STRAY_COST
+        total = np.maximum(stay, aside)
+        stepped[i] = np.where(stay >= aside, 0, np.where(left >= right, -1, 1))
+        total += gain[i]
     path = np.empty(len(span), dtype=np.int64)
     path[-1] = int(np.argmax(total))
     for i in range(len(span) - 1, 0, -1):
-        path[i - 1] = came[i, path[i]]
+        path[i - 1] = min(max(path[i] + drift[i] + stepped[i, path[i]], 0), size - 1)
     rows = np.arange(len(span))
     return index[rows, path].astype(np.float64), gain[rows, path]
