@@ -90,9 +90,9 @@ def test_the_best_run_is_the_best_of_all_runs() -> None:
     rng = np.random.default_rng(2)
     gain = rng.normal(-1, 1, (14, 1, 6)).astype(np.float32)
     gain[3:9, 0, 2] += 3
-    table, choice = _align(gain, 0)
+    table = _align(gain, 0)
     end = np.unravel_index(int(np.argmax(table)), table.shape)
-    path = _trace(choice, (int(end[0]), int(end[1]), int(end[2])))
+    path = _trace(table, (int(end[0]), int(end[1]), int(end[2])))
     straight = max(gain[a : b + 1, 0, c].sum() for c in range(6) for a in range(14) for b in range(a, 14))
     assert float(table[end]) >= straight - 1e-4
     assert path[0][0] <= 3

@@ -31,6 +31,8 @@ ROW_WORTH = 5.0
 """Worth of one row's likeness as evidence (a log likelihood); neighbours are not independent."""
 CAP_POWER = 0.2
 """A round end is unlike the face by at least this share of the power of the groove's profile."""
+SECTOR = 16
+"""Rows over which darkness is judged at a time."""
 INSIDE, BESIDE = 24, 8
 """Samples across the groove, and on either side of it."""
 
@@ -272,13 +274,14 @@ def _darkness(
 ) -> tuple[float, float]:
     """`dark` and `dark_share` of a track."""
     across, beside = profiles(strip, gray, rows, inner, outer)
-    dark, noise = [], []
-    for part in np.array_split(np.arange(len(rows)), max(1, len(rows) // 16)):
-        sides = [np.median(half, axis=0) for half in np.split(beside[part], 2, axis=1)]
-        level = (np.median(sides[0]) + np.median(sides[1])) / 2
-        dark.append(float((np.median(across[part], axis=0) - level).min()))
-        noise.append(float(np.hypot(sides[0].std(), sides[1].std())))
-    beyond = np.array(dark) < -np.maximum(0.04, 2.5 * np.array(noise))
+    count = max(1, len(rows) // SECTOR)
+    tall = len(rows) // count
+    cut = [image[: count * tall].reshape(count, tall, -1) for image in (across, beside)]
+    middle, sides = np.median(cut[0], axis=1), np.median(cut[1], axis=1).reshape(count, 2, BESIDE)
+    level = np.median(sides, axis=2).mean(axis=1)
+    dark = middle.min(axis=1) - level
+    noise = np.hypot(*sides.std(axis=2).T)
+    beyond = dark < -np.maximum(0.04, 2.5 * noise)
     return float(np.median(dark)), float(np.mean(beyond))
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid
 from wearvision.measure.evidence import COLUMNS, ROWS, Evidence, mean_between, moved
@@ -61,11 +60,11 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     ribbons: list[Ribbon] = []
     for _ in range(most):
         seam = _seam(gain) if strip.closed else 0
-        table, choice = _align(gain, seam)
+        table = _align(gain, seam)
         end = np.unravel_index(int(np.argmax(table)), table.shape)
         if table[end] < least:
             break
-        path = _trace(choice, (int(end[0]), int(end[1]), int(end[2])))
+        path = _trace(table, (int(end[0]), int(end[1]), int(end[2])))
         said = np.array([gain[(row + seam) % len(gain), w, c] for row, w, c in path])
         run = _best_run(path, said, widths, strip)
         ribbon = _ribbon([path[i] for i in run], seam, widths, float(said[run.start : run.stop].sum()), strip)
@@ -163,39 +162,44 @@ def _at_border(lower: Grid, upper: Grid, side: slice, edge: int, half: tuple[int
 
 
 STEPS = ((0, 0, 0.0), (0, -1, SLIDE), (0, 1, SLIDE), (-1, 0, WIDEN), (1, 0, WIDEN))
-FRESH = len(STEPS)
 
 
-def _align(gain: Grid, seam: int) -> tuple[Grid, NDArray[np.int8]]:
-    """Best score of a run that ends at each state, and the step by which it came (`FRESH`: it begins there)."""
+def _align(gain: Grid, seam: int) -> Grid:
+    """Best score of a run that ends at each state, on rows taken from the seam on."""
     rows, widths, columns = gain.shape
     table = np.zeros(gain.shape, dtype=np.float32)
-    choice = np.full(gain.shape, FRESH, dtype=np.int8)
-    before = np.zeros((widths + 2, columns + 2), dtype=np.float32)
-    came = np.empty((widths, columns), dtype=np.float32)
+    before = np.full((widths + 2, columns + 2), -np.float32(WIDEN), dtype=np.float32)
+    before[1:-1, 1:-1] = 0
+    side, wide = (np.empty((widths, columns), dtype=np.float32) for _ in range(2))
     for i in range(rows):
-        best, how = table[i], choice[i]
-        best[...] = before[1:-1, 1:-1]
-        how[...] = 0
-        for k, (dw, dc, cost) in enumerate(STEPS[1:], start=1):
-            np.subtract(before[1 + dw : 1 + dw + widths, 1 + dc : 1 + dc + columns], np.float32(cost), out=came)
-            better = came > best
-            np.copyto(best, came, where=better)
-            np.copyto(how, np.int8(k), where=better)
-        np.copyto(how, np.int8(FRESH), where=best <= 0)
+        best = table[i]
+        np.maximum(before[1:-1, :-2], before[1:-1, 2:], out=side)
+        np.maximum(before[:-2, 1:-1], before[2:, 1:-1], out=wide)
+        side -= np.float32(SLIDE)
+        wide -= np.float32(WIDEN)
+        np.maximum(side, wide, out=side)
+        np.maximum(before[1:-1, 1:-1], side, out=best)
         best += gain[(i + seam) % rows]
         np.maximum(best, 0, out=best)
         before[1:-1, 1:-1] = best
-    return table, choice
+    return table
 
 
-def _trace(choice: NDArray[np.int8], end: State) -> list[State]:
-    """States of the run that ends at a state, first to last."""
+def _trace(table: Grid, end: State) -> list[State]:
+    """States of the run that ends at a state, first to last: from each to the best it may have come from."""
+    _, widths, columns = table.shape
     i, w, c = end
     path = [end]
-    while i > 0 and choice[i, w, c] != FRESH:
-        dw, dc, _ = STEPS[choice[i, w, c]]
-        i, w, c = i - 1, w + dw, c + dc
+    while i > 0:
+        came = [
+            (float(table[i - 1, w + dw, c + dc]) - cost, -n, w + dw, c + dc)
+            for n, (dw, dc, cost) in enumerate(STEPS)
+            if 0 <= w + dw < widths and 0 <= c + dc < columns
+        ]
+        best, _, w, c = max(came)
+        if best <= 0:
+            break
+        i -= 1
         path.append((i, w, c))
     return path[::-1]
 
