@@ -42,8 +42,11 @@ CRISP_DENSE, CRISP_CLEAR, CRISP_SHARE = 5.0, 0.7, 0.5
 DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 FAINT = -0.2
+FAINT_MM = 0.4
+"""Standard uncertainty of a faint groove's width: on drawn scenes the widths of such are off by 0.2 to 1.1 mm."""
 ROUND_MM = 0.015
-"""A lip is rounded, and its shading begins this far out: up to 0.05 mm is a sharp edge (ISO 13715, from memory)."""
+"""A lip is rounded and its shading begins further out: up to 0.05 mm is a sharp edge (ISO 13715, from memory). The
+allowance lies half way between what photos of two independent renderers show; no law stands behind it."""
 BESIDE_EDGE_MM, BREAK_MM = 1.5, 1.2
 """Beside an edge; and so near to it that a line may be the edge's own break (chamfer, rounding)."""
 AXIS_MM, EDGE_DROP_MM = 0.05, 0.6
@@ -140,13 +143,29 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     band = band_of(
         track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut, end_u_deg=track.end_u_deg
     )
+    flags = _flags(track, width, face, px_mm)
+    figures = measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2 if face.sure else None)
     return Finding(
-        id=name, kind="groove", outline_px=band.outline_px(), flags=_flags(track, width, face, px_mm),
-        quantities=measure_band(
-            band, plane, px_mm, axis_covariance(face, plane), face.area_mm2 if face.sure else None
-        ),
+        id=name, kind="groove", outline_px=band.outline_px(), flags=flags,
+        quantities=_doubted(figures) if "faint" in flags else figures,
         sealed=sealed_depth(float(np.mean(width))), places_px=_places(track, width, centre, plane, face),
     )  # fmt: skip
+
+
+def _doubted(figures: dict[str, Quantity]) -> dict[str, Quantity]:
+    """Figures of a faint groove: what was followed may be one wall of it only, so its lips are ambiguous."""
+    width = figures["width"]
+    if not isinstance(width, Measured):
+        return figures
+    share = {"width": 1.0, "width_max": 1.0, "radius": 0.5}
+    out = dict(figures)
+    for name, quantity in figures.items():
+        if isinstance(quantity, Measured) and name in (*share, "area", "share"):
+            doubt = FAINT_MM * share.get(name, quantity.value / max(width.value, 1e-6))
+            u = float(np.hypot(quantity.u, doubt))
+            budget = {**quantity.budget, "doubt": doubt}
+            out[name] = Measured(value=quantity.value, u=u, unit=quantity.unit, how=quantity.how, budget=budget)
+    return out
 
 
 def axis_covariance(face: Face, plane: Plane) -> Array:
