@@ -1,4 +1,4 @@
-"""Pits outlined by a person, against closed forms and the ASTM G46 chart as kept in the facts."""
+"""Pits outlined by a person, against closed forms and the ASTM G46 rating chart (figures from memory)."""
 
 from __future__ import annotations
 
