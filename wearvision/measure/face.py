@@ -16,8 +16,9 @@ import numpy as np
 
 from wearvision.measure.chart import chart_of
 from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, peak_offset, slope
+from wearvision.measure.guess import doubled, guess_rings
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.rings import find_rings, guess_rings, shifts_of
+from wearvision.measure.rings import find_rings, shifts_of
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated
@@ -31,6 +32,8 @@ no source."""
 BREAK_SD_MM = 0.3
 GUESS_SD_MM = 0.8
 """The same of a size that is not stated but seen on the small map."""
+CHOICE_SD_MM = 0.5
+"""How far off an edge may lie that was taken for the face's, its size not stated: a chamfer's foot, the rim's edge."""
 INDEPENDENT = 12.0
 """Edge points of one circle count as this many independent ones: rust, chips and shadows err in long runs."""
 REACH_MM = 3.0
@@ -104,7 +107,7 @@ def find_face(
         return _fine(gray, plane, centre, (inner, outer), exclude_px)
     guess = guess_rings(chart, inner or None, outer or None)
     if guess is None:
-        return Unmeasured(reason="no face found, and its sizes are not all stated", hint=RING_HINT)
+        return Unmeasured(reason="no ring is surely the face, and its sizes are not all stated", hint=RING_HINT)
     return _fine(gray, plane, *guess, exclude_px, said=(inner > 0, outer > 0))
 
 
@@ -125,6 +128,8 @@ def _fine(
     fit = _fit(strips, edges, start, flat, sd)
     if fit is None:
         return Unmeasured(reason="the edges of the face are not clear enough", hint=RING_HINT)
+    if not said[0] and doubled(gray, plane, fit.centre_mm, float(fit.radii_mm[0]), exclude_px):
+        return Unmeasured(reason="two edges at the bore: either may be where the face begins", hint=RING_HINT)
     return _face(fit, strips, nominal, sd, said)
 
 
@@ -214,7 +219,8 @@ def _face(
         share = doubt**2 / (doubt**2 + sd[k] ** 2)
         value, u = share * drawn + (1 - share) * fitted, float(np.sqrt(share) * sd[k])
         how = "circle fitted to the edge, with the drawing" if said[k] else "most coherent ring; size not stated"
-        radii.append(Measured.of(float(value), "mm", how=how, edge=u))
+        choice = {} if said[k] else {"choice": CHOICE_SD_MM}
+        radii.append(Measured.of(float(value), "mm", how=how, edge=u, **choice))
     return Face(
         centre_mm=fit.centre_mm, inner_mm=radii[0], outer_mm=radii[1],
         flat_mm=(float(fit.radii_mm[0]), float(fit.radii_mm[1])), covariance=fit.covariance,

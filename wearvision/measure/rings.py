@@ -1,8 +1,7 @@
 """Concentric rings of stated sizes on a small map of the plane: votes for the centre, then a comparison.
 
 Edge pixels vote for the centre along their gradient, at the stated radii; the best places are compared by how
-well a concentric pair of edges fits. When a size is not stated, pixels vote all along their gradient, and the
-most coherent pair of rings about the winner stands in for it.
+well a concentric pair of edges fits.
 """
 
 from __future__ import annotations
@@ -20,12 +19,6 @@ MIN_SCORE = 0.08
 """Least mean excess of edge strength along what is seen of the two circles."""
 MIN_SEEN = 0.2
 """With less of the circles in view the excess is taken over this share."""
-GUESS_MM = (10.0, 160.0)
-"""Radii sought when a size is not stated."""
-COHERENT = 0.35
-"""Least mean excess of edge strength along a ring that is to be guessed at."""
-SLIM, STOUT = 1.25, 6.0
-"""A face's outer radius over its inner radius lies between these."""
 PAD = 0.6
 """The centre may lie outside the picture by this share of the outer radius."""
 
@@ -46,7 +39,7 @@ def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
     return None if best is None or best[1] < MIN_SCORE else chart.origin_mm + best[2] * chart.step_mm
 
 
-def _edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
+def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     """Places (N, 2), unit gradients (N, 2) and weights (N,) of the strongest edge pixels for their surroundings."""
     soft = cv2.GaussianBlur(chart.values, (0, 0), 1.0)
     gx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3)
@@ -62,7 +55,7 @@ def _edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
 
 def _votes(chart: Chart, radii_mm: Array, pad: int, count: int) -> Grid:
     """Votes for the centre at some radii, on the map widened by `pad` all round."""
-    place, normal, weight = _edge_pixels(chart, count)
+    place, normal, weight = edge_pixels(chart, count)
     height, width = (n + 2 * pad for n in chart.values.shape)
     total = np.zeros(height * width)
     for radius in radii_mm:
@@ -73,51 +66,6 @@ def _votes(chart: Chart, radii_mm: Array, pad: int, count: int) -> Grid:
             total += np.bincount(flat, weights=weight[ok] / radius, minlength=height * width)
     image = total.reshape(height, width).astype(np.float32)
     return np.asarray(cv2.GaussianBlur(image, (0, 0), max(1.5, 2.5 / chart.step_mm)), dtype=np.float32)
-
-
-def guess_rings(
-    chart: Chart, inner_mm: float | None, outer_mm: float | None
-) -> tuple[Array, tuple[float, float]] | None:
-    """Centre and radii (mm) of the most coherent pair of rings, where not both sizes are stated; `None` if weak."""
-    stated = [r for r in (inner_mm, outer_mm) if r]
-    radii = np.array(stated) if stated else np.arange(GUESS_MM[0], GUESS_MM[1], 1.5)
-    pad = round(PAD * 0.5 * GUESS_MM[1] / chart.step_mm)
-    votes = _votes(chart, radii, pad, EDGES if stated else EDGES // 3)
-    best: tuple[float, Array, tuple[float, float]] | None = None
-    for _ in range(3):
-        _, top, _, (column, row) = cv2.minMaxLoc(votes)
-        if top <= 0:
-            break
-        found = _pair_about(chart, np.array([column, row], dtype=np.float64) - pad, inner_mm, outer_mm)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-        cv2.circle(votes, (column, row), max(2, round(8 / chart.step_mm)), 0.0, -1)
-    return None if best is None else (chart.origin_mm + best[1] * chart.step_mm, best[2])
-
-
-def _pair_about(
-    chart: Chart, place: Array, inner_mm: float | None, outer_mm: float | None
-) -> tuple[float, Array, tuple[float, float]] | None:
-    """Coherence, centre (map px) and radii of the best pair of rings near a place."""
-    for step in (3.0, 1.0):
-        radius, edge, valid = _polar_edges(chart, place, GUESS_MM[0], GUESS_MM[1])
-        shifts, off = shifts_of(np.arange(0, 360, 3.0), 3 * step, step)
-        column = np.rint(np.arange(len(radius))[None, None, :] + off[:, :, None]).astype(int)
-        column = column.clip(0, len(radius) - 1)
-        rows = np.arange(len(edge))[None, :, None]
-        told = (edge - valid)[rows, column].sum(axis=1) / np.maximum(valid[rows, column].sum(axis=1), 0.25 * len(edge))
-        best = int(np.argmax(np.sum(np.clip(told - COHERENT, 0, None) ** 2, axis=1)))
-        place, ring = place + shifts[best], told[best]
-    mm = radius * chart.step_mm
-    crest = [i for i in range(2, len(ring) - 2) if ring[i] >= COHERENT and ring[i] == ring[i - 2 : i + 3].max()]
-    inner = [inner_mm] if inner_mm else [float(mm[i]) for i in crest]
-    outer = [outer_mm] if outer_mm else [float(mm[i]) for i in crest]
-    worth = dict(zip((float(m) for m in mm), (float(r) for r in ring), strict=True))
-    pairs = [
-        (worth.get(a, 0.5) * a**0.5 + worth.get(b, 0.5) * b**0.5, place, (a, b))
-        for a in inner for b in outer if SLIM * a < b < STOUT * a
-    ]  # fmt: skip
-    return max(pairs, key=lambda pair: pair[0], default=None)
 
 
 def shifts_of(deg: Array, reach: float, step: float) -> tuple[Array, Array]:
