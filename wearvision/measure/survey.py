@@ -28,6 +28,7 @@ NO_FINDER = "no finder for this view yet: mark by hand"
 NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside the part")
 NO_VIEW = "what the photo shows is not stated"
 CRACKS = ("cracks", "none can be ruled out from a photo: a penetrant test tells")
+UNSURE = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
 DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 
 
@@ -173,6 +174,8 @@ def _findings(
         return (), ((stated.view, NO_FINDER) if stated.view else ("everything", NO_VIEW), *missing)
     if not isinstance(face, Face):
         return (), (("grooves", f"{face.reason}; {face.hint}"), *missing)
+    if not face.sure:
+        missing.append(UNSURE)
     blur = sighting.edge_sigma_px if sighting is not None else np.nan
     tracks, strip = find_grooves(
         gray, plane, face, cards, blur_px=float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
