@@ -311,3 +311,12 @@ def test_every_command_has_help_and_stands_in_the_readme() -> None:
         assert command.callback is not None
         assert command.callback.__doc__
         assert f"`{command.callback.__name__}" in readme
+
+
+def test_a_face_of_unknown_size_is_measured_or_declined_and_said_to_be_picked(run: Run) -> None:
+    photos = [str(p) for p in list(kit.truths())[:4]]
+    done = run("measure", *photos, "--json", "--kind", "casing", "--view", "wear-face", "--card-size", "standard")
+    for line in map(json.loads, done.out.splitlines()):
+        jsonschema.validate(line, SCHEMA)
+        what = {n["what"] for n in line["not_assessed"]}
+        assert what & {"size of the face", "grooves", "everything"}

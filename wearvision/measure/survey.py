@@ -28,7 +28,7 @@ NO_FINDER = "no finder for this view yet: mark by hand"
 NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside the part")
 NO_VIEW = "what the photo shows is not stated"
 CRACKS = ("cracks", "none can be ruled out from a photo: a penetrant test tells")
-UNSURE = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
+PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
 DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 
 
@@ -175,7 +175,7 @@ def _findings(
     if not isinstance(face, Face):
         return (), (("grooves", f"{face.reason}; {face.hint}"), *missing)
     if not face.sure:
-        missing.append(UNSURE)
+        missing.append(PICKED)
     blur = sighting.edge_sigma_px if sighting is not None else np.nan
     tracks, strip = find_grooves(
         gray, plane, face, cards, blur_px=float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
