@@ -30,7 +30,7 @@ ALLOWED: dict[str, set[str]] = {
     # edges: files and paper
     "photos": {"errors"},
     "cards": {"errors", "stated", "measure.board", "cards"},
-    "crates": {"errors", "stated", "toml_lines", "crates"},
+    "crates": {"errors", "stated", "toml_lines", "photos", "crates"},
     "pages": {"errors", "quantity", "finding", "rules.cautions", "pages"},
     "store": {"errors", "store"},
     "store.ledger": {"errors", "rules", "store.chain", "store.event"},

@@ -217,15 +217,21 @@ def _picture(data: bytes, name: str) -> Iterator[Image.Image]:
         raise BadInput("this photo is damaged or cut short", got=name, do=_AGAIN) from error
 
 
-def _kind(data: bytes, name: str) -> str:
-    """Pillow's format name by the first bytes."""
-    if data.startswith(b"\xff\xd8\xff"):
+def kind_of(start: bytes) -> str:
+    """Pillow's format name by a file's first twelve bytes; empty when it is no photo we read."""
+    if start.startswith(b"\xff\xd8\xff"):
         return "JPEG"
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+    if start.startswith(b"\x89PNG\r\n\x1a\n"):
         return "PNG"
-    if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
+    return "HEIF" if start[4:8] == b"ftyp" and start[8:12] in _HEIF_BRANDS else ""
+
+
+def _kind(data: bytes, name: str) -> str:
+    kind = kind_of(data)
+    if kind == "HEIF":
         _enable_heif(name)
-        return "HEIF"
+    if kind:
+        return kind
     other = next((kind for start, kind in _OTHER_KINDS.items() if data.startswith(start)), "something else")
     raise BadInput(f"a photo must be JPEG, PNG or HEIC, this is {other}", got=name, do="save it as JPEG")
 

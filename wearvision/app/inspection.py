@@ -19,7 +19,7 @@ from wearvision.rules.notation import LengthUnit, parse_length
 from wearvision.rules.points import GaugePoint
 from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
 from wearvision.rules.rubric import Criterion, Sight
-from wearvision.rules.sheet import PrefilledSheet, missing, open_estimate, seconds_wanted, sights_wanted
+from wearvision.rules.sheet import PrefilledSheet, check_fits, missing, open_estimate, seconds_wanted, sights_wanted
 from wearvision.store.ledger import PartRecord
 
 CSV_COLUMNS = ("point", "reading", "gauge", "zero_checked", "criterion", "check", "answer", "how", "record", "note",
@@ -140,7 +140,7 @@ def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument]
 
     Columns, any order, unused ones left out: `point, reading, gauge, zero_checked` for a reading;
     `criterion, check, answer, how, record, note` for a sight check; `reader, at, reason` for both. A row about
-    something already entered needs a reason and becomes an amendment; `second` in `reason` is no magic word.
+    something already entered needs a reason and becomes an amendment.
 
     Returns
     -------
@@ -167,19 +167,13 @@ def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument]
                 kind = "second" if wanted and not row.get("reason") else "amendment"
             entry = Entry(kind=kind, what=what, reason=row.get("reason", ""))
             Log((*log.entries, entry))
-            _fits(sheet, what)
+            check_fits(sheet, what)
         except (BadInput, NeedsPerson) as error:
             raise BadInput(f"{path.name}:{line}: {error.what}", got=error.got, do=error.do) from None
         entries.append(entry)
     for entry in entries:
         shop.ledger.commit(tag, entry, at)
     return len(entries)
-
-
-def _fits(sheet: PrefilledSheet, what: GaugeReading | SightCheck) -> None:
-    from wearvision.rules.sheet import check_fits
-
-    check_fits(sheet, what)
 
 
 def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:

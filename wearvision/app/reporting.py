@@ -63,7 +63,7 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
     drawn = pages.drawings(shop, record)
     return ReportView(
         tag=tag, part_kind=record.kind, crate=record.crate, made_at=pages.when(at), version=__version__,
-        rubric=pages.rubric_words(sheet), rubric_digest=sheet.rubric.digest, rule=rule_words(sheet),
+        rubric=pages.rubric_words(sheet), rubric_digest=sheet.rubric.digest, rule=sheet.rubric.file.decision.text,
         photos=tuple(_photo(d) for d in drawn), findings=rows(sheet.findings, pages.names_of(record)),
         instruments=_instruments(record.log),
         criteria=tuple(_criterion(record, sheet, c, outcomes.get(c.id)) for c in sheet.criteria),
@@ -73,15 +73,6 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
         not_assessed=pages.not_assessed([record.surveys[sha] for sha, _ in sheet.photos]),
         stated=_stated(record), chain_head=tail.hash, chain_length=tail.seq,
     )  # fmt: skip
-
-
-def rule_words(sheet: PrefilledSheet) -> str:
-    """The decision rule of the sheet's rubric, one sentence."""
-    factor = sheet.rubric.file.decision.guard_factor
-    return (
-        f"Within when m + {factor:g} u lies inside the limit, beyond when m - {factor:g} u lies outside, else undecided"
-        " (guarded decision after ISO 14253-1 and JCGM 106)."
-    )
 
 
 def _cautions(sheet: PrefilledSheet) -> tuple[tuple[str, str], ...]:

@@ -31,12 +31,12 @@ from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, fie
 
 from wearvision.crates.journal import RESULTS
 from wearvision.errors import BadInput
+from wearvision.photos import kind_of
 from wearvision.stated import NOMINALS, Stated
 from wearvision.toml_lines import fault, line_of, load_toml
 
 FACTS = "crate.toml"
 _ENDINGS = {".jpg", ".jpeg", ".png", ".heic", ".heif"}
-_HEIF_BRANDS = {b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -260,5 +260,4 @@ def _looks_like_photo(path: Path) -> bool:
             start = file.read(12)
     except OSError:
         return False
-    heif = start[4:8] == b"ftyp" and start[8:12] in _HEIF_BRANDS
-    return heif or start.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"))
+    return bool(kind_of(start))

@@ -6,7 +6,7 @@ Each worker is one process that holds one job at a time, so a death or a hang ha
 - a job whose worker dies is tried once more, alone, after the others; when it kills again it is set aside;
 - a job over its time limit is killed and set aside.
 
-Workers are spawned, never forked: OpenCV does not survive a fork (opencv issue 5150). The standard library's
+Workers are spawned, never forked: OpenCV does not survive a fork (known and open upstream). The standard library's
 `ProcessPoolExecutor` is not used because there one death fails every job in flight and one hang cannot be
 killed without its private parts.
 """

@@ -196,6 +196,14 @@ class DecisionRule(_Strict):
             raise ValueError("guard_factor is 1.645 (95 % one-sided) or 2")
         return self
 
+    @property
+    def text(self) -> str:
+        """The rule, one sentence for the report."""
+        return (
+            f"Within when figure + {self.guard_factor:g} u is inside the limit, beyond when figure -"
+            f" {self.guard_factor:g} u is outside, else undecided (guarded decision, ISO 14253-1, JCGM 106)."
+        )
+
 
 class RubricFile(_Strict):
     """The whole file."""

@@ -95,11 +95,7 @@ class Verdict:
     @property
     def decision_rule(self) -> str:
         """The rule, one sentence for the report."""
-        factor = self._checked().prefilled.rubric.file.decision.guard_factor
-        return (
-            f"Within when figure + {factor:g} u is inside the limit, beyond when figure - {factor:g} u is"
-            " outside, else undecided (guarded decision, ISO 14253-1, JCGM 106)."
-        )
+        return self._checked().prefilled.rubric.file.decision.text
 
     def to_json(self) -> dict[str, object]:
         """Everything derived, with the digests of sheet and rubric, schema `wearvision.verdict/1`."""
