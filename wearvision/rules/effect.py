@@ -1,0 +1,70 @@
+"""What wear costs, as a range: never one bare number, always with its route, inputs and assumption.
+
+A consequence that cannot be worked out is a value too: `Blocked` names the inputs that are missing.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from wearvision.errors import BadInput
+
+
+@dataclass(frozen=True, kw_only=True)
+class Effect:
+    """One consequence of wear, between two bounds.
+
+    Attributes
+    ----------
+    name : str
+        Key, lower case with its kind of clearance where one is meant: `leakage_new`, `efficiency_loss_front_gap`.
+    title : str
+        The same for people.
+    low, high : float
+        Bounds in `unit`, finite, low <= high.
+    unit : str
+        Printed unit: `m3/h`, `points`, `kPa`, `N`, `1`, ...
+    route : str
+        How it was worked out, one line, with the source and its standing (`from memory` where it is).
+    inputs : tuple of str
+        Each input with its value and unit.
+    assumption : str
+        What must hold for the range to hold, one line.
+    """
+
+    name: str
+    title: str
+    low: float
+    high: float
+    unit: str
+    route: str
+    inputs: tuple[str, ...]
+    assumption: str
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low <= self.high):
+            raise BadInput(f"{self.title}: not a range", got=(self.low, self.high))
+
+    def to_json(self) -> dict[str, object]:
+        """All fields by name."""
+        return {
+            "name": self.name, "title": self.title, "low": self.low, "high": self.high, "unit": self.unit,
+            "route": self.route, "inputs": list(self.inputs), "assumption": self.assumption,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Blocked:
+    """A consequence that cannot be worked out, and which inputs would let it."""
+
+    name: str
+    title: str
+    missing: tuple[str, ...]
+
+    def __bool__(self) -> bool:
+        return False
+
+    def to_json(self) -> dict[str, object]:
+        """Name, title and what is missing."""
+        return {"name": self.name, "title": self.title, "missing": list(self.missing)}
