@@ -1,0 +1,1 @@
+"""Running clearances: axial stack, ring pairs, thermal growth. Numbers in, records out; no files, no pictures."""
