@@ -53,6 +53,10 @@ class Duty:
     density_kg_m3 : float or None
     suction_pressure_kpa : float or None
         Gauge.
+    vapour_pressure_kpa : float or None
+        Of the liquid at its temperature in the box; absolute, alone among the pressures.
+    viscosity_mm2_s : float or None
+        Kinematic; 1 for water at 20 deg C.
     """
 
     speed_rev_min: float | None = None
@@ -65,6 +69,8 @@ class Duty:
     currency: str = ""
     density_kg_m3: float | None = None
     suction_pressure_kpa: float | None = None
+    vapour_pressure_kpa: float | None = None
+    viscosity_mm2_s: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,37 @@
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from wearvision.rules.effects.follow_ups import follow_ups
+from wearvision.rules.pump import Impeller
+
+SINGLE, REWORKED, WIDE = Impeller(), Impeller(reworked=True), Impeller(suctions=2)
+EVERY = list(itertools.product((SINGLE, REWORKED, WIDE), (False, True), (False, True)))
+
+
+@pytest.mark.parametrize(("impeller", "crack", "semi_open"), EVERY)
+def test_balance_and_straightness_always_and_every_line_has_its_source(
+    impeller: Impeller, crack: bool, semi_open: bool
+) -> None:
+    lines = follow_ups(impeller, crack_suspected=crack, semi_open=semi_open)
+    assert any("balance" in line for line in lines) and any("straightness" in line for line in lines)
+    assert all(any(mark in line for mark in ("from memory", "derived", "no source")) for line in lines)
+
+
+def test_a_suspected_crack_comes_first_and_holds_the_part() -> None:
+    lines = follow_ups(REWORKED, crack_suspected=True)
+    assert lines[0].startswith("hold the part") and "penetrant" in lines[0]
+    assert any("penetrant" in line for line in follow_ups(REWORKED))
+    assert not any("penetrant" in line for line in follow_ups(SINGLE))
+
+
+def test_a_double_suction_impeller_has_two_planes() -> None:
+    assert any("two planes" in line for line in follow_ups(WIDE))
+    assert any("one plane" in line for line in follow_ups(SINGLE))
+
+
+def test_front_and_back_gap_go_together() -> None:
+    assert any("axial back gap" in line for line in follow_ups(SINGLE, semi_open=True))
+    assert not any("gap" in line for line in follow_ups(SINGLE))
