@@ -16,6 +16,9 @@ View = Literal[
 ]
 VIEWS: tuple[View, ...] = get_args(View)
 CardSize = Literal["small", "standard", "large"]
+RuleUnit = Literal["mm", "half-mm", "in8", "in16", "in32", "in64"]
+RULE_UNITS: tuple[RuleUnit, ...] = get_args(RuleUnit)
+RuleClass = Literal["I", "II", "III"]
 NOMINALS: Mapping[str, str] = {
     "face_inner_diameter_mm": "inner diameter of the wear face",
     "face_outer_diameter_mm": "outer diameter of the wear face",
@@ -42,6 +45,10 @@ class Stated:
         Caliper length of the card's 100 mm check bar; `None` when nobody measured it.
     mm_per_px : float or None
         A stated scale, last resort, used when no card is found.
+    rule : str or None
+        Finest graduation of a steel rule in the frame; `None` when nobody said: its marks then tell, or not.
+    rule_class : str
+        Accuracy class of that rule: `I`, `II` or `III`.
     nominal : mapping of str to float
         Drawing sizes under the names of `NOMINALS`.
     """
@@ -52,6 +59,8 @@ class Stated:
     card_height_mm: float = 0.0
     check_bar_mm: float | None = None
     mm_per_px: float | None = None
+    rule: RuleUnit | None = None
+    rule_class: RuleClass = "II"
     nominal: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -63,6 +72,8 @@ class Stated:
             _within("measured length of the 100 mm check bar, mm", self.check_bar_mm, 90.0, 110.0)
         if self.mm_per_px is not None:
             _within("stated scale, mm per pixel", self.mm_per_px, 1e-4, 10.0)
+        _one_of("graduation of the rule", self.rule, RULE_UNITS)
+        _one_of("accuracy class of the rule", self.rule_class, get_args(RuleClass))
         for name, value in self.nominal.items():
             if name not in NOMINALS:
                 raise BadInput("unknown drawing size", got=name, do=f"use one of {', '.join(NOMINALS)}")
