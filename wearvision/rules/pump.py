@@ -20,6 +20,7 @@ Edition = Literal["10th-11th", "older"]
 IN = 25.4
 FRONT_TARGET_AXIAL_MM = 0.008 * IN
 FRONT_RANGE_AXIAL_MM = (0.006 * IN, 0.010 * IN)
+FRONT_UP_TO_C = (200 - 32) / 1.8
 TOTAL_RANGE_AXIAL_MM = (0.060 * IN, 0.085 * IN)
 """Common practice, no source: front 0.008 in at or below 200 F, total 0.060 to 0.085 in. The maker's manual rules."""
 
@@ -88,7 +89,9 @@ class AxialFacts:
     front_new_axial_mm, back_new_axial_mm : float or None
         Gaps of the pump as new or last set, for the cost of what opened since.
     front_target_axial_mm, front_low_axial_mm, front_high_axial_mm : float
-        Hot setting and its range.
+        Cold setting and its range for liquids up to `front_up_to_c`.
+    front_up_to_c : float
+        Above it the cold setting is raised.
     total_low_axial_mm, total_high_axial_mm : float
     back_low_axial_mm, back_high_axial_mm : float
         What the total leaves at the front target, unless stated.
@@ -105,6 +108,7 @@ class AxialFacts:
     front_target_axial_mm: float = FRONT_TARGET_AXIAL_MM
     front_low_axial_mm: float = FRONT_RANGE_AXIAL_MM[0]
     front_high_axial_mm: float = FRONT_RANGE_AXIAL_MM[1]
+    front_up_to_c: float = FRONT_UP_TO_C
     total_low_axial_mm: float = TOTAL_RANGE_AXIAL_MM[0]
     total_high_axial_mm: float = TOTAL_RANGE_AXIAL_MM[1]
     back_low_axial_mm: float = TOTAL_RANGE_AXIAL_MM[0] - FRONT_TARGET_AXIAL_MM

@@ -1,0 +1,109 @@
+"""The axial stack as lines of a table and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from wearvision.rules.clearance.axial import OPEN, AxialStack
+from wearvision.rules.clearance.axial_advice import axial_advice
+from wearvision.rules.clearance.line import Line, lines_json
+from wearvision.rules.clearance.thermal import MAKERS_TABLE
+from wearvision.rules.clearance.window import Window
+from wearvision.rules.decision import Decision
+from wearvision.rules.gauged import Gauged
+
+PRACTICE = "common practice, no source, unless stated in the pump file"
+
+
+def axial_lines(stack: AxialStack) -> tuple[Line, ...]:
+    """The table of a stack: as found, wear, window, setting, hot."""
+    return (*_found(stack), *_wear(stack), *_windows(stack), *_set(stack), *_hot(stack))
+
+
+def axial_json(stack: AxialStack) -> dict[str, object]:
+    """Everything derived, by name."""
+    return {
+        "word": stack.word, "running_side": stack.facts.running_side,
+        "setting_axial_mm": stack.setting_axial_mm, "lines": lines_json(axial_lines(stack)),
+        "advice": list(axial_advice(stack)), "missing": list(stack.missing), "questions": list(stack.questions),
+        "unread_faces": list(stack.wear.unread),
+    }  # fmt: skip
+
+
+def _found(stack: AxialStack) -> Iterator[Line]:
+    facts = stack.facts
+    front, back = stack.front_gap_axial, stack.back_gap_axial
+    yield Line(key="front_gap_axial", label="Front gap, axial, as found", figure=front, note=_how(front),
+               limit=_range(facts.front_low_axial_mm, facts.front_high_axial_mm))  # fmt: skip
+    yield Line(key="back_gap_axial", label="Back gap, axial, as found", figure=back, note=_how(back),
+               limit=_range(facts.back_low_axial_mm, facts.back_high_axial_mm))  # fmt: skip
+    yield Line(key="total_gap_axial", label="Total travel, axial", figure=stack.total_gap_axial,
+               limit=_range(facts.total_low_axial_mm, facts.total_high_axial_mm), decision=stack.total,
+               note=PRACTICE)  # fmt: skip
+
+
+def _wear(stack: AxialStack) -> Iterator[Line]:
+    unread = stack.wear.unread
+    note = f"no confirmed reading, taken as none: {', '.join(unread)}" if unread else "confirmed readings"
+    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, at most", figure=stack.front_wear_axial,
+               note=note)  # fmt: skip
+    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, at most", figure=stack.back_wear_axial,
+               note=note)  # fmt: skip
+
+
+def _windows(stack: AxialStack) -> Iterator[Line]:
+    for key, at, found in (("standing", "standing metal", stack.standing), ("worn", "the deepest wear", stack.worn)):
+        if found is not None:
+            yield from _edges(key, at, found)
+
+
+def _edges(key: str, at: str, found: Window) -> Iterator[Line]:
+    said = {"within": "a setting exists", "beyond": "no setting exists", "undecided": "undecided"}[found.word]
+    decision = min((r.decision for r in found.rooms), key=_badness)
+    why = f"{said}: {'; '.join(found.why_not)}" if found.why_not else said
+    yield Line(key=f"setting_low_{key}_axial", label=f"Lowest front setting for {at}, axial, cold",
+               figure=found.low_axial)  # fmt: skip
+    yield Line(key=f"setting_high_{key}_axial", label=f"Highest front setting for {at}, axial, cold",
+               figure=found.high_axial, limit="not below the lowest", decision=decision, note=why)  # fmt: skip
+
+
+def _badness(decision: Decision) -> int:
+    return ("beyond", "undecided", "within").index(decision.word)
+
+
+def _set(stack: AxialStack) -> Iterator[Line]:
+    if stack.setting_axial_mm is None:
+        return
+    left = stack.facts.adjuster_left_axial_mm
+    raised = stack.heat.raise_axial
+    hot = raised is not None and raised.value_mm > 0
+    note = f"raised by {raised.value_mm:.3f} mm for heat; {MAKERS_TABLE}" if raised is not None and hot else ""
+    yield Line(key="setting_axial", label="Front setting proposed, axial, cold", note=note,
+               figure=Gauged(value_mm=stack.setting_axial_mm, u_mm=0.0 if raised is None else raised.u_mm))  # fmt: skip
+    yield Line(key="move_axial", label="Move towards the front face, axial", figure=stack.move_axial,
+               limit="" if left is None else f"{left:.3f} mm left in the adjuster", decision=stack.adjuster,
+               note="opens the back gap by the same amount")  # fmt: skip
+    yield Line(key="back_gap_after_axial", label="Back gap after setting, axial", figure=stack.back_after_axial,
+               note="total less setting")  # fmt: skip
+
+
+def _hot(stack: AxialStack) -> Iterator[Line]:
+    change = stack.heat.worst_axial
+    if change is None:
+        return
+    yield Line(key="front_change_hot_axial", label="Change of the front gap by heat, axial", figure=change,
+               note="negative closes; worst of the stated states")  # fmt: skip
+    yield Line(key="front_gap_hot_axial", label="Front gap when hot, axial", figure=stack.hot_front_axial,
+               limit=OPEN.text, decision=stack.front_touch, note=MAKERS_TABLE)  # fmt: skip
+    yield Line(key="front_gap_hot_found_axial", label="Front gap as found, axial, when hot",
+               figure=stack.hot_found_axial, limit=OPEN.text, decision=stack.found_touch)  # fmt: skip
+    yield Line(key="back_gap_hot_axial", label="Back gap when hot, axial", figure=stack.hot_back_axial,
+               limit=OPEN.text, decision=stack.back_touch, note="the total is taken as unchanged by heat")  # fmt: skip
+
+
+def _range(low_mm: float, high_mm: float) -> str:
+    return f"{low_mm:.3f} to {high_mm:.3f} mm"
+
+
+def _how(figure: Gauged | None) -> str:
+    return "" if figure is None else figure.how
