@@ -1,0 +1,144 @@
+"""Which graduation the lengths of marks show, if any.
+
+A class of marks is split by two or by five: every second, or every fifth, of it must be longer and the rest alike.
+Metric scales split by (5, 2) or (2, 5, 2); inch scales by 2 as often as the inch is halved. What cannot be told
+apart clean is no answer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+LEAST_STEP = 0.07
+"""Least step of ln length from a class to the next."""
+CLEAN = 0.85
+"""Share of marks of either class that must lie on their side of the middle."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pattern:
+    """How the longer marks follow each other.
+
+    Attributes
+    ----------
+    splits : tuple of int
+        Factors found, finest first; empty when all marks look alike or nothing fits.
+    steps : tuple of float
+        Steps of ln length at each split.
+    zero : int
+        Number of a mark of the longest class.
+    closed : bool
+        Whether at least two neighbours of the longest class were seen and are alike: nothing longer follows.
+    short_px : float
+        Length of the shortest marks, at the middle of the marks.
+    clean : float
+        Least share of marks on their side of the middle, over all splits.
+    """
+
+    splits: tuple[int, ...]
+    steps: tuple[float, ...]
+    zero: int
+    closed: bool
+    short_px: float
+    clean: float
+
+
+def find_pattern(n: Ints, t_px: Array, length_px: Array) -> Pattern:
+    """The pattern of lengths of numbered marks; marks with nan are passed over."""
+    good = np.isfinite(length_px) & (length_px > 1.0)
+    number, t = n[good], t_px[good]
+    if len(number) < 10:
+        return Pattern(splits=(), steps=(), zero=0, closed=False, short_px=float("nan"), clean=0.0)
+    y = np.log(length_px[good])
+    u = (t - t.mean()) / (np.ptp(t) / 2)
+    slope = _common_slope(u, y)
+    y = y - slope * u
+    options = [_follow(number, y, order) for order in ((5, 2), (2, 5, 2), (2,) * 7)]
+    splits, steps, zero, closed, clean = max(options, key=lambda o: (len(o[0]) > 1, _explained(number, y, o)))
+    short = y if not splits else y[(number - zero) % splits[0] != 0]
+    return Pattern(
+        splits=splits, steps=steps, zero=zero, closed=closed, clean=clean, short_px=float(np.exp(np.median(short)))
+    )
+
+
+def _common_slope(u: Array, y: Array) -> float:
+    """Slope along the rule that puts most marks of the short half into a narrow band: they are alike."""
+    best, value = 0.0, -1.0
+    for slope in np.linspace(-0.4, 0.4, 41):
+        z = np.sort(y - slope * u)
+        low = z[: max(6, int(0.7 * len(z)))]
+        count = np.searchsorted(low, low + 0.06, side="right") - np.arange(len(low))
+        if count.max() > value:
+            best, value = float(slope), float(count.max())
+    return best
+
+
+_Found = tuple[tuple[int, ...], tuple[float, ...], int, bool, float]
+
+
+def _follow(number: Ints, y: Array, order: tuple[int, ...]) -> _Found:
+    """Split by the given factors as long as that is clean."""
+    splits: list[int] = []
+    steps: list[float] = []
+    zero, every, clean, closed = 0, 1, 1.0, False
+    for factor in order:
+        mine = (number - zero) % every == 0
+        got = _split(number[mine], y[mine], zero, every, factor)
+        if got is None:
+            closed = _alike(number[mine], y[mine], zero, every, steps[-1]) if steps else False
+            break
+        zero, step, share = got
+        splits.append(factor)
+        steps.append(step)
+        every *= factor
+        clean = min(clean, share)
+    else:
+        mine = (number - zero) % every == 0
+        closed = _alike(number[mine], y[mine], zero, every, steps[-1])
+    return tuple(splits), tuple(steps), zero, closed, clean
+
+
+def _split(number: Ints, y: Array, zero: int, every: int, factor: int) -> tuple[int, float, float] | None:
+    """Phase, step and cleanness when every `factor`-th of a class is longer; None when it is not so."""
+    phase = ((number - zero) // every) % factor
+    best: tuple[int, float, float] | None = None
+    for k in range(factor):
+        longer, rest = y[phase == k], y[phase != k]
+        if not (len(longer) and len(rest)):
+            continue
+        step = float(np.median(longer) - np.median(rest))
+        middle = (np.median(longer) + np.median(rest)) / 2
+        share = min(float(np.mean(longer > middle)), float(np.mean(rest < middle)))
+        spread = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+        if step > max(LEAST_STEP, 2.5 * spread) and share >= CLEAN and (best is None or step > best[1]):
+            best = (zero + k * every, step, share)
+    return best
+
+
+def _alike(number: Ints, y: Array, zero: int, every: int, step: float) -> bool:
+    """Whether the longest class is seen twice in neighbours, and the two halves of it do not differ."""
+    phase = ((number - zero) // every) % 2
+    even, odd = y[phase == 0], y[phase == 1]
+    return bool(len(even) and len(odd) and abs(float(np.median(even) - np.median(odd))) < 0.4 * step)
+
+
+def _explained(number: Ints, y: Array, found: _Found) -> float:
+    """Share of the scatter of the lengths that the classes take up."""
+    splits, _, zero, _, _ = found
+    level = np.zeros(len(number), dtype=int)
+    every = 1
+    for k, factor in enumerate(splits, 1):
+        every *= factor
+        level[(number - zero) % every == 0] = k
+    off = y.copy()
+    for k in range(level.max() + 1):
+        if np.any(level == k):
+            off[level == k] -= np.median(y[level == k])
+    total = float(np.mean(np.abs(y - np.median(y)))) + 1e-9
+    return 1 - float(np.mean(np.abs(off))) / total
