@@ -258,6 +258,25 @@ def report(tag: Tag, out: Out = OUT, data: Data = DATA, as_json: Json = False) -
 
 
 @app.command()
+def clearance(
+    pump: Annotated[Path, typer.Argument(help="Pump file (TOML): gaps, ring readings, materials, duty.")],
+    data: Data = DATA,
+    as_json: Json = False,
+) -> None:
+    """Running clearances of a pump and what reuse costs: axial stack, ring pairs, effects as ranges."""
+    from wearvision.app.clearance import clearances_of
+    from wearvision.app.clearance_words import print_clearances
+
+    found = clearances_of(pump, data)
+    give(found.to_json()) if as_json else print_clearances(found)
+    say("The maker's manual and its table of settings rule over every figure here.")
+    say(CAUTION)
+    if found.needs_person:
+        say("undecided or unanswered: a person is needed, see above")
+        raise typer.Exit(4)
+
+
+@app.command()
 def check(data: Data = DATA, rubric: Rubric = None, as_json: Json = False) -> None:
     """Check rubrics, installation, and that every stored byte is as it was written."""
     from wearvision.app.checkup import check as run

@@ -15,13 +15,12 @@ from dataclasses import dataclass
 
 from wearvision.errors import BadInput
 from wearvision.rules.clearance.cold import Heat, heat_of
+from wearvision.rules.clearance.hold import OPEN, hold
 from wearvision.rules.clearance.wear import Wear
 from wearvision.rules.clearance.window import Window, shifted, window
-from wearvision.rules.decision import Decision, DecisionWord, Limit, decide
+from wearvision.rules.decision import Decision, DecisionWord, Limit
 from wearvision.rules.gauged import NOTHING, Gauged
 from wearvision.rules.pump import AxialFacts, Thermal
-
-OPEN = Limit(lower_mm=0.0, inclusive=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,12 +148,12 @@ def axial_stack(
     left = facts.adjuster_left_axial_mm
     return AxialStack(
         facts=facts, wear=wear, front_gap_axial=front, back_gap_axial=back, total_gap_axial=total, heat=heat,
-        total=_held(total, Limit(lower_mm=facts.total_low_axial_mm, upper_mm=facts.total_high_axial_mm), guard_factor),
+        total=hold(total, Limit(lower_mm=facts.total_low_axial_mm, upper_mm=facts.total_high_axial_mm), guard_factor),
         standing=standing, worn=worn, setting_axial_mm=setting, move_axial=move, back_after_axial=back_after,
-        adjuster=None if left is None else _held(move, Limit(upper_mm=left), guard_factor),
+        adjuster=None if left is None else hold(move, Limit(upper_mm=left), guard_factor),
         hot_front_axial=hot_front, hot_back_axial=hot_back, hot_found_axial=hot_found,
-        front_touch=_held(hot_front, OPEN, guard_factor), back_touch=_held(hot_back, OPEN, guard_factor),
-        found_touch=_held(hot_found, OPEN, guard_factor), missing=tuple(_missing(facts, total, front, heat)),
+        front_touch=hold(hot_front, OPEN, guard_factor), back_touch=hold(hot_back, OPEN, guard_factor),
+        found_touch=hold(hot_found, OPEN, guard_factor), missing=tuple(_missing(facts, total, front, heat)),
         questions=tuple(_questions(facts, heat, guard_factor)),
     )  # fmt: skip
 
@@ -199,10 +198,6 @@ def _missing(facts: AxialFacts, total: Gauged | None, front: Gauged | None, heat
         yield "travel left in the adjuster (axial): without it the move cannot be checked"
     if heat.missing and not heat.question:
         yield f"{', '.join(heat.missing)}: without them the hot gaps are not known"
-
-
-def _held(figure: Gauged | None, limit: Limit, guard: float) -> Decision | None:
-    return None if figure is None else decide(figure.value_mm, figure.u_mm, limit, guard)
 
 
 def _plus(a: Gauged | None, b: Gauged | None) -> Gauged | None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from wearvision.rules.clearance.axial import OPEN, AxialStack
+from wearvision.rules.clearance.axial import AxialStack
 from wearvision.rules.clearance.axial_advice import axial_advice
+from wearvision.rules.clearance.hold import OPEN
 from wearvision.rules.clearance.line import Line, lines_json
 from wearvision.rules.clearance.thermal import MAKERS_TABLE
 from wearvision.rules.clearance.window import Window
 from wearvision.rules.decision import Decision
-from wearvision.rules.gauged import Gauged
+from wearvision.rules.gauged import NOTHING, Gauged
 
 PRACTICE = "common practice, no source, unless stated in the pump file"
 
@@ -44,27 +45,32 @@ def _found(stack: AxialStack) -> Iterator[Line]:
 
 def _wear(stack: AxialStack) -> Iterator[Line]:
     unread = stack.wear.unread
-    note = f"no confirmed reading, taken as none: {', '.join(unread)}" if unread else "confirmed readings"
-    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, at most", figure=stack.front_wear_axial,
-               note=note)  # fmt: skip
-    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, at most", figure=stack.back_wear_axial,
-               note=note)  # fmt: skip
+    note = f"no confirmed reading of {', '.join(unread)}: taken as none" if unread else "deepest confirmed readings"
+    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, at most", note=note,
+               figure=_read(stack.front_wear_axial))  # fmt: skip
+    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, at most", note=note,
+               figure=_read(stack.back_wear_axial))  # fmt: skip
 
 
 def _windows(stack: AxialStack) -> Iterator[Line]:
-    for key, at, found in (("standing", "standing metal", stack.standing), ("worn", "the deepest wear", stack.worn)):
-        if found is not None:
-            yield from _edges(key, at, found)
+    if stack.standing is not None:
+        yield from _edges("standing", "standing metal", stack.standing)
+    if stack.worn is not None and (_read(stack.front_wear_axial) or _read(stack.back_wear_axial)):
+        yield from _edges("worn", "deepest wear", stack.worn)
 
 
 def _edges(key: str, at: str, found: Window) -> Iterator[Line]:
     said = {"within": "a setting exists", "beyond": "no setting exists", "undecided": "undecided"}[found.word]
     decision = min((r.decision for r in found.rooms), key=_badness)
     why = f"{said}: {'; '.join(found.why_not)}" if found.why_not else said
-    yield Line(key=f"setting_low_{key}_axial", label=f"Lowest front setting for {at}, axial, cold",
+    yield Line(key=f"setting_low_{key}_axial", label=f"Least setting, axial, {at}",
                figure=found.low_axial)  # fmt: skip
-    yield Line(key=f"setting_high_{key}_axial", label=f"Highest front setting for {at}, axial, cold",
-               figure=found.high_axial, limit="not below the lowest", decision=decision, note=why)  # fmt: skip
+    yield Line(key=f"setting_high_{key}_axial", label=f"Largest setting, axial, {at}",
+               figure=found.high_axial, limit="not below the least", decision=decision, note=why)  # fmt: skip
+
+
+def _read(wear: Gauged) -> Gauged | None:
+    return None if wear is NOTHING else wear
 
 
 def _badness(decision: Decision) -> int:
@@ -78,9 +84,9 @@ def _set(stack: AxialStack) -> Iterator[Line]:
     raised = stack.heat.raise_axial
     hot = raised is not None and raised.value_mm > 0
     note = f"raised by {raised.value_mm:.3f} mm for heat; {MAKERS_TABLE}" if raised is not None and hot else ""
-    yield Line(key="setting_axial", label="Front setting proposed, axial, cold", note=note,
+    yield Line(key="setting_axial", label="Setting proposed, axial, cold", note=note,
                figure=Gauged(value_mm=stack.setting_axial_mm, u_mm=0.0 if raised is None else raised.u_mm))  # fmt: skip
-    yield Line(key="move_axial", label="Move towards the front face, axial", figure=stack.move_axial,
+    yield Line(key="move_axial", label="Move to the front face, axial", figure=stack.move_axial,
                limit="" if left is None else f"{left:.3f} mm left in the adjuster", decision=stack.adjuster,
                note="opens the back gap by the same amount")  # fmt: skip
     yield Line(key="back_gap_after_axial", label="Back gap after setting, axial", figure=stack.back_after_axial,

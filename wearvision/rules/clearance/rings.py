@@ -12,18 +12,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from wearvision.rules.clearance.hold import OPEN, hold
 from wearvision.rules.clearance.line import Line, lines_json
 from wearvision.rules.clearance.ring_fit import RingFit, ring_fit
 from wearvision.rules.clearance.ring_limits import new_clearance, suspicions
 from wearvision.rules.clearance.ring_table import NewClearance
 from wearvision.rules.clearance.thermal import material, ring_change_diametral
-from wearvision.rules.decision import Decision, DecisionWord, Limit, decide
+from wearvision.rules.decision import Decision, DecisionWord, Limit
 from wearvision.rules.gauged import Gauged
 from wearvision.rules.pump import IN, RingPair, Thermal
 
 PRACTICE_DIAMETRAL = Limit(lower_mm=0.020 * IN, upper_mm=0.040 * IN)
 """Common practice for split-case pumps, no source."""
-OPEN = Limit(lower_mm=0.0, inclusive=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +51,7 @@ class RingClearance:
     new: NewClearance | None
     renew: Decision | None
     tight: Decision | None
-    practice: Decision
+    practice: Decision | None
     hot_min_diametral: Gauged | None
     touch: Decision | None
     questions: tuple[str, ...]
@@ -77,9 +77,13 @@ class RingClearance:
         decided = [d.word for d in (self.renew, self.tight, self.touch) if d is not None]
         if "beyond" in decided:
             return "beyond"
-        open_still = self.renew is None or self.renew.word == "undecided"
-        touching = self.touch is not None and self.touch.word == "undecided"
-        return "undecided" if open_still or touching else "within"
+        return "undecided" if self.open else "within"
+
+    @property
+    def open(self) -> bool:
+        """Whether a person is needed: undecided near a limit, or asked something."""
+        near = any(d is not None and d.word == "undecided" for d in (self.renew, self.touch))
+        return near or self.renew is None or bool(self.questions)
 
     @property
     def advice(self) -> str:
@@ -87,7 +91,9 @@ class RingClearance:
         if self.touch is not None and self.touch.word != "within":
             return "Would touch or may touch when hot: open the clearance, or ask the maker."
         if self.renew is None:
-            return "Undecided: state the maker's design clearance."
+            return "Undecided: state the maker's design clearance (diametral)."
+        if self.questions:
+            return "Undecided: answer the question first."
         if self.renew.word == "beyond":
             return "Renew the pair."
         if self.tight is not None and self.tight.word == "beyond":
@@ -161,10 +167,10 @@ def ring_clearance(pair: RingPair, thermal: Thermal | None = None, *, guard_fact
         upper = Limit(upper_mm=new.clearance_diametral_mm * pair.renew_factor, inclusive=False)
         lower = Limit(lower_mm=new.clearance_diametral_mm)
     return RingClearance(
-        pair=pair, fit=fit, new=new, renew=_held(fit.max_diametral, upper, guard_factor),
-        tight=_held(fit.min_diametral, lower, guard_factor),
-        practice=decide(fit.mean_diametral.value_mm, fit.mean_diametral.u_mm, PRACTICE_DIAMETRAL, guard_factor),
-        hot_min_diametral=hot, touch=_held(hot, OPEN, guard_factor),
+        pair=pair, fit=fit, new=new, renew=hold(fit.max_diametral, upper, guard_factor),
+        tight=hold(fit.min_diametral, lower, guard_factor),
+        practice=hold(fit.mean_diametral, PRACTICE_DIAMETRAL, guard_factor),
+        hot_min_diametral=hot, touch=hold(hot, OPEN, guard_factor),
         questions=(*asked, *suspicions(pair, fit.mean_diametral, new, fit.ring_diameter.value_mm)),
     )  # fmt: skip
 
@@ -183,10 +189,6 @@ def together(rings: Sequence[RingClearance]) -> str:
     if any(r.word == "undecided" for r in rings):
         return f"{said}; a pair is undecided: both wait for it."
     return f"{said}; both may run on together."
-
-
-def _held(figure: Gauged | None, limit: Limit | None, guard: float) -> Decision | None:
-    return None if figure is None or limit is None else decide(figure.value_mm, figure.u_mm, limit, guard)
 
 
 def _heat(pair: RingPair, diameter_mm: float, thermal: Thermal | None) -> Gauged | None:

@@ -1,0 +1,140 @@
+"""The clearances of one pump and what reuse of its worn parts costs: pump file and confirmed readings in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from wearvision.app.depths import confirmed_wear
+from wearvision.app.pump import read_pump
+from wearvision.app.shop import Shop, open_shop
+from wearvision.rules.clearance.axial import AxialStack, axial_stack
+from wearvision.rules.clearance.axial_advice import axial_advice
+from wearvision.rules.clearance.axial_table import axial_json, axial_lines
+from wearvision.rules.clearance.line import Line
+from wearvision.rules.clearance.rings import RingClearance, ring_clearance, together
+from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effects.direction import Direction
+from wearvision.rules.effects.everything import all_directions, all_effects
+from wearvision.rules.effects.follow_ups import follow_ups
+from wearvision.rules.pump import Impeller, Pump
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """One table of lines: the axial stack, or one ring pair."""
+
+    title: str
+    lines: tuple[Line, ...]
+    advice: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clearances:
+    """Everything worked out for one pump.
+
+    Attributes
+    ----------
+    pump : Pump
+    stack : AxialStack or None
+    rings : tuple of RingClearance
+    effects : tuple of Effect or Blocked
+    directions : tuple of Direction
+        What can be told by direction only.
+    follow_ups : tuple of str
+    unread : tuple of str
+        A question for each named part without a confirmed sheet.
+    """
+
+    pump: Pump
+    stack: AxialStack | None
+    rings: tuple[RingClearance, ...]
+    effects: tuple[Effect | Blocked, ...]
+    directions: tuple[Direction, ...]
+    follow_ups: tuple[str, ...]
+    unread: tuple[str, ...]
+
+    @property
+    def both_rings(self) -> str:
+        """Both rings of a double-suction impeller together; empty otherwise."""
+        double = self.pump.impeller is not None and self.pump.impeller.suctions == 2
+        return together(self.rings) if double else ""
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What only a person can settle."""
+        asked = self.stack.questions if self.stack else ()
+        return (*self.unread, *asked, *(q for ring in self.rings for q in ring.questions))
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Facts that would give more."""
+        return self.stack.missing if self.stack else ()
+
+    @property
+    def needs_person(self) -> bool:
+        """Whether something is undecided or asked."""
+        open_stack = self.stack is not None and self.stack.open
+        return bool(self.questions) or open_stack or any(r.open for r in self.rings)
+
+    @property
+    def tables(self) -> tuple[Table, ...]:
+        """The axial stack, then each ring pair."""
+        return tuple(self._tables())
+
+    def _tables(self) -> Iterator[Table]:
+        if self.stack is not None:
+            yield Table(title="Axial stack", lines=axial_lines(self.stack), advice=axial_advice(self.stack))
+        for ring in self.rings:
+            size = f"ring {ring.fit.ring_diameter.value_mm:.2f} mm"
+            yield Table(title=f"Ring pair: {ring.pair.name}, {size}", lines=ring.lines, advice=(ring.advice,))
+
+    def to_json(self) -> dict[str, Any]:
+        """Everything, schema `wearvision.clearance/1`."""
+        return {
+            "schema": "wearvision.clearance/1", "pump": self.pump.tag, "name": self.pump.name,
+            "guard_factor": self.pump.guard_factor, "needs_person": self.needs_person,
+            "axial": axial_json(self.stack) if self.stack else None, "rings": [r.to_json() for r in self.rings],
+            "both_rings": self.both_rings, "effects": [_effect(e) for e in self.effects],
+            "directions": [d.to_json() for d in self.directions],
+            "follow_ups": list(self.follow_ups), "questions": list(self.questions), "missing": list(self.missing),
+        }  # fmt: skip
+
+
+def clearances_of(file: Path, data: Path) -> Clearances:
+    """Read a pump file, look its parts up in the ledger of `data`, and work everything out.
+
+    A data folder that does not exist is no error: then no reading is confirmed.
+    """
+    pump = read_pump(file)
+    with _shop(data, wanted=any(vars(pump.parts).values())) as shop:
+        return clearances(shop, pump)
+
+
+def clearances(shop: Shop | None, pump: Pump) -> Clearances:
+    """Work everything out for one pump."""
+    wear, unread = confirmed_wear(shop, pump)
+    guard = pump.guard_factor
+    stack = None if pump.axial is None else axial_stack(pump.axial, wear, pump.thermal, guard_factor=guard)
+    rings = tuple(ring_clearance(pair, pump.thermal, guard_factor=guard) for pair in pump.rings)
+    effects = all_effects(pump, stack, rings)
+    return Clearances(
+        pump=pump, stack=stack, rings=rings, effects=effects, directions=all_directions(pump, rings, effects),
+        follow_ups=follow_ups(pump.impeller or Impeller(), semi_open=stack is not None), unread=unread,
+    )  # fmt: skip
+
+
+@contextmanager
+def _shop(data: Path, *, wanted: bool) -> Iterator[Shop | None]:
+    if wanted and data.exists():
+        with open_shop(data) as shop:
+            yield shop
+    else:
+        yield None
+
+
+def _effect(effect: Effect | Blocked) -> dict[str, object]:
+    return {"blocked": isinstance(effect, Blocked), **effect.to_json()}

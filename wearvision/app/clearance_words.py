@@ -1,0 +1,86 @@
+"""The clearances of a pump as tables for the terminal."""
+
+from __future__ import annotations
+
+from rich import box
+from rich.console import Console
+from rich.table import Table as Grid
+from rich.text import Text
+
+from wearvision.app.clearance import Clearances, Table
+from wearvision.rules.clearance.line import Line
+from wearvision.rules.effect import Blocked, Effect
+
+
+def print_clearances(found: Clearances) -> None:
+    """Print the tables, what follows from them, the effects and the follow-up list to stdout."""
+    console = Console(highlight=False, soft_wrap=False)
+    pump = found.pump
+    console.print(Text(f"{pump.tag}  {pump.name}".rstrip(), style="bold"))
+    for table in found.tables:
+        _table(console, table)
+    if found.both_rings:
+        console.print(Text(found.both_rings))
+    _effects(console, found)
+    _list(console, "To follow up", found.follow_ups)
+    _list(console, "Not known yet", found.missing)
+    _list(console, "Questions", found.questions)
+
+
+def _table(console: Console, table: Table) -> None:
+    grid = _grid(table.title, "", "mm, 95 %", "held against", "")
+    for line in table.lines:
+        grid.add_row(line.label, amount(line), line.limit, Text(line.word, style=_style(line.word)))
+    console.print(grid)
+    for sentence in table.advice:
+        console.print(Text(f"  {sentence}", style="bold"))
+    for note in dict.fromkeys(f"{line.label}: {line.note}" for line in table.lines if line.note):
+        console.print(Text(f"  {note}", style="dim"))
+
+
+def _effects(console: Console, found: Clearances) -> None:
+    told = [e for e in found.effects if isinstance(e, Effect)]
+    if told:
+        grid = _grid("What reuse costs: ranges, never one figure", "", "from", "to", "unit", "how")
+        for number, effect in enumerate(told, start=1):
+            grid.add_row(effect.title, *bounds(effect), effect.unit, Text(f"[{number}]"))
+        console.print(grid)
+        for number, effect in enumerate(told, start=1):
+            console.print(Text(f"  [{number}] {how(effect)}", style="dim"))
+    for direction in found.directions:
+        console.print(Text(f"  {direction.title}: {direction.word}; {direction.because}"))
+    blocked = [e for e in found.effects if isinstance(e, Blocked)]
+    _list(console, "Blocked by missing facts", tuple(f"{b.title}: state {', '.join(b.missing)}" for b in blocked))
+
+
+def how(effect: Effect) -> str:
+    """Route, inputs and assumption of an effect, one line."""
+    return f"{effect.route}. From {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
+
+
+def amount(line: Line) -> str:
+    """The figure of a line, or that it is not known."""
+    return "not known" if line.figure is None else line.figure.text.removesuffix(" mm")
+
+
+def bounds(effect: Effect) -> tuple[str, str]:
+    """Both bounds with as many digits as the wider one deserves: three that count."""
+    return f"{effect.low:.3g}", f"{effect.high:.3g}"
+
+
+def _grid(title: str, *columns: str) -> Grid:
+    grid = Grid(title=title, title_justify="left", title_style="bold", box=box.SIMPLE, pad_edge=False, expand=False)
+    for column in columns:
+        grid.add_column(column, justify="right" if column in ("mm, 95 %", "from", "to") else "left")
+    return grid
+
+
+def _style(word: str) -> str:
+    return {"beyond": "bold red", "undecided": "bold yellow"}.get(word, "")
+
+
+def _list(console: Console, title: str, lines: tuple[str, ...]) -> None:
+    if lines:
+        console.print(Text(f"\n{title}", style="bold"))
+        for line in lines:
+            console.print(Text(f"  - {line}"))
