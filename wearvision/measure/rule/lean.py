@@ -19,14 +19,17 @@ SHIFTS = np.linspace(-0.3, 0.3, 9)
 LOST = 0.2
 """Marks are given up when this share of their darkness is left."""
 PARTS = 4
+LEAST_SD = 0.002
+"""Of the lean: marks are engraved square to the edge within so much. Common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Lean:
-    """A mark at t on the line lies at `t + s (offset + slope t)` in the row s."""
+    """A mark at t on the line lies at `t + s (offset + slope t)` in the row s; `sd` of the offset."""
 
     offset: float = 0.0
     slope: float = 0.0
+    sd: float = 0.02
 
     def shift(self, t: Array, s: Array | float) -> Array:
         """Shift along, px, of marks at t in rows s."""
@@ -104,4 +107,8 @@ def _fit(seen: list[tuple[float, float, float, float]]) -> Lean:
         fit = np.linalg.solve(part.T @ base + ridge, part.T @ moved)
         off = moved - base @ fit
         weight = depth / depth.max() / (1 + (off / 0.7) ** 2)
-    return Lean(offset=float(fit[0]), slope=float(fit[1]) / 1000)
+    covariance = np.linalg.inv((base * weight[:, None]).T @ base + ridge)
+    scatter = float(np.average(off**2, weights=weight)) + 0.02
+    return Lean(
+        offset=float(fit[0]), slope=float(fit[1]) / 1000, sd=float(np.sqrt(scatter * covariance[0, 0])) + LEAST_SD
+    )

@@ -35,6 +35,9 @@ class Marks:
     foot_px : (N,) s of the common foot line at each mark
     side : +1 when marks run towards +s, else -1
     contrast : (N,) grey levels
+    lean : Lean
+    zone_px : s of the rows, low and high, that all marks cross
+    foot_sd_px : of the foot line at either end
     """
 
     n: Ints
@@ -44,6 +47,9 @@ class Marks:
     foot_px: Array
     side: int
     contrast: Array
+    lean: Lean
+    zone_px: tuple[float, float]
+    foot_sd_px: float
 
 
 def darkness(strip: Strip, t: Array, period: Array, lean: Lean) -> Array:
@@ -77,22 +83,23 @@ def measure_marks(strip: Strip, lattice: Lattice) -> Marks | None:
     if zone is None:
         return None
     low, high = zone
-    with np.errstate(invalid="ignore"):
-        contrast = np.nan_to_num(np.nanmean(np.where(np.isnan(dark[:, low:high]), 0, dark[:, low:high]), axis=1))
-    usual = _running_median(contrast, 15)
-    there = contrast > PRESENT * np.maximum(usual, 0.25 * np.median(contrast[contrast > 0]) if np.any(contrast > 0) else 1)
+    contrast = np.nan_to_num(dark[:, low:high]).mean(axis=1)
+    least = 0.25 * float(np.median(contrast[contrast > 0])) if np.any(contrast > 0) else 1.0
+    there = contrast > PRESENT * np.maximum(_running_median(contrast, 15), least)
     if there.sum() < 10:
         return None
     middle = (low + high) // 2
     told = dark / np.where(there, contrast, 1.0)[:, None]
     gap = max(GAP_PX / strip.step_px, GAP_SHARE * (high - low))
     ends = {side: _end(told, middle, side, gap) for side in (1, -1)}
-    spread = {side: np.ptp(np.nanquantile(ends[side][there], [0.1, 0.97])) for side in (1, -1)}
-    side = max((1, -1), key=lambda k: spread[k])
-    foot = _line(t[there], strip.s_px[0] + ends[-side][there] * strip.step_px, t)
+    side = max((1, -1), key=lambda k: _spread(ends[k][there]))
+    foot, foot_sd = _line(t[there], strip.s_px[0] + ends[-side][there] * strip.step_px, t)
     tip = strip.s_px[0] + ends[side] * strip.step_px
     length = np.where(there, side * (tip - foot), np.nan)
-    return Marks(n=n, t_px=t, length_px=length, tip_px=tip, foot_px=foot, side=side, contrast=contrast)
+    return Marks(
+        n=n, t_px=t, length_px=length, tip_px=tip, foot_px=foot, side=side, contrast=contrast, lean=lean,
+        zone_px=(float(strip.s_px[low]), float(strip.s_px[high - 1])), foot_sd_px=foot_sd,
+    )  # fmt: skip
 
 
 def _zone(dark: Array, strip: Strip) -> tuple[int, int] | None:
@@ -128,11 +135,11 @@ def _end(told: Array, middle: int, side: int, gap: float) -> Array:
     return np.asarray(middle + side * end)
 
 
-def _line(t: Array, s: Array, at: Array) -> Array:
-    """A straight line through (t, s), robustly, at other places."""
+def _line(t: Array, s: Array, at: Array) -> tuple[Array, float]:
+    """A straight line through (t, s), robustly, at other places, and its standard deviation at the ends."""
     good = np.isfinite(s)
     if good.sum() < 4:
-        return np.full(len(at), np.nan)
+        return np.full(len(at), np.nan), float("nan")
     t, s = t[good], s[good]
     base, weight = np.column_stack([np.ones(len(t)), (t - t.mean()) / (np.ptp(t) + 1)]), np.ones(len(t))
     fit = np.zeros(2)
@@ -140,7 +147,14 @@ def _line(t: Array, s: Array, at: Array) -> Array:
         fit = np.linalg.lstsq(base * weight[:, None], s * weight, rcond=None)[0]
         off = np.abs(s - base @ fit)
         weight = 1 / (1 + off / max(float(np.median(off)), 0.3))
-    return np.asarray(fit[0] + fit[1] * (at - t.mean()) / (np.ptp(t) + 1))
+    sd = max(1.4826 * float(np.median(off)), 0.5) * 2 / np.sqrt(len(t))
+    return np.asarray(fit[0] + fit[1] * (at - t.mean()) / (np.ptp(t) + 1)), sd
+
+
+def _spread(ends: Array) -> float:
+    """Range of where marks end, without the last outliers; 0 when hardly any end is seen."""
+    seen = ends[np.isfinite(ends)]
+    return float(np.ptp(np.quantile(seen, [0.1, 0.97]))) if len(seen) > 8 else 0.0
 
 
 def _running_median(values: Array, wide: int) -> Array:

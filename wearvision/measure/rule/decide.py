@@ -1,0 +1,104 @@
+"""Which unit a scale has: by its own marks, by a second scale on the same rule, or as stated; else none.
+
+Nothing is guessed: a metric pattern speaks for itself, an inch pattern needs its longest class seen twice and
+either numbers at each inch or a metric scale beside it whose period fits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from wearvision.measure.rule.hierarchy import Pattern
+from wearvision.measure.rule.units import BINARY, GRADUATIONS
+from wearvision.quantity import Unmeasured
+from wearvision.stated import RuleUnit
+
+RATIO_SHARE = 0.1
+"""Two scales of one rule are 6 mm to 30 mm apart; at 35 degrees of tilt and 250 mm that makes up to 7 % between
+their periods in the photo. The closest ratios of graduations are 25 % apart."""
+STATE = "state it: mm, half-mm, in8, in16, in32 or in64"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clue:
+    """What is known of one scale: pattern, shortest mark in periods, whether numbers stand at the longest marks."""
+
+    pattern: Pattern
+    slim: float
+    numbered: bool
+
+
+def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
+    """Units the marks allow, and whether the one is certain by the marks alone."""
+    splits, slim = clue.pattern.splits, clue.slim
+    fits = tuple(u for u, g in GRADUATIONS.items() if g.slim[0] <= slim <= g.slim[1])
+    for unit in ("mm", "half-mm"):
+        splits_of = GRADUATIONS[unit].splits  # type: ignore[index]
+        if splits == splits_of and unit in fits:
+            return (unit,), True  # type: ignore[return-value]
+        if splits == splits_of[:-1] and 5 in splits and unit in fits:
+            return (unit,), False  # type: ignore[return-value]
+    if len(splits) < 2 or set(splits) != {2}:
+        return (), False
+    allowed = tuple(u for u in BINARY if len(GRADUATIONS[u].splits) >= len(splits) and u in fits)
+    exact = tuple(u for u in allowed if GRADUATIONS[u].splits == splits)
+    if exact and clue.pattern.closed and clue.numbered:
+        return exact, True
+    return allowed, False
+
+
+def settle(clues: Sequence[Clue], ratios: Sequence[float], stated: RuleUnit | None) -> tuple[int, RuleUnit] | Unmeasured:
+    """Which scale is read and as what.
+
+    Parameters
+    ----------
+    clues : of each scale of one rule, best first; one or two
+    ratios : period of each scale over that of the first
+    stated : unit that a person stated
+    """
+    told = [own_units(clue) for clue in clues]
+    sure = {k: units[0] for k, (units, certain) in enumerate(told) if certain}
+    fitting = _fitting(told, ratios)
+    if len(clues) > 1 and len(sure) == len(clues) and not fitting:
+        return Unmeasured(reason="the two scales of the rule contradict each other", hint=STATE)
+    if stated is not None:
+        return _as_stated(told, sure, fitting, stated)
+    if sure:
+        first = min(sure)
+        if len(clues) > 1 and fitting and all(pair[first] != sure[first] for pair in fitting):
+            return Unmeasured(reason="the two scales of the rule contradict each other", hint=STATE)
+        return first, sure[first]
+    reason = "the lengths of its marks do not tell which graduation the rule has"
+    return Unmeasured(reason=reason, hint=STATE)
+
+
+def _fitting(
+    told: Sequence[tuple[tuple[RuleUnit, ...], bool]], ratios: Sequence[float]
+) -> list[tuple[RuleUnit, ...]]:
+    """Pairs of units whose periods have the ratio seen."""
+    if len(told) < 2:
+        return []
+    return [
+        (a, b)
+        for a in told[0][0]
+        for b in told[1][0]
+        if abs(GRADUATIONS[b].period_mm / GRADUATIONS[a].period_mm / ratios[1] - 1) < RATIO_SHARE
+    ]
+
+
+def _as_stated(
+    told: Sequence[tuple[tuple[RuleUnit, ...], bool]], sure: dict[int, RuleUnit], fitting: list[tuple[RuleUnit, ...]],
+    stated: RuleUnit,
+) -> tuple[int, RuleUnit] | Unmeasured:  # fmt: skip
+    """The scale that a statement speaks of; what its marks exclude is a contradiction."""
+    for k, unit in sure.items():
+        if unit == stated:
+            return k, unit
+    for k, (units, _) in enumerate(told):
+        if stated in units and k not in sure:
+            return k, stated
+    if sure and not any(units for k, (units, _) in enumerate(told) if k not in sure):
+        seen = " and ".join(sorted(set(sure.values())))
+        return Unmeasured(reason=f"the rule was stated as {stated}, but its marks show {seen}", hint="correct it")
+    return Unmeasured(reason=f"no scale of the rule looks like {stated}", hint="show more of the rule, sharp")

@@ -1,0 +1,183 @@
+"""A steel rule in a photo: found, read, and turned into a scale, or not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.errors import BadInput
+from wearvision.measure.rule.bands import Line, find_lines
+from wearvision.measure.rule.decide import Clue, own_units, settle
+from wearvision.measure.rule.hierarchy import Pattern, find_pattern
+from wearvision.measure.rule.lattice import Lattice, find_lattice, fit_law
+from wearvision.measure.rule.marks import Marks, measure_marks
+from wearvision.measure.rule.numbers import numbered
+from wearvision.measure.rule.pitch import rough_pitch
+from wearvision.measure.rule.refine import refined
+from wearvision.measure.rule.result import RuleScale
+from wearvision.measure.rule.solve import sights_of, solve_rule
+from wearvision.measure.rule.strip import Strip, moved_to, place_px, unroll
+from wearvision.measure.rule.units import GRADUATIONS
+from wearvision.quantity import Unmeasured
+from wearvision.stated import Stated
+
+Gray = NDArray[np.uint8]
+Array = NDArray[np.float64]
+
+LINES = 6
+"""Candidate lines looked at."""
+NEAR_PX, BLOCK_PX = 24.0, 8.0
+"""Rows about a line searched for a lattice, in blocks."""
+REACH_PERIODS, REACH_PX = 18.0, (40.0, 260.0)
+"""How far across the marks are followed: the longest of a 1/64 in scale have 17 periods."""
+PARALLEL = 0.2
+"""Scales of one rule are parallel within this angle, rad."""
+NONE = Unmeasured(reason="no steel rule seen", hint="lay a rule flat beside the part, its marks sharp and in view")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reading:
+    """One row of marks, read."""
+
+    strip: Strip
+    lattice: Lattice
+    marks: Marks
+    pattern: Pattern
+    clue: Clue
+
+
+def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) -> RuleScale | Unmeasured:
+    """The scale of a steel rule in the photo.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8
+    stated : Stated
+        `rule` settles what the marks leave open; `rule_class` and `card_height_mm` (of what the rule lies on) enter
+        the uncertainty and the plane.
+    focal35_mm : 35 mm film focal length of EXIF; a prior, never a scale
+
+    Raises
+    ------
+    BadInput
+        For an image that is not 8-bit gray.
+    """
+    if gray.ndim != 2 or gray.dtype != np.uint8:
+        raise BadInput("a gray 8-bit image is needed", got=(gray.shape, str(gray.dtype)))
+    readings = [r for line in find_lines(gray, LINES) if (r := read_line(gray, line)) is not None]
+    readings = [r for r in readings if len(r.pattern.splits) > 1]
+    if not readings:
+        return NONE
+    rule = _one_rule(readings)
+    if isinstance(rule, Unmeasured):
+        return rule
+    ratios = [1.0, *(_ratio(rule[0], other) for other in rule[1:])]
+    told = settle([r.clue for r in rule], ratios, stated.rule)
+    if isinstance(told, Unmeasured):
+        return told
+    index, unit = told
+    return _scale(gray, rule, index, GRADUATIONS[unit].unit, stated, focal35_mm)
+
+
+def read_line(gray: Gray, line: Line) -> Reading | None:
+    """Lattice, marks and pattern along a candidate line; None when there are no regular marks."""
+    near = unroll(gray, line, (-NEAR_PX - 2, NEAR_PX + 2), 2.0)
+    rows = len(near.s_px) // 4 * 4
+    blocks = near.values[:rows].reshape(-1, 4, near.values.shape[1]).mean(axis=1)
+    inside = near.inside[:rows].reshape(-1, 4, near.values.shape[1]).all(axis=1)
+    middles = near.s_px[:rows].reshape(-1, 4).mean(axis=1)
+    best, worth = None, 0.0
+    for k, pitch in enumerate(rough_pitch(blocks, inside, near.t_px)):
+        lattice = find_lattice(blocks[k], near.t_px, [pitch])
+        if lattice is not None and (value := _worth(lattice)) > worth:
+            best, worth = (float(middles[k]), lattice), value
+    if best is None:
+        return None
+    return _read(gray, line, *best)
+
+
+def _worth(lattice: Lattice) -> float:
+    """Many marks, few missing, little scatter."""
+    count = len(lattice.n)
+    whole = count / (int(lattice.n[-1]) - int(lattice.n[0]) + 1)
+    return float(count * whole**2 * max(0.0, 1 - 4 * lattice.scatter))
+
+
+def _read(gray: Gray, line: Line, row_px: float, lattice: Lattice) -> Reading | None:
+    t = lattice.t_px * (1 + row_px * line.skew[1])
+    law, scatter = fit_law(lattice.n, t)
+    lattice = Lattice(law=law, n=lattice.n, t_px=t, scatter=scatter)
+    period = float(lattice.period_px(np.median(t)))
+    reach = float(np.clip(REACH_PERIODS * period, *REACH_PX))
+    strip = unroll(gray, moved_to(line, row_px), (-reach, reach), max(1.0, reach / 90))
+    marks = measure_marks(strip, lattice)
+    if marks is None:
+        return None
+    pattern = find_pattern(marks.n, marks.t_px, marks.length_px)
+    slim = pattern.short_px / period
+    told = bool(pattern.splits) and numbered(strip, marks, pattern)
+    return Reading(
+        strip=strip, lattice=lattice, marks=marks, pattern=pattern,
+        clue=Clue(pattern=pattern, slim=slim, numbered=told),
+    )  # fmt: skip
+
+
+def _one_rule(readings: list[Reading]) -> list[Reading] | Unmeasured:
+    """The readings that belong to one rule: the best, and one beside it that runs along it."""
+    ranked = sorted(readings, key=_standing, reverse=True)
+    first = ranked[0]
+    beside = [r for r in ranked[1:] if _beside(first, r)]
+    return [first, *beside[:1]]
+
+
+def _standing(reading: Reading) -> tuple[bool, float]:
+    return own_units(reading.clue)[1], _worth(reading.lattice) * len(reading.pattern.splits)
+
+
+def _beside(a: Reading, b: Reading) -> bool:
+    """Whether two rows of marks may be the two scales of one rule: parallel, apart, facing each other, close."""
+    la, lb = a.strip.line, b.strip.line
+    if abs(float(la.along @ lb.across)) > PARALLEL:
+        return False
+    gap = float((lb.centre_px - la.centre_px) @ la.across)
+    longest = float(np.nanmax(a.marks.length_px)) + float(np.nanmax(b.marks.length_px))
+    facing = b.marks.side * float(la.along @ lb.along)
+    return 0.5 * longest < a.marks.side * gap < 6 * longest and a.marks.side * facing < 0
+
+
+def _ratio(a: Reading, b: Reading) -> float:
+    """Period of b over that of a, at b's middle."""
+    t = float(np.median(b.lattice.t_px))
+    at = place_px(b.strip.line, np.array([t]), np.array([0.0]))[0]
+    ta = float((at - a.strip.line.centre_px) @ a.strip.line.along)
+    return float(b.lattice.period_px(np.array(t)) / a.lattice.period_px(np.array(ta)))
+
+
+def _scale(
+    gray: Gray, rule: list[Reading], index: int, unit: str, stated: Stated, focal35_mm: float | None
+) -> RuleScale | Unmeasured:
+    reading = rule[index]
+    graduation = next(g for g in GRADUATIONS.values() if g.unit == unit)
+    lattice = refined(reading.strip, reading.lattice, reading.marks)
+    sights = sights_of(reading.strip, lattice, reading.marks, graduation.period_mm)
+    size = (gray.shape[1], gray.shape[0])
+    solved = solve_rule(sights, size, focal35_mm, stated.card_height_mm, stated.rule_class)
+    ends = sights.mark_px[solved.used][[0, -1]]
+    partner = next((own_units(r.clue)[0] for k, r in enumerate(rule) if k != index), ())
+    at = sights.mark_px[int(np.argmin(np.abs(sights.mark_mm)))]
+    return RuleScale(
+        unit=graduation.unit, period_mm=graduation.period_mm, marks_used=int(solved.used.sum()),
+        residual_px=solved.residual_px, ends_px=ends, band_px=_band(reading), at_px=at, plane=solved.plane,
+        partner=partner[0] if len(partner) == 1 else None, stated=not own_units(reading.clue)[1],
+    )  # fmt: skip
+
+
+def _band(reading: Reading) -> Array:
+    """Outline of the marks in the photo, (4, 2)."""
+    marks, line = reading.marks, reading.strip.line
+    longest = float(np.nanmax(marks.length_px))
+    t = marks.t_px[[0, -1, -1, 0]]
+    s = marks.foot_px[[0, -1, -1, 0]] + marks.side * longest * np.array([0, 0, 1, 1])
+    return place_px(line, t + marks.lean.shift(t, s), s)
