@@ -23,7 +23,7 @@ def vane_share(vane_height_mm: float, back_space_axial_mm: float) -> float:
     if share > 1:
         raise BadInput(
             "the back vanes would be higher than the space behind the shroud",
-            got=(vane_height_mm, back_space_axial_mm), do="the axial back space is back gap plus vane height",
+            got=(vane_height_mm, back_space_axial_mm), do="the axial back space is vane height plus axial back gap",
         )  # fmt: skip
     return share
 
@@ -80,5 +80,5 @@ def after_moving_forward(front_axial_mm: float, back_axial_mm: float, move_axial
     """
     front, back = front_axial_mm - move_axial_mm, back_axial_mm + move_axial_mm
     if front < 0 or back < 0:
-        raise BadInput("the impeller would touch", got=(front, back), do="move it by less than the gap that closes")
+        raise BadInput("the impeller would touch", got=(front, back), do="move it by less than the axial gap that closes")
     return front, back

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from wearvision.rules.effects.span import Span
+from wearvision.rules.gauged import Gauged
 
-Word = Literal["shorter", "longer", "unchanged", "either way", "not told"]
+Word = Literal["shorter", "longer", "unchanged", "either way", "not told", "uneven", "even as far as gauged"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,3 +61,14 @@ def sealing_directions(pressure_change_kpa: Span | None) -> tuple[Direction, Dir
         Direction(name="seal_life", title="Life of a mechanical seal", word=word, because=because + tail),
         Direction(name="packing_life", title="Life of the packing", word=word, because=because + tail),
     )
+
+
+def thrust_direction(differ_diametral: Gauged) -> Direction:
+    """Whether the two rings of a double-suction impeller still balance its thrust: their difference, diametral."""
+    even = differ_diametral.low_mm <= 0 <= differ_diametral.high_mm
+    return Direction(
+        name="axial_thrust_balance", title="Axial thrust of the two suctions",
+        word="even as far as gauged" if even else "uneven",
+        because="two rings that leak alike balance; unequal diametral clearances leave a thrust on the bearing, and no"
+        " figure is published for it (common practice, no source)",
+    )  # fmt: skip

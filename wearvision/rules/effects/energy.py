@@ -34,6 +34,6 @@ def extra_kwh(
     if not_negative("running hours a year", hours) > HOURS_PER_YEAR:
         raise BadInput("more running hours than a year has", got=hours, do="give hours a year, at most 8784")
     if loss_points >= 100 * efficiency_new:
-        raise BadInput("the loss leaves no efficiency", got=loss_points, do="check gaps, clearances and duty")
+        raise BadInput("the loss leaves no efficiency", got=loss_points, do="check readings and duty")
     worn = drawn_kw(useful_kw, efficiency_new - loss_points / 100, drive_efficiency)
     return (worn - drawn_kw(useful_kw, efficiency_new, drive_efficiency)) * hours

@@ -1,0 +1,77 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.rules.effects import kit
+from wearvision.rules.clearance.axial import AxialStack
+from wearvision.rules.clearance.wear import Wear
+from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effects.facts import pump_facts
+from wearvision.rules.effects.tell_front import front_effects
+
+FOUND, SET = "efficiency_loss_axial_front_gap_as_found", "efficiency_loss_axial_front_gap"
+CLAIM = "worst_claim_efficiency_loss_axial_front_gap"
+
+
+def told(stack: AxialStack | None) -> dict[str, Effect | Blocked]:
+    return {e.name: e for e in front_effects(pump_facts(kit.SEMI_OPEN), stack)}
+
+
+def range_of(effect: Effect | Blocked) -> tuple[float, float]:
+    assert isinstance(effect, Effect), effect
+    return effect.low, effect.high
+
+
+def test_as_found_from_nothing_up_to_the_bound() -> None:
+    """0.40 to 0.90 mm: at most 4.0 points by the published bound (handbook page); by hand."""
+    assert range_of(told(kit.stack(0.90, None))[FOUND]) == pytest.approx((0, 4.0))
+
+
+def test_after_setting_only_the_wear_is_left() -> None:
+    """Wear of 0.10 mm in the casing: set at 0.254 - 0.10 = 0.154 mm so that it ends at 0.254; new 0.2032 mm; by hand."""
+    worn = Wear(casing_axial=kit.gauge(0.10))
+    found = told(kit.stack(0.90, 1.0, front_new_mm=0.2032, wear=worn))
+    assert range_of(found[SET]) == pytest.approx((8 * (0.154 - 0.2032), 8 * (0.254 - 0.2032)))
+    assert range_of(found[FOUND]) == pytest.approx((0, 8 * (1.0 - 0.2032)))
+
+
+def test_a_gap_closed_below_the_one_as_new_is_a_gain() -> None:
+    low, high = range_of(told(kit.stack())[SET])
+    assert low < 0 == high
+
+
+def test_beyond_what_was_published_the_line_says_so() -> None:
+    for front, outside in ((0.9, False), (2.0, True)):
+        effect = told(kit.stack(front, None))[FOUND]
+        assert isinstance(effect, Effect)
+        assert ("carried on beyond" in effect.assumption) is outside
+
+
+def test_the_worst_claim_is_named_as_such_and_is_no_estimate() -> None:
+    effect = told(kit.stack(0.90, None))[CLAIM]
+    assert isinstance(effect, Effect)
+    assert effect.title.startswith("Worst claim") and "not an estimate" in effect.title
+    assert effect.high == pytest.approx(0.5 / 0.0254)
+    assert "no source" in effect.route
+
+
+def test_share_and_trend_by_hand() -> None:
+    """s/b2 0.90/20; 2 x 0.9 x 0.90/(30 + 20) = 3.24 % (compressor literature, from memory and weak [M])."""
+    found = told(kit.stack(0.90, None))
+    assert range_of(found["axial_front_gap_over_vane_width"]) == pytest.approx((0.02, 0.045))
+    assert range_of(found["efficiency_trend_axial_front_gap"]) == pytest.approx((0, 3.24))
+
+
+@given(st.floats(0, 3), st.floats(0, 1), st.floats(0, 0.05))
+def test_a_wider_gap_never_costs_less(front: float, more: float, u_mm: float) -> None:
+    near, far = told(kit.stack(front, None, u_mm=u_mm)), told(kit.stack(front + more, None, u_mm=u_mm))
+    for name in (FOUND, CLAIM):
+        a, b = range_of(near[name]), range_of(far[name])
+        assert a[0] <= b[0] and a[1] <= b[1]
+
+
+def test_without_a_gap_or_a_stack() -> None:
+    assert told(None) == {}
+    assert isinstance(told(kit.stack(None, None))[FOUND], Blocked)

@@ -1,0 +1,116 @@
+"""Back vanes and axial back gap told: how fast the liquid turns, pressure at the box, thrust relief, as new and now."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from wearvision.rules.clearance.axial import AxialStack
+from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effects import behind
+from wearvision.rules.effects.back_vanes import VALID_T_OVER_S
+from wearvision.rules.effects.facts import PumpFacts
+from wearvision.rules.effects.span import Span, over
+from wearvision.rules.effects.telling import PART, Fact, Figure, fact, gauged, tell
+from wearvision.rules.gauged import Gauged
+
+CHANGE, LOST = "box_pressure_change", "thrust_relief_lost"
+ROUTE = (
+    "k = (S + t)/2S of back vane height and axial back space (Stepanoff, from memory), other end its vanes' part cut by"
+    " t/S (our own allowance)"
+)
+PRESSURE = "; box = rim - k^2 (rho/2) omega^2 (R^2 - r^2) (derived)"
+RELIEF = "; relief (pi rho omega^2/4)(k^2 - 1/4)(R^2 - r^2)^2 (derived)"
+STILL = "no net flow behind the impeller, vanes from sleeve to rim"
+VAPOUR = "CAUTION: the box may fall below vapour pressure; open the axial back gap or ask the maker"
+
+
+def back_effects(
+    known: PumpFacts, stack: AxialStack | None, height_loss_axial: Gauged | None = None
+) -> tuple[Effect | Blocked, ...]:
+    """Rotation factor, box pressure and thrust relief; nothing for a pump without axial stack and back vanes.
+
+    Parameters
+    ----------
+    known : PumpFacts
+    stack : AxialStack or None
+    height_loss_axial : Gauged, optional
+        Loss of vane height all over, mm; without it the deepest confirmed reading bounds it from above.
+    """
+    if stack is None and known.vane_height.span is None:
+        return ()
+    new = (known.vane_height, _gap_new(stack))
+    now = (known.vane_height, _gap_now(stack), _face(stack), _loss(stack, height_loss_axial))
+    turning = (known.density, known.speed, known.tip_radius, known.sleeve_radius)
+    both, still = (*turning, *new, *now[1:]), STILL + _validity(now)
+
+    def told(name: str, title: str, unit: str, tail: str) -> Figure:
+        return Figure(name=name, title=title, unit=unit, route=ROUTE + tail, assumption=still)
+
+    factor = told("back_vane_rotation_factor", "Liquid behind the shroud over shaft speed, now", "1", "")
+    box_new = told("box_pressure_new", "Pressure at the box, as new", "kPa gauge", PRESSURE)
+    box_now = told("box_pressure_now", "Pressure at the box, now", "kPa gauge", PRESSURE)
+    change = told(CHANGE, "Change of pressure at the box", "kPa", PRESSURE)
+    above = told("box_pressure_over_vapour", "Pressure at the box above vapour pressure", "kPa",
+                 f"{PRESSURE}; air at {behind.ATMOSPHERE_KPA:.0f} kPa")  # fmt: skip
+    relief = told("thrust_relief_now", "Axial thrust taken off by the back vanes, now", "N", RELIEF)
+    lost = told(LOST, "Axial thrust no longer taken off, toward the suction", "N", RELIEF)
+    half = (PART,)
+    return (
+        tell(factor, now, behind.factor_now, spreads=half),
+        tell(box_new, (known.rim_pressure, *turning, *new), behind.box_new_kpa, spreads=half),
+        tell(box_now, (known.rim_pressure, *turning, *now), behind.box_now_kpa, spreads=half),
+        tell(change, both, behind.change_kpa, spreads=half),
+        _warned(tell(above, (known.vapour_pressure, known.rim_pressure, *turning, *now), behind.over_vapour_kpa,
+                     spreads=half)),
+        tell(relief, (*turning, *now), behind.relief_now_n, spreads=half),
+        tell(lost, both, behind.relief_lost_n, spreads=half),
+    )  # fmt: skip
+
+
+def _warned(above: Effect | Blocked) -> Effect | Blocked:
+    if isinstance(above, Blocked) or above.low > 0:
+        return above
+    return replace(above, assumption=f"{VAPOUR}; {above.assumption}")
+
+
+def _gap_new(stack: AxialStack | None) -> Fact:
+    return fact("axial back gap as new or last set", stack.facts.back_new_axial_mm if stack else None, "mm")
+
+
+def _gap_now(stack: AxialStack | None) -> Fact:
+    after = stack.back_after_axial if stack else None
+    if after is not None:
+        return gauged("axial back gap after setting, at standing metal", after)
+    return gauged("axial back gap as found, at standing metal", stack.back_gap_axial if stack else None)
+
+
+def _face(stack: AxialStack | None) -> Fact:
+    """Wear of the face behind the back vanes: anything up to its deepest reading."""
+    wear = stack.wear if stack else None
+    side = stack.facts.running_side if stack else "casing"
+    deepest = None if wear is None else wear.cover_axial if side == "casing" else wear.casing_axial
+    return _up_to("axial wear of the face behind", deepest)
+
+
+def _loss(stack: AxialStack | None, stated: Gauged | None) -> Fact:
+    if stated is not None:
+        return gauged("axial loss of back vane height", stated)
+    return _up_to("axial loss of back vane height", stack.wear.back_vanes_axial if stack else None)
+
+
+def _up_to(words: str, deepest: Gauged | None) -> Fact:
+    return Fact(words=words, span=Span(0.0, max(0.0, deepest.high_mm) if deepest else 0.0), unit="mm")
+
+
+def _validity(now: tuple[Fact, ...]) -> str:
+    """The validity t/S as it stands, empty while facts are missing."""
+    spans = [f.span for f in now if f.span is not None]
+    if len(spans) < len(now):
+        return ""
+    if spans[0].low <= 0:
+        return ""
+    share = over(lambda h, gap, face, loss: max(0.0, h - loss) / (h + gap + face), *spans)
+    text = f"; t/S now {share.low:.2f} to {share.high:.2f}"
+    if share.low >= VALID_T_OVER_S:
+        return f"{text}, inside 0.5 to 1"
+    return f"{text}, OUTSIDE 0.5 to 1 where k is clearly optimistic"
