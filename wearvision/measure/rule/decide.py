@@ -14,9 +14,8 @@ from wearvision.measure.rule.units import BINARY, GRADUATIONS
 from wearvision.quantity import Unmeasured
 from wearvision.stated import RuleUnit
 
-RATIO_SHARE = 0.1
-"""Two scales of one rule are 6 mm to 30 mm apart; at 35 degrees of tilt and 250 mm that makes up to 7 % between
-their periods in the photo. The closest ratios of graduations are 25 % apart."""
+RATIO_SHARE = 0.06
+"""Between the periods of two scales of one rule, tilt taken out; ratios of graduations are 25 % apart or more."""
 STATE = "state it: mm, half-mm, in8, in16, in32 or in64"
 
 

@@ -148,11 +148,15 @@ def _beside(a: Reading, b: Reading) -> bool:
 
 
 def _ratio(a: Reading, b: Reading) -> float:
-    """Period of b over that of a, at b's middle."""
-    t = float(np.median(b.lattice.t_px))
-    at = place_px(b.strip.line, np.array([t]), np.array([0.0]))[0]
-    ta = float((at - a.strip.line.centre_px) @ a.strip.line.along)
-    return float(b.lattice.period_px(np.array(t)) / a.lattice.period_px(np.array(ta)))
+    """Period of b over that of a where the marks of a, drawn on, would cross b: so tilt drops out."""
+    line, lean = a.strip.line, a.marks.lean
+    t = np.array([np.median(a.lattice.t_px)])
+    gap = (b.strip.line.centre_px - line.centre_px) @ b.strip.line.across
+    s = float(gap / (line.across @ b.strip.line.across))
+    slope = line.skew[1] + lean.slope
+    at = place_px(line, t + lean.shift(t, s), np.array([s]))[0]
+    tb = (at - b.strip.line.centre_px) @ b.strip.line.along
+    return float(b.lattice.period_px(np.array(tb)) / (a.lattice.period_px(t)[0] * (1 + s * slope)))
 
 
 def _scale(

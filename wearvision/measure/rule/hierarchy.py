@@ -17,8 +17,11 @@ Ints = NDArray[np.int64]
 
 LEAST_STEP = 0.07
 """Least step of ln length from a class to the next."""
-CLEAN = 0.85
+CLEAN = 0.75
 """Share of marks of either class that must lie on their side of the middle."""
+SURE = 5.0
+"""Least step over its standard error."""
+WINDOW = 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,15 +71,18 @@ def find_pattern(n: Ints, t_px: Array, length_px: Array) -> Pattern:
 
 
 def _common_slope(u: Array, y: Array) -> float:
-    """Slope along the rule that puts most marks of the short half into a narrow band: they are alike."""
-    best, value = 0.0, -1.0
-    for slope in np.linspace(-0.4, 0.4, 41):
-        z = np.sort(y - slope * u)
-        low = z[: max(6, int(0.7 * len(z)))]
-        count = np.searchsorted(low, low + 0.06, side="right") - np.arange(len(low))
-        if count.max() > value:
-            best, value = float(slope), float(count.max())
-    return best
+    """Slope of ln length along the rule, from the short marks: the lower quarter of each few neighbours."""
+    if len(y) < 2 * WINDOW:
+        return 0.0
+    view = np.lib.stride_tricks.sliding_window_view
+    low, at = np.quantile(view(y, WINDOW), 0.25, axis=1), view(u, WINDOW).mean(axis=1)
+    base, weight, fit = np.column_stack([np.ones(len(at)), at]), np.ones(len(at)), np.zeros(2)
+    for _ in range(8):
+        part = base * weight[:, None]
+        fit = np.linalg.solve(part.T @ base + np.diag([1e-9, 1e-3]), part.T @ low)
+        off = np.abs(low - base @ fit)
+        weight = 1 / (0.02 + off)
+    return float(np.clip(fit[1], -0.45, 0.45))
 
 
 _Found = tuple[tuple[int, ...], tuple[float, ...], int, bool, float]
@@ -112,13 +118,18 @@ def _split(number: Ints, y: Array, zero: int, every: int, factor: int) -> tuple[
         longer, rest = y[phase == k], y[phase != k]
         if not (len(longer) and len(rest)):
             continue
-        step = float(np.median(longer) - np.median(rest))
-        middle = (np.median(longer) + np.median(rest)) / 2
+        step = float(np.quantile(longer, 0.25) - np.median(rest))
+        middle = float(np.median(rest)) + step / 2
         share = min(float(np.mean(longer > middle)), float(np.mean(rest < middle)))
-        spread = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
-        if step > max(LEAST_STEP, 2.5 * spread) and share >= CLEAN and (best is None or step > best[1]):
+        error = _spread(rest) * np.sqrt(1 / len(rest) + 1 / len(longer))
+        if step > max(LEAST_STEP, SURE * error) and share >= CLEAN and (best is None or step > best[1]):
             best = (zero + k * every, step, share)
     return best
+
+
+def _spread(y: Array) -> float:
+    """Robust standard deviation of ln lengths, at least what a length in whole rows allows."""
+    return max(1.4826 * float(np.median(np.abs(y - np.median(y)))), 0.02)
 
 
 def _alike(number: Ints, y: Array, zero: int, every: int, step: float) -> bool:

@@ -18,7 +18,7 @@ PRESENT = 0.3
 """A mark is there when its contrast is this share of its neighbours'."""
 COMMON = 0.35
 """Quantile over the marks by which rows are told where all marks are: half of a binary scale's are short."""
-GAP_SHARE, GAP_PX = 0.3, 4.0
+GAP_SHARE, GAP_PX = 0.12, 3.0
 """A mark ends where it is gone for this share of the shortest length, or for so many px."""
 
 
