@@ -32,6 +32,7 @@ ALLOWED: dict[str, set[str]] = {
     "cards": {"errors", "stated", "measure.board", "cards"},
     "crates": {"errors", "stated", "toml_lines", "photos", "crates"},
     "pages": {"errors", "quantity", "finding", "rules.cautions", "pages"},
+    "pages.effects": {"rules.effect", "rules.effects.direction"},
     "store": {"errors", "store"},
     "store.ledger": {"errors", "rules", "store.chain", "store.event"},
     # use cases: the only place where pictures, rules and files meet

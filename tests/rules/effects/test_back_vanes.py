@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 from tests.rules.effects.kit import SPEED_RPM, WATER_KG_M3
 from wearvision.errors import BadInput
 from wearvision.rules.effects.back_vanes import (
-    after_moving_forward,
     box_pressure_pa,
     cautious_rotation_factor,
     relief_n,
@@ -85,16 +84,7 @@ def test_the_cautious_factor_meets_the_formula_at_both_ends() -> None:
     assert cautious_rotation_factor(9, 9) == rotation_factor(9, 9) == 1.0
 
 
-@given(st.floats(0, 3), st.floats(0, 5), st.floats(0, 1))
-def test_moving_forward_opens_the_back_by_what_it_closes_in_front(front: float, back: float, part: float) -> None:
-    new_front, new_back = after_moving_forward(front, back, front * part)
-    assert new_front + new_back == pytest.approx(front + back)
-    assert new_front >= 0 and new_back >= back
-
-
 def test_what_cannot_be_is_asked_about() -> None:
-    with pytest.raises(BadInput, match="touch"):
-        after_moving_forward(0.2, 1.0, 0.3)
     with pytest.raises(BadInput, match="higher than the space"):
         rotation_factor(10, 9)
     with pytest.raises(BadInput, match="further out"):

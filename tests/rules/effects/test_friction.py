@@ -46,8 +46,8 @@ def test_laminar_and_turbulent_meet_near_re_2000() -> None:
 
 
 def test_the_spread_about_the_centre_is_that_of_practice() -> None:
-    assert CENTRE * (1 - SPREAD) == pytest.approx(PRACTICE.low)
-    assert CENTRE * (1 + SPREAD) == pytest.approx(PRACTICE.high)
+    assert pytest.approx(PRACTICE.low) == CENTRE * (1 - SPREAD)
+    assert pytest.approx(PRACTICE.high) == CENTRE * (1 + SPREAD)
 
 
 @given(st.floats(2e2, 1e5), st.floats(0, 5e4), st.floats(1.001, 3))

@@ -16,7 +16,7 @@ from wearvision.rules.effects.leakage import (
     ring_head_m,
     ring_leakage_m3_s,
 )
-from wearvision.rules.effects.volumetric import volumetric_efficiency, worn_efficiency
+from wearvision.rules.effects.volumetric import relative_loss, volumetric_efficiency
 
 clearances_m = st.floats(1e-4, 3e-3)
 lands_m = st.floats(5e-3, 6e-2)
@@ -54,7 +54,7 @@ def test_leakage_of_a_ring_opened_to_twice() -> None:
     assert leak(0.86) == pytest.approx(12.182, abs=2e-3)
     assert volumetric_efficiency(100, leak(0.86)) == pytest.approx(0.8914, abs=1e-4)
     assert leak(0.86) / leak(0.43) == pytest.approx(2.296, abs=1e-3)
-    assert 100 * worn_efficiency(0.700, 100, leak(0.43), leak(0.86)) == pytest.approx(65.71, abs=0.01)
+    assert 70.0 * (1 - relative_loss(100, leak(0.43), leak(0.86))) == pytest.approx(65.71, abs=0.01)
 
 
 def test_leakage_at_the_ends_of_the_friction_range() -> None:
@@ -121,7 +121,7 @@ def test_a_closed_gap_leaks_nothing() -> None:
 def test_flow_is_conserved(flow: float, new: float, worn: float) -> None:
     """What goes through the impeller is what is delivered plus what leaks back."""
     assert flow / volumetric_efficiency(flow, worn) == pytest.approx(flow + worn)
-    assert worn_efficiency(0.7, flow, new, worn) * (flow + worn) == pytest.approx(0.7 * (flow + new))
+    assert (1 - relative_loss(flow, new, worn)) * (flow + worn) == pytest.approx(flow + new)
     assert FLOW_M3_S / volumetric_efficiency(FLOW_M3_S, 0) == FLOW_M3_S
 
 

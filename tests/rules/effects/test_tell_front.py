@@ -30,7 +30,7 @@ def test_as_found_from_nothing_up_to_the_bound() -> None:
 
 
 def test_after_setting_only_the_wear_is_left() -> None:
-    """Wear of 0.10 mm in the casing: set at 0.254 - 0.10 = 0.154 mm so that it ends at 0.254; new 0.2032 mm; by hand."""
+    """Wear of 0.10 mm in the casing: set at 0.254 - 0.10 = 0.154 mm to end at 0.254; new 0.2032; by hand."""
     worn = Wear(casing_axial=kit.gauge(0.10))
     found = told(kit.stack(0.90, 1.0, front_new_mm=0.2032, wear=worn))
     assert range_of(found[SET]) == pytest.approx((8 * (0.154 - 0.2032), 8 * (0.254 - 0.2032)))

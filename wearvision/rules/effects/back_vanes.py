@@ -68,17 +68,3 @@ def relief_n(factor: float, *, rotation_pa: float, tip_radius_m: float, sleeve_r
     """Axial thrust the vanes take off, against a smooth shroud, N: (pi/2)(k^2 - 1/4)(R^2 - r_s^2) x rotation."""
     squares = _squares_m2(tip_radius_m, sleeve_radius_m)
     return math.pi / 2 * (factor**2 - SMOOTH_K**2) * squares * rotation_pa
-
-
-def after_moving_forward(front_axial_mm: float, back_axial_mm: float, move_axial_mm: float) -> tuple[float, float]:
-    """Front and back gap after moving the impeller toward the casing: the back opens by what the front closes.
-
-    Raises
-    ------
-    BadInput
-        When the move is longer than the gap it closes.
-    """
-    front, back = front_axial_mm - move_axial_mm, back_axial_mm + move_axial_mm
-    if front < 0 or back < 0:
-        raise BadInput("the impeller would touch", got=(front, back), do="move it by less than the axial gap that closes")
-    return front, back

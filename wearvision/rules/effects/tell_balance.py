@@ -37,6 +37,15 @@ def balance_effects(known: PumpFacts, wheel: Impeller) -> tuple[Effect | Blocked
     def left(residual: float, mass: float, speed: float, lost: float, radius: float) -> float:
         return max(0.0, balance.local_loss_g_mm(lost, radius) + residual * allowed(1.0, mass, speed))
 
+    force = Figure(
+        name="unbalance_force_after_loss", title="Turning force of that unbalance", unit="N",
+        route=f"unbalance times omega^2 (derived), with or against a residual of up to {route}",
+        assumption=f"balanced to G{grade:g} before",
+    )  # fmt: skip
+
+    def pull(residual: float, mass: float, speed: float, *place: float) -> float:
+        return balance.force_n(left(residual, mass, speed, *place), speed)
+
     facts = (known.mass, known.speed)
     def four_w_over_n(part: float, mass: float, speed: float) -> float:
         return part * balance.four_w_over_n_g_mm(mass, speed)
@@ -45,5 +54,6 @@ def balance_effects(known: PumpFacts, wheel: Impeller) -> tuple[Effect | Blocked
     if planes == 2:
         told.append(tell(plane, facts, lambda *v: balance.per_plane_g_mm(allowed(*v), planes), spreads=(PART,)))
     if known.lost_mass.span or known.lost_radius.span:
-        told.append(tell(after, (*facts, known.lost_mass, known.lost_radius), left, spreads=(EITHER_WAY,)))
+        place = (*facts, known.lost_mass, known.lost_radius)
+        told += [tell(what, place, figure, spreads=(EITHER_WAY,)) for what, figure in ((after, left), (force, pull))]
     return tuple(told)

@@ -75,7 +75,7 @@ def _share(known: PumpFacts, before: Fact, now: Fact) -> Effect | Blocked:
     what = Figure(
         name="axial_front_gap_over_vane_width", title="Axial front gap over vane width at the outlet, s/b2, new to now",
         unit="1",
-        route="ratio (derived): of two pumps with the same axial front gap the one with the narrower vanes is hurt more",
+        route="ratio (derived): of two pumps with one axial front gap the one with narrower vanes is hurt more",
         assumption="a measure to compare pumps by, not a loss",
     )  # fmt: skip
 

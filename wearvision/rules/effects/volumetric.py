@@ -1,4 +1,7 @@
-"""What leakage does to efficiency when everything else stays (derived): eta_v = Q/(Q + Q_L)."""
+"""What leakage does to efficiency when everything else stays (derived).
+
+eta_v = Q/(Q + Q_L), and the whole goes with it: eta_worn = eta_new (Q + Q_L,new)/(Q + Q_L,worn).
+"""
 
 from __future__ import annotations
 
@@ -15,11 +18,6 @@ def relative_loss(flow: float, leakage_new: float, leakage_worn: float) -> float
     """Share of the efficiency lost to the added leakage; below 0 when the worn ring leaks less."""
     new = volumetric_efficiency(flow, leakage_new)
     return 1 - volumetric_efficiency(flow, leakage_worn) / new
-
-
-def worn_efficiency(efficiency_new: float, flow: float, leakage_new: float, leakage_worn: float) -> float:
-    """eta_new (Q + Q_L,new)/(Q + Q_L,worn), efficiencies as fractions."""
-    return fraction("efficiency", efficiency_new) * (1 - relative_loss(flow, leakage_new, leakage_worn))
 
 
 def fraction(what: str, value: float) -> float:

@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wearvision.pages.effects import COLUMNS, blocked_rows, bounds, effect_rows, how
+from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effects.direction import sealing_directions
+from wearvision.rules.effects.span import Span
+
+
+def effect(low: float, high: float, unit: str = "m3/h") -> Effect:
+    return Effect(
+        name="leak", title="Ring leakage, new", low=low, high=high, unit=unit, route="gap flow (from memory)",
+        inputs=("speed 2950 rev/min", "head 50 m"), assumption="rings run true",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "printed"),
+    [
+        (4.926, 5.792, ("4.92", "5.80")), (0, 0.0, ("0", "0")), (2347.2, 11870.4, ("2300", "11900")),
+        (0.5227, 0.6742, ("0.522", "0.675")), (-1.574, 0, ("-1.58", "0.00")), (0, 244.71, ("0", "245")),
+        (5, 5, ("5.00", "5.00")),
+    ],
+)  # fmt: skip
+def test_bounds_are_rounded_outward(low: float, high: float, printed: tuple[str, str]) -> None:
+    assert bounds(effect(low, high)) == printed
+
+
+@given(st.floats(-1e6, 1e6), st.floats(0, 1e6))
+def test_what_is_printed_holds_the_range(low: float, width: float) -> None:
+    printed = tuple(map(float, bounds(effect(low, low + width))))
+    slack = 1e-9 * max(abs(low), abs(low + width))
+    assert printed[0] - slack <= low and low + width <= printed[1] + slack
+    assert "e" not in "".join(bounds(effect(low, low + width)))
+
+
+def test_how_it_came_is_one_line() -> None:
+    line = "Gap flow (from memory). From speed 2950 rev/min, head 50 m. Holds if: rings run true."
+    assert how(effect(1, 2)) == line
+
+
+def test_a_row_for_each_effect_and_direction() -> None:
+    rows = effect_rows([effect(1, 2), Blocked(name="b", title="B", missing=("x",))], sealing_directions(Span(1, 2)))
+    assert [row[0].split("\n")[0] for row in rows] == [
+        "Ring leakage, new", "Life of a mechanical seal: shorter", "Life of the packing: shorter",
+    ]  # fmt: skip
+    assert all(len(row) == len(COLUMNS) for row in rows)
+    assert rows[0][1:] == ("1.00", "2.00", "m³/h")
+
+
+def test_missing_facts_say_which_figures_they_block() -> None:
+    blocked = [
+        Blocked(name="a", title="Leakage", missing=("head (m)", "speed (rev/min)")),
+        Blocked(name="b", title="Loss", missing=("speed (rev/min)",)),
+    ]
+    assert blocked_rows([*blocked, effect(1, 2)]) == [
+        ("speed (rev/min)", "Leakage; Loss"), ("head (m)", "Leakage"),
+    ]  # fmt: skip
