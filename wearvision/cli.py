@@ -244,13 +244,19 @@ def verdict(tag: Tag, by: By = "", data: Data = DATA, as_json: Json = False) -> 
 
 
 @app.command()
-def report(tag: Tag, out: Out = OUT, data: Data = DATA, as_json: Json = False) -> None:
+def report(
+    tag: Tag,
+    out: Out = OUT,
+    data: Data = DATA,
+    pump: Annotated[Path | None, typer.Option(help="Pump file: adds clearances and what reuse costs.")] = None,
+    as_json: Json = False,
+) -> None:
     """Write the report of a part as PDF and HTML: evidence, arithmetic, and the verdict when there is one."""
     from wearvision.app.reporting import write_report
     from wearvision.app.shop import now, open_shop
 
     with open_shop(data) as shop:
-        html, pdf = write_report(shop, tag, out, now())
+        html, pdf = write_report(shop, tag, out, now(), pump=pump)
         judged = shop.ledger.load(tag).confirmed is not None
     if as_json:
         give({"html": str(html), "pdf": str(pdf), "verdict": judged})

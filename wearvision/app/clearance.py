@@ -11,6 +11,7 @@ from typing import Any
 from wearvision.app.depths import confirmed_wear
 from wearvision.app.pump import read_pump
 from wearvision.app.shop import Shop, open_shop
+from wearvision.errors import UsageError
 from wearvision.rules.clearance.axial import AxialStack, axial_stack
 from wearvision.rules.clearance.axial_advice import axial_advice
 from wearvision.rules.clearance.axial_table import axial_json, axial_lines
@@ -114,6 +115,21 @@ def clearances_of(file: Path, data: Path) -> Clearances:
         return clearances(shop, pump)
 
 
+def clearances_for(shop: Shop, tag: str, file: Path) -> Clearances:
+    """Those of the pump that a part belongs to.
+
+    Raises
+    ------
+    UsageError
+        When the pump file does not name the part.
+    """
+    pump = read_pump(file)
+    if not pump.parts.role_of(tag):
+        named = ", ".join(t for t in vars(pump.parts).values() if t) or "none"
+        raise UsageError(f"{tag} is no part of pump {pump.tag}", got=str(file), do=f"parts it names: {named}")
+    return clearances(shop, pump)
+
+
 def clearances(shop: Shop | None, pump: Pump) -> Clearances:
     """Work everything out for one pump."""
     wear, unread = confirmed_wear(shop, pump)
@@ -138,3 +154,24 @@ def _shop(data: Path, *, wanted: bool) -> Iterator[Shop | None]:
 
 def _effect(effect: Effect | Blocked) -> dict[str, object]:
     return {"blocked": isinstance(effect, Blocked), **effect.to_json()}
+
+
+def how(effect: Effect) -> str:
+    """Route, inputs and assumption of an effect, one line."""
+    return f"{effect.route}. From {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
+
+
+def amount(line: Line) -> str:
+    """The figure of a line, or that it is not known."""
+    return "not known" if line.figure is None else line.figure.text.removesuffix(" mm")
+
+
+def bounds(effect: Effect) -> tuple[str, str]:
+    """Both bounds to three digits that count, without an exponent."""
+    low, high = (f"{float(f'{bound:.3g}'):.12g}" for bound in (effect.low, effect.high))
+    return low, high
+
+
+def unit_of(effect: Effect) -> str:
+    """Its unit for people; a pure number is a ratio."""
+    return "ratio" if effect.unit == "1" else effect.unit

@@ -7,8 +7,7 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from wearvision.app.clearance import Clearances, Table
-from wearvision.rules.clearance.line import Line
+from wearvision.app.clearance import Clearances, Table, amount, bounds, how, unit_of
 from wearvision.rules.effect import Blocked, Effect
 
 
@@ -43,7 +42,7 @@ def _effects(console: Console, found: Clearances) -> None:
     if told:
         grid = _grid("What reuse costs: ranges, never one figure", "", "from", "to", "unit", "how")
         for number, effect in enumerate(told, start=1):
-            grid.add_row(effect.title, *bounds(effect), effect.unit, Text(f"[{number}]"))
+            grid.add_row(effect.title, *bounds(effect), unit_of(effect), Text(f"[{number}]"))
         console.print(grid)
         for number, effect in enumerate(told, start=1):
             console.print(Text(f"  [{number}] {how(effect)}", style="dim"))
@@ -51,21 +50,6 @@ def _effects(console: Console, found: Clearances) -> None:
         console.print(Text(f"  {direction.title}: {direction.word}; {direction.because}"))
     blocked = [e for e in found.effects if isinstance(e, Blocked)]
     _list(console, "Blocked by missing facts", tuple(f"{b.title}: state {', '.join(b.missing)}" for b in blocked))
-
-
-def how(effect: Effect) -> str:
-    """Route, inputs and assumption of an effect, one line."""
-    return f"{effect.route}. From {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
-
-
-def amount(line: Line) -> str:
-    """The figure of a line, or that it is not known."""
-    return "not known" if line.figure is None else line.figure.text.removesuffix(" mm")
-
-
-def bounds(effect: Effect) -> tuple[str, str]:
-    """Both bounds with as many digits as the wider one deserves: three that count."""
-    return f"{effect.low:.3g}", f"{effect.high:.3g}"
 
 
 def _grid(title: str, *columns: str) -> Grid:

@@ -9,6 +9,8 @@ from typing import Any
 
 from wearvision import __version__
 from wearvision.app import sheets as pages
+from wearvision.app.clearance import clearances_for
+from wearvision.app.clearance_tables import with_pump
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo, rows
 from wearvision.app.shop import Shop
 from wearvision.pages.page import say
@@ -37,11 +39,13 @@ from wearvision.store.ledger import PartRecord
 NOT_CONFIRMED = "confirmation of the complete sheet by a named person (wearvision verdict {tag} --by NAME)"
 
 
-def write_report(shop: Shop, tag: str, out: Path, at: datetime) -> tuple[Path, Path]:
-    """Write the report of a part as HTML and PDF into `out`; returns both paths."""
+def write_report(shop: Shop, tag: str, out: Path, at: datetime, *, pump: Path | None = None) -> tuple[Path, Path]:
+    """Write the report of a part as HTML and PDF into `out`; returns both paths. A pump file adds its clearances."""
     from wearvision.pages.report_pdf import report_pdf
 
     view = report_view(shop, tag, at)
+    if pump is not None:
+        view = with_pump(view, clearances_for(shop, tag, pump))
     out.mkdir(parents=True, exist_ok=True)
     name = pages.file_name(tag)
     html, pdf = out / f"report-{name}.html", out / f"report-{name}.pdf"

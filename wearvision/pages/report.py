@@ -165,12 +165,30 @@ class PhotoView:
 
 @dataclass(frozen=True, kw_only=True)
 class TableView:
-    """Any further table: clearances, effects of reuse, history."""
+    """Any further table: clearances, effects of reuse, history.
+
+    Attributes
+    ----------
+    columns : tuple of str
+        Names; one led by `>` is set flush right.
+    rows : tuple of tuple of str
+        What follows the first line break of a cell is set softer, below it.
+    said : tuple of str
+        What follows from the table, in sentences.
+    note : str
+    notes : tuple of str
+        More of them, a paragraph each.
+    shares : tuple of float
+        Shares of the page's width; equal when left out.
+    """
 
     title: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    said: tuple[str, ...] = ()
     note: str = ""
+    notes: tuple[str, ...] = ()
+    shares: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

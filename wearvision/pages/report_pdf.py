@@ -211,10 +211,22 @@ class _Story:
         return [self.p("Instruments", "h2"), self._data(names, rows, widths)] if rows else []
 
     def _table_view(self, table: TableView) -> list[Flowable]:
-        count = len(table.columns)
-        rows = [[self.p(cell, "cell") for cell in row] for row in table.rows]
-        story: list[Flowable] = [self.p(table.title, "h2"), self._data(table.columns, rows, (1 / count,) * count)]
-        return story + ([self.p(table.note, "soft")] if table.note else [])
+        styles = ["right" if name.startswith(">") else "cell" for name in table.columns]
+        rows = [[self._cell(cell, style) for cell, style in zip(row, styles, strict=True)] for row in table.rows]
+        shares = table.shares or (1 / len(styles),) * len(styles)
+        # The spacer ends the heading's hold on what follows: a table may then begin here and go on overleaf.
+        story: list[Flowable] = [CondPageBreak(60 * mm), self.p(table.title, "h2"), Spacer(0, 0.1)]
+        story += [self._data(table.columns, rows, shares)] if rows else []
+        for line in table.said:
+            story += [Spacer(0, 1.5 * mm), self.p(line, "strong")]
+        for line in filter(None, (table.note, *table.notes)):
+            story += [Spacer(0, 1.5 * mm), self.p(line, "soft")]
+        return story
+
+    def _cell(self, text: str, style: str) -> Flowable:
+        """A table's cell; what follows its first line break is set softer."""
+        first, _, rest = text.partition("\n")
+        return self.p(first, style, then=rest)
 
     def _findings(self) -> list[Flowable]:
         rows: list[list[Cell]] = []

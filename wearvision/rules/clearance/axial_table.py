@@ -9,6 +9,7 @@ from wearvision.rules.clearance.axial_advice import axial_advice
 from wearvision.rules.clearance.hold import OPEN
 from wearvision.rules.clearance.line import Line, lines_json
 from wearvision.rules.clearance.thermal import MAKERS_TABLE
+from wearvision.rules.clearance.wear import Face, unread
 from wearvision.rules.clearance.window import Window
 from wearvision.rules.decision import Decision
 from wearvision.rules.gauged import NOTHING, Gauged
@@ -23,11 +24,12 @@ def axial_lines(stack: AxialStack) -> tuple[Line, ...]:
 
 def axial_json(stack: AxialStack) -> dict[str, object]:
     """Everything derived, by name."""
+    side = stack.facts.running_side
     return {
-        "word": stack.word, "running_side": stack.facts.running_side,
+        "word": stack.word, "running_side": side,
         "setting_axial_mm": stack.setting_axial_mm, "lines": lines_json(axial_lines(stack)),
         "advice": list(axial_advice(stack)), "missing": list(stack.missing), "questions": list(stack.questions),
-        "unread_faces": list(stack.wear.unread),
+        "unread_faces": [*unread(stack.wear.front_faces(side)), *unread(stack.wear.back_faces(side))],
     }  # fmt: skip
 
 
@@ -44,12 +46,19 @@ def _found(stack: AxialStack) -> Iterator[Line]:
 
 
 def _wear(stack: AxialStack) -> Iterator[Line]:
-    unread = stack.wear.unread
-    note = f"no confirmed reading of {', '.join(unread)}: taken as none" if unread else "deepest confirmed readings"
-    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, at most", note=note,
+    side = stack.facts.running_side
+    front, back = stack.wear.front_faces(side), stack.wear.back_faces(side)
+    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, at most", note=_faces(front),
                figure=_read(stack.front_wear_axial))  # fmt: skip
-    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, at most", note=note,
+    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, at most", note=_faces(back),
                figure=_read(stack.back_wear_axial))  # fmt: skip
+
+
+def _faces(faces: tuple[Face, Face]) -> str:
+    """Which readings count, and which faces were not read."""
+    said = [f"{name} {depth.value_mm:.2f} mm ({depth.how})" for name, depth in faces if depth is not None]
+    not_read = unread(faces)
+    return "; ".join([*said, *([f"{', '.join(not_read)} not read, taken as unworn"] if not_read else [])])
 
 
 def _windows(stack: AxialStack) -> Iterator[Line]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from wearvision.rules.gauged import NOTHING, Gauged
 from wearvision.rules.pump import RunningSide
 
-FACES = ("casing", "impeller", "cover", "back_vanes")
+Face = tuple[str, Gauged | None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,26 +24,32 @@ class Wear:
     cover_axial: Gauged | None = None
     back_vanes_axial: Gauged | None = None
 
+    def front_faces(self, side: RunningSide) -> tuple[Face, Face]:
+        """The two faces of the front gap: the one it runs against, and the impeller's own."""
+        other = ("casing", self.casing_axial) if side == "casing" else ("cover", self.cover_axial)
+        return other, ("impeller", self.impeller_axial)
+
+    def back_faces(self, side: RunningSide) -> tuple[Face, Face]:
+        """The two faces of the back gap: the one behind, and the back vanes."""
+        other = ("cover", self.cover_axial) if side == "casing" else ("casing", self.casing_axial)
+        return other, ("back vanes", self.back_vanes_axial)
+
     def front(self, side: RunningSide) -> Gauged:
-        """What wear adds to the front gap at most: the face it runs against, and the impeller's own."""
-        other = self.casing_axial if side == "casing" else self.cover_axial
-        return _sum(other, self.impeller_axial)
+        """What wear adds to the front gap at most; a face not read counts as unworn."""
+        return _sum(self.front_faces(side))
 
     def back(self, side: RunningSide) -> Gauged:
-        """What wear adds to the back gap at most: the face behind, and the back vanes."""
-        other = self.cover_axial if side == "casing" else self.casing_axial
-        return _sum(other, self.back_vanes_axial)
-
-    @property
-    def unread(self) -> tuple[str, ...]:
-        """Faces without a confirmed reading; they count as unworn, and the table says so."""
-        faces = zip(FACES, (self.casing_axial, self.impeller_axial, self.cover_axial, self.back_vanes_axial),
-                    strict=True)  # fmt: skip
-        return tuple(name.replace("_", " ") for name, depth in faces if depth is None)
+        """What wear adds to the back gap at most; a face not read counts as unworn."""
+        return _sum(self.back_faces(side))
 
 
-def _sum(*depths: Gauged | None) -> Gauged:
+def unread(faces: tuple[Face, Face]) -> tuple[str, ...]:
+    """Names of the faces without a confirmed reading."""
+    return tuple(name for name, depth in faces if depth is None)
+
+
+def _sum(faces: tuple[Face, Face]) -> Gauged:
     total = NOTHING
-    for depth in depths:
+    for _, depth in faces:
         total = total if depth is None else total.plus(depth, "deepest readings of both faces")
     return total

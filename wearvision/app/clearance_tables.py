@@ -1,0 +1,72 @@
+"""The clearances of a pump as sections of a part's report."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from wearvision.app.clearance import Clearances, Table, amount, bounds, how, unit_of
+from wearvision.pages.report import ReportView, TableView
+from wearvision.rules.effect import Blocked, Effect
+
+COLUMNS = ("Clearance", ">mm, 95 %", "Held against", "Decision")
+SHARES = (0.44, 0.18, 0.24, 0.14)
+RULES = "The maker's manual and its table of settings rule over every figure here."
+
+
+def with_pump(view: ReportView, found: Clearances) -> ReportView:
+    """The report with the clearances, the effects and the follow-up list of its pump."""
+    pump = found.pump
+    stated = (*view.stated, ("pump", f"{pump.tag} {pump.name}".strip()))
+    asked = tuple(f"Question: {q}" for q in found.questions)
+    known = tuple(f"Not known yet: {m}" for m in found.missing)
+    steps = tuple(f"{line[:1].upper()}{line[1:]}" for line in found.follow_ups)
+    return replace(
+        view, tables=(*view.tables, *pump_tables(found)), follow_ups=(*view.follow_ups, *asked, *known, *steps),
+        stated=stated,
+    )  # fmt: skip
+
+
+def pump_tables(found: Clearances) -> tuple[TableView, ...]:
+    """One table for the axial stack, one for each ring pair, one for the effects, one for what blocks the rest."""
+    tables = [_clearances(found.pump.tag, table) for table in found.tables]
+    if found.both_rings:
+        tables[-1] = replace(tables[-1], said=(*tables[-1].said, found.both_rings))
+    return (*tables, *_effects(found), *_blocked(found))
+
+
+def _clearances(tag: str, table: Table) -> TableView:
+    rows = tuple((_with(line.label, line.note), amount(line), line.limit, line.word) for line in table.lines)
+    return TableView(
+        title=f"Pump {tag}: {table.title[:1].lower()}{table.title[1:]}", columns=COLUMNS, rows=rows, said=table.advice,
+        note=RULES, shares=SHARES,
+    )  # fmt: skip
+
+
+def _effects(found: Clearances) -> tuple[TableView, ...]:
+    """The ranges, and below them how each was worked out, by number."""
+    told = [e for e in found.effects if isinstance(e, Effect)]
+    rows = [(str(n), e.title, *bounds(e), unit_of(e)) for n, e in enumerate(told, start=1)]
+    rows += [(str(n), d.title, "", "", d.word) for n, d in enumerate(found.directions, start=len(told) + 1)]
+    hows = [*map(how, told), *(d.because for d in found.directions)]
+    if not rows:
+        return ()
+    return (
+        TableView(title=f"Pump {found.pump.tag}: what reuse costs", columns=("No.", "Effect", ">From", ">To", "Unit"),
+                  rows=tuple(rows), shares=(0.06, 0.54, 0.12, 0.12, 0.16),
+                  note="Ranges, never one figure. How each was worked out, and what must hold:",
+                  notes=tuple(f"{n}. {text}" for n, text in enumerate(hows, start=1))),
+    )  # fmt: skip
+
+
+def _blocked(found: Clearances) -> tuple[TableView, ...]:
+    rows = tuple((b.title, ", ".join(b.missing)) for b in found.effects if isinstance(b, Blocked))
+    if not rows:
+        return ()
+    return (
+        TableView(title=f"Pump {found.pump.tag}: not worked out", columns=("Effect", "State in the pump file"),
+                  rows=rows, shares=(0.44, 0.56)),
+    )  # fmt: skip
+
+
+def _with(first: str, below: str) -> str:
+    return f"{first}\n{below}" if below else first
