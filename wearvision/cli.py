@@ -6,9 +6,6 @@ hold together. Every command takes `--json`.
 
 from __future__ import annotations
 
-import json
-import os
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,8 +14,9 @@ from typing import Annotated, Any, Literal
 import typer
 
 from wearvision import __version__
-from wearvision.errors import NeedsPerson, UsageError, WearvisionError
+from wearvision.errors import UsageError
 from wearvision.stated import CardSize, PartKind, View
+from wearvision.talk import STOPPED, ask, give, put, run, say
 
 CAUTION = (
     "Before hands go in: isolate and lock out, drain residual fluid, mind sharp edges and lifting. The maker's manual, "
@@ -45,33 +43,8 @@ Tag = Annotated[str, typer.Argument(help="Tag of the part.")]
 
 
 def main() -> None:
-    """Run the command line; an error of ours becomes one line and its exit code."""
-    try:
-        app()
-    except WearvisionError as error:
-        say(f"wearvision: {error.line()}")
-        raise SystemExit(error.exit_code) from None
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        raise SystemExit(0) from None
-    except KeyboardInterrupt:
-        say("wearvision: stopped; give the same command again to go on")
-        raise SystemExit(130) from None
-    except Exception as error:  # the last wall: never a traceback at the bench
-        if os.environ.get("WEARVISION_DEBUG"):
-            raise
-        say(f"wearvision: internal error: {type(error).__name__}: {error}; set WEARVISION_DEBUG=1 and report it")
-        raise SystemExit(1) from None
-
-
-def say(text: str) -> None:
-    """Talk to the person: stderr."""
-    print(text, file=sys.stderr)
-
-
-def give(value: Any) -> None:
-    """Data: stdout, one JSON line."""
-    print(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")))
+    """Run the command line."""
+    run(app)
 
 
 @app.command()
@@ -124,7 +97,7 @@ def measure(
             worst = max(worst, result.error.exit_code) if worst != 4 else 4
         else:
             worst = 4 if not result.public["usable"] else worst
-            give(result.public) if as_json else print(result.words)
+            give(result.public) if as_json else put(result.words)
     raise typer.Exit(worst)
 
 
@@ -148,8 +121,8 @@ def triage(
     if as_json:
         give(end.to_json())
     if end.stopped:
-        say(f"stopped after {end.fresh} photos; nothing is lost, give the same command again to go on")
-        raise typer.Exit(130)
+        say(f"{end.fresh} photos were measured before the stop")
+        raise typer.Exit(STOPPED)
     say(f"{end.photos} photos of {end.parts} parts, {end.fresh} measured now; {end.retakes} to retake")
     if end.dropped:
         say(f"{end.dropped} torn lines of an earlier run were measured again")
@@ -189,7 +162,7 @@ def sheet(
         give({**public, "missing": list(still)})
     else:
         for line in still:
-            print(f"to do: {line}")
+            put(f"to do: {line}")
     say(f"sheet: {out / 'sheets'}")
 
 
@@ -207,7 +180,10 @@ def read(
 
     if not by.strip() and csv is None:
         raise UsageError("nobody is named", do="add --by YOURNAME; it stands on the record")
-    state = read_csv(data, tag, csv, gauges, by) if csv is not None else read_prompts(data, tag, gauges, by, say=say)
+    if csv is not None:
+        state = read_csv(data, tag, csv, gauges, by)
+    else:
+        state = read_prompts(data, tag, gauges, by, say=say, ask=ask)
     for line in state.opened:
         say(line)
     if as_json:
@@ -223,22 +199,17 @@ def read(
 @app.command()
 def verdict(tag: Tag, by: By = "", data: Data = DATA, as_json: Json = False) -> None:
     """Confirm a complete sheet in your name and show what follows; no verdict while a reading is missing."""
+    from wearvision.app.judging import judge
     from wearvision.app.shop import now, open_shop
 
     with open_shop(data) as shop:
-        record = shop.ledger.load(tag)
-        if record.confirmed is None:
-            if not by.strip():
-                raise NeedsPerson(f"nobody has confirmed the sheet of {tag}", do="add --by YOURNAME to confirm it")
-            record = shop.ledger.confirm(tag, by, now())
-        found = record.verdict()
-        result = found.to_json()
+        found = judge(shop, tag, by, now())
     if as_json:
-        give(result)
+        give(found.to_json())
     else:
-        print(f"{tag}: {found.word}")
-        for line in (*found.reasons, *found.losses, *found.follow_up):
-            print(f"  {line}")
+        put("\n".join(found.lines))
+    if by.strip() and not found.fresh:
+        say(f"the sheet of {tag} was confirmed before; nothing is changed by this")
     say(f"next: wearvision report {tag}")
     say(CAUTION)
 
@@ -292,7 +263,7 @@ def check(data: Data = DATA, rubric: Rubric = None, as_json: Json = False) -> No
         if as_json:
             give(vars(line))
         else:
-            print(f"{'ok  ' if line.sound else 'BAD '} {line.what}: {line.found}")
+            put(f"{'ok  ' if line.sound else 'BAD '} {line.what}: {line.found}")
     raise typer.Exit(max((line.exit_code for line in lines if not line.sound), default=0))
 
 
@@ -322,7 +293,7 @@ def restore(file: Annotated[Path, typer.Argument(help="Archive.")], data: Data =
 
 def _version(value: bool) -> None:
     if value:
-        print(__version__)
+        put(__version__)
         raise typer.Exit
 
 

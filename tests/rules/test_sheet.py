@@ -211,6 +211,46 @@ def test_the_estimate_stays_sealed_until_the_readings_are_in() -> None:
     assert isinstance(open_estimate(none, "wear-face", log), Unmeasured)
 
 
+SHARED = """
+[[criteria]]
+id = "pump-out"
+title = "Second look at the same marks"
+feature = "face the vanes run against"
+view = "wear-face"
+quantity = "depth"
+findings = ["groove"]
+limit = { upper = "1/8", rule = "inclusive" }
+action = "rework first"
+source = "common practice, no source"
+[criteria.readings]
+at_least = 1
+at_each_finding = 1
+where = "the deepest place"
+datum = "Foot on sound metal."
+gauges = ["depth gauge"]
+largest_error = "0.05 mm"
+seating = "0.03 mm"
+"""
+
+
+def test_an_estimate_two_criteria_share_opens_for_neither_before_both_are_read() -> None:
+    """Seen for one it is seen for the other; nor does the wish for a second reading give it away."""
+    rubric = Rubric(kit.rubric().text + SHARED, "shared")
+    prefilled = prefill(rubric, "C-1", [(kit.SHA, kit.finding("G1", sealed_mm=0.6))], photos={kit.SHA: "wear-face"})
+    last = prefilled.points_of("pump-out")[0]
+    log = face_log(prefilled, "2.50 mm", "0.40 mm", "0.30 mm")
+    assert not missing(prefilled, log, "wear-face")
+    assert seconds_wanted(prefilled, log) == ()
+    for name in ("wear-face", "pump-out"):
+        with pytest.raises(NeedsPerson, match=f"first take reading {last.number}"):
+            open_estimate(prefilled, name, log)
+    log = log.commit(kit.reading(last.number, "0.61 mm"))
+    assert seconds_wanted(prefilled, log) == (1,)
+    log = log.second(kit.reading(1, "2.48 mm"))
+    for name in ("wear-face", "pump-out"):
+        assert open_estimate(prefilled, name, log) == Measured(value=0.6, u=0.1, unit="mm", how="light line")
+
+
 @pytest.mark.parametrize(("typed", "wanted"), [("0.80 mm", ()), ("0.81 mm", (1,)), ("0.40 mm", ()), ("0.39 mm", (1,))])
 def test_a_second_reading_is_wanted_beyond_the_joint_uncertainty(typed: str, wanted: tuple[int, ...]) -> None:
     """Sealed 0.60, u 0.1; reading u 0.021 with seating: 1.96 hypot = 0.2003 mm."""

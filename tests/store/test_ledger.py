@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 
 from tests import sheet_kit as kit
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
+from wearvision.finding import Finding
 from wearvision.rules.entry import Entry, Log
 from wearvision.rules.reading import GaugeReading
-from wearvision.rules.sheet import PrefilledSheet, missing, prefill
+from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, missing, prefill
 from wearvision.rules.verdict import Verdict
 from wearvision.store.chain import Chain
 from wearvision.store.db import open_store
@@ -28,6 +29,7 @@ from wearvision.store.ledger import Ledger
 
 AT = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 TAG = "C-1042"
+OTHER = "cd" * 32
 QUICK = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 
 
@@ -143,8 +145,6 @@ def test_a_grade_written_by_hand_is_found() -> None:
         deep = {1: "4.2 mm"}
         for entry in kit.whole_log(sheet, typed=deep).entries:
             book.commit(TAG, entry, AT)
-        from wearvision.rules.sheet import ConfirmedSheet
-
         record = book.load(TAG)
         assert record.sheet is not None
         true = ConfirmedSheet(
@@ -157,7 +157,9 @@ def test_a_grade_written_by_hand_is_found() -> None:
             book.load(TAG)
 
 
-@pytest.mark.parametrize("kind", ["entry", "sheet", "part", "opened", "photo", "survey", "confirmed", "nonsense"])
+@pytest.mark.parametrize(
+    "kind", ["entry", "sheet", "part", "opened", "photo", "survey", "mark", "confirmed", "nonsense"]
+)
 @pytest.mark.parametrize("payload", [{}, {"sheet": "x"}, {"kind": 3}, {"photo": []}])
 def test_a_senseless_row_is_a_broken_record_and_no_traceback(kind: str, payload: dict[str, object]) -> None:
     with ledger() as book:
@@ -183,7 +185,7 @@ def test_the_estimate_stays_sealed_until_the_readings_are_in() -> None:
                 with pytest.raises(NeedsPerson):
                     book.note_opened(TAG, "wear-face", "C. Lead", AT)
                 book.commit(TAG, entry, AT)
-        assert book.note_opened(TAG, "wear-face", "C. Lead", AT).opened == {"wear-face"}
+        assert book.note_opened(TAG, "wear-face", "C. Lead", AT).opened.keys() == {"wear-face"}
 
 
 def test_a_closed_sheet_takes_no_entry_and_a_new_inspection_begins_empty() -> None:
@@ -208,6 +210,134 @@ def test_readings_survive_a_second_triage() -> None:
         other = prefill(kit.rubric(), TAG, [], photos={kit.SHA: "wear-face"})
         assert not book.begin(other, AT)
         assert len(book.load(TAG).log.entries) == 1
+
+
+def survey(*findings: Finding, sha: str = OTHER) -> dict[str, object]:
+    return {
+        "photo": {"file": "C-1042/later.jpg", "sha256": sha}, "usable": True, "view": "wear-face",
+        "findings": [f.to_json() for f in findings],
+    }  # fmt: skip
+
+
+def photo(sha: str = OTHER) -> dict[str, object]:
+    return {"sha256": sha, "file": "C-1042/later.jpg", "stated": {}}
+
+
+def test_no_verdict_passes_over_a_mark_found_after_the_sheet_was_laid() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        for entry in entries(sheet):
+            book.commit(TAG, entry, AT)
+        book.keep_photo(TAG, photo(), survey(kit.finding("G3")), AT)
+        with pytest.raises(NeedsPerson, match="groove G3 of C-1042/later.jpg"):
+            book.confirm(TAG, "C. Lead", AT)
+        with pytest.raises(NeedsPerson):
+            book.load(TAG).verdict()
+        whole = prefill(
+            kit.rubric(), TAG, [*sheet.findings, (OTHER, kit.finding("G3", at=300.0))],
+            photos={kit.SHA: "wear-face", OTHER: "wear-face"},
+        )  # fmt: skip
+        assert book.begin(whole, AT, renew=True)
+        assert book.load(TAG).late == ()
+
+
+def test_a_later_photo_without_marks_stands_in_no_verdicts_way() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        for entry in entries(sheet):
+            book.commit(TAG, entry, AT)
+        book.keep_photo(TAG, photo(), survey(), AT)
+        assert book.confirm(TAG, "C. Lead", AT).verdict().word == "reuse"
+
+
+def test_a_confirmation_inserted_raw_over_a_later_mark_is_no_verdict() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        for entry in entries(sheet):
+            book.commit(TAG, entry, AT)
+        record = book.load(TAG)
+        assert record.sheet is not None
+        true = ConfirmedSheet(
+            prefilled=record.sheet, log=record.log, confirmed_by="X", confirmed_at="2026-03-02T12:00:00"
+        )
+        book.keep_photo(TAG, photo(), survey(kit.finding("G3")), AT)
+        raw_insert(book, "confirmed", {"by": "X", "at": true.confirmed_at, "digest": true.digest, "word": "reuse"})
+        with pytest.raises(BrokenRecord, match="later finding"):
+            book.load(TAG)
+
+
+def test_a_deep_reading_taken_out_of_the_table_lets_no_verdict_through() -> None:
+    """The deleted row belongs to this part, the rows around it to others: the part alone looks untouched."""
+    with ledger() as book:
+        sheet = laid(book)
+        whole = entries(sheet)
+        for entry in whole:
+            book.commit(TAG, entry, AT)
+        book.receive("C-2", "casing", "Trial crate", AT)
+        with book.chain.store.engine.begin() as connection:
+            for (name,) in connection.execute(sa.text("SELECT name FROM sqlite_master WHERE type='trigger'")).all():
+                connection.execute(sa.text(f"DROP TRIGGER {name}"))
+            connection.execute(sa.text("DELETE FROM events WHERE payload LIKE :it"), {"it": '%"point":1,%'})
+        book.commit(TAG, Entry(kind="first", what=kit.fitting(sheet, sheet.point(1), "0.01 mm")), AT)
+        assert not missing(sheet, book.load(TAG).log)
+        with pytest.raises(BrokenRecord, match="does not hold together"):
+            book.confirm(TAG, "C. Lead", AT)
+
+
+def test_entries_go_in_together_or_not_at_all() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        whole = entries(sheet)
+        odd = Entry(kind="first", what=kit.reading(99))
+        for batch in ([*whole[:2], odd], [*whole[:2], whole[0]]):
+            with pytest.raises(BadInput):
+                book.commit_all(TAG, batch, AT)
+            assert book.load(TAG).log == Log()
+        assert book.commit_all(TAG, whole, AT).log.entries == tuple(whole)
+
+
+@pytest.mark.parametrize(("taken", "fits"), [
+    ("2026-03-01T08:00:00", True), ("2026-03-03T08:00:00", True), ("2026-02-27T08:00:00", False),
+    ("2025-03-02T08:00:00", False), ("2026-03-05T08:00:00", False),
+])  # fmt: skip
+def test_a_reading_is_taken_after_its_sheet_was_laid_and_not_in_the_future(taken: str, fits: bool) -> None:
+    """Or an expired gauge would be in order on an earlier day."""
+    with ledger() as book:
+        laid(book)
+        reading = kit.reading(1, instrument=kit.gauge(last_zero=taken[:10]), at=taken)
+        if fits:
+            book.commit(TAG, Entry(kind="first", what=reading), AT)
+        else:
+            with pytest.raises(BadInput, match="before its sheet was laid"):
+                book.commit(TAG, Entry(kind="first", what=reading), AT)
+
+
+def test_marks_of_persons_are_kept_in_their_order_with_the_sheet() -> None:
+    with ledger() as book:
+        sheet = laid(book)
+        with pytest.raises(BrokenRecord):
+            book.begin(sheet, AT, renew=True, marks=[(OTHER, {"action": "strike"})])
+            book.load(TAG)
+    with ledger() as book:
+        sheet = laid(book)
+        book.keep_photo(TAG, photo(kit.SHA), survey(sha=kit.SHA), AT)
+        for name in ("G1", "G2"):
+            book.begin(sheet, AT, renew=True, marks=[(kit.SHA, {"target": name})])
+        assert book.load(TAG).marks == {kit.SHA: ({"target": "G1"}, {"target": "G2"})}
+
+
+def test_a_tag_typed_wrong_is_met_with_the_right_one() -> None:
+    with ledger() as book:
+        with pytest.raises(BadInput, match="no part is known yet"):
+            book.load("c-1042")
+        laid(book)
+        with pytest.raises(BadInput, match="did you mean C-1042"):
+            book.load("c-1042")
+        for number in range(20):
+            book.receive(f"Z-{number}", "casing", "", AT)
+        with pytest.raises(BadInput, match="known parts: .* and 16 more") as error:
+            book.load("qqqqqqqq")
+        assert len(error.value.line()) < 200
 
 
 @QUICK

@@ -12,7 +12,7 @@ from wearvision.app import inspection
 from wearvision.app.inspection import Task
 from wearvision.app.sheets import limit_words, sheet_of
 from wearvision.app.shop import Shop, now, open_shop
-from wearvision.errors import BadInput, UsageError, WearvisionError
+from wearvision.errors import BadInput, UsageError
 from wearvision.pages.page import say as figure_words
 from wearvision.rules.notation import parse_length
 from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
@@ -49,7 +49,7 @@ def read_csv(data: Path, tag: str, path: Path, gauges: Path | None, by: str) -> 
     with open_shop(data) as shop:
         known = inspection.read_gauges(gauges) if gauges is not None else {}
         kept = inspection.enter_csv(shop, tag, path, known, now(), by=by)
-        return _state(shop, tag, kept, by, now())
+        return _state(shop, tag, kept, now())
 
 
 def read_prompts(
@@ -59,7 +59,7 @@ def read_prompts(
     by: str,
     *,
     say: Callable[[str], None],
-    ask: Callable[[str], str] = input,
+    ask: Callable[[str], str],
 ) -> State:
     """Ask for what is missing, one task at a time; `q` leaves, everything committed stays."""
     if gauges is None:
@@ -72,11 +72,15 @@ def read_prompts(
         try:
             while (task := next(inspection.tasks(*_sheet_and_log(shop, tag)), None)) is not None:
                 what = desk.check(task) if task.kind == "check" else desk.reading(task)
-                inspection.enter(shop, tag, what, now(), second=task.kind == "second")
-                kept += 1
-        except (_Leave, EOFError):
-            pass
-        return _state(shop, tag, kept, by, now())
+                try:
+                    inspection.enter(shop, tag, what, now(), second=task.kind == "second")
+                    kept += 1
+                except BadInput as error:  # asked again, with another gauge or another answer
+                    say(f"  not kept: {error.line()}")
+                    desk.gauge = None
+        except (_Leave, EOFError, KeyboardInterrupt):
+            say("")
+        return _state(shop, tag, kept, now())
 
 
 def _sheet_and_log(shop: Shop, tag: str) -> tuple[Any, Any]:
@@ -171,7 +175,7 @@ class _Desk:
             self.say(f"    {number}  {choice}")
         while True:
             typed = self._line("  number > ")
-            if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(choices):
+            if typed.isascii() and typed.isdigit() and len(typed) < 4 and 1 <= int(typed) <= len(choices):
                 return choices[int(typed) - 1]
             self.say(f"  a number from 1 to {len(choices)}, please")
 
@@ -182,17 +186,24 @@ class _Desk:
         return typed
 
 
-def _state(shop: Shop, tag: str, kept: int, by: str, at: datetime) -> State:
+def _state(shop: Shop, tag: str, kept: int, at: datetime) -> State:
     opened = []
     try:
-        for criterion, quantity in inspection.open_ready(shop, tag, by or "csv", at):
+        for criterion, quantity in inspection.open_ready(shop, tag, _last_reader(shop, tag), at):
             record = shop.ledger.load(tag)
             points = sheet_of(record).points_of(criterion.id)
             deepest = max((r.value_mm for p in points for r in record.log.standing(p.number)), default=0.0)
             opened.append(
                 f"{criterion.title}: sealed estimate {figure_words(quantity)}, deepest reading {deepest:.3f} mm"
             )
-    except WearvisionError as error:
+    except BadInput as error:  # the entries are in; the estimate opens the next time
         opened.append(error.line())
     missing = tuple(inspection.still_missing(shop.ledger.load(tag)))
     return State(tag=tag, kept=kept, missing=missing, opened=tuple(opened))
+
+
+def _last_reader(shop: Shop, tag: str) -> str:
+    """Who entered last: before that person's eyes the estimate opens."""
+    entries = shop.ledger.load(tag).log.entries
+    what = entries[-1].what if entries else None
+    return what.reader if isinstance(what, GaugeReading) else what.by if what else ""

@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 import csv
-import tomllib
+import io
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
+from wearvision.app.files import read_text
 from wearvision.app.sheets import sheet_of
 from wearvision.app.shop import Shop
 from wearvision.errors import BadInput, NeedsPerson
 from wearvision.quantity import Quantity
-from wearvision.rules.entry import Entry, Log
+from wearvision.rules.entry import Entry, EntryKind, Log
 from wearvision.rules.notation import LengthUnit, parse_length
 from wearvision.rules.points import GaugePoint
 from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
 from wearvision.rules.rubric import Criterion, Sight
-from wearvision.rules.sheet import PrefilledSheet, check_fits, missing, open_estimate, seconds_wanted, sights_wanted
+from wearvision.rules.sheet import PrefilledSheet, check_fits, missing, sealed_until, seconds_wanted, sights_wanted
 from wearvision.store.ledger import PartRecord
+from wearvision.toml_lines import load_toml
 
 CSV_COLUMNS = ("point", "reading", "gauge", "zero_checked", "criterion", "check", "answer", "how", "record", "note",
-               "reader", "at", "reason")  # fmt: skip
+               "reader", "at", "reason", "second")  # fmt: skip
+POINT = re.compile(r"[0-9]{1,6}")
+YES = ("yes", "y", "1", "true")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,16 +79,16 @@ def enter(
 
 
 def open_ready(shop: Shop, tag: str, by: str, at: datetime) -> list[tuple[Criterion, Quantity]]:
-    """Open each sealed estimate whose criterion has all its readings; only those not opened before."""
+    """Open each sealed estimate that may be seen now (see `sealed_until`); only those not opened before."""
     record = shop.ledger.load(tag)
     sheet = sheet_of(record)
     out = []
     for criterion in sheet.criteria:
         sealed = any(criterion.quantity in f.sealed for _, f in sheet.placed(criterion))
-        if not sealed or criterion.id in record.opened or missing(sheet, record.log, criterion.id):
+        if not sealed or criterion.id in record.opened or sealed_until(sheet, criterion.id, record.log):
             continue
-        shop.ledger.note_opened(tag, criterion.id, by, at)
-        out.append((criterion, open_estimate(sheet, criterion.id, record.log)))
+        record = shop.ledger.note_opened(tag, criterion.id, by, at)
+        out.append((criterion, record.opened[criterion.id]))
     return out
 
 
@@ -101,10 +106,8 @@ def read_gauges(path: Path) -> dict[str, Instrument]:
     BadInput
         Naming the file and the gauge.
     """
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8")).get("gauges", {})
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise BadInput(f"the gauges cannot be read: {error}", got=str(path), do="correct the file") from None
+    text = read_text(path, "the gauges", do="save the file as UTF-8")
+    table = load_toml(text, path.name).get("gauges", {})
     if not isinstance(table, Mapping) or not table:
         raise BadInput("no gauges in this file", got=str(path), do='add [gauges."SERIAL"] tables')
     return {serial: _gauge(path.name, serial, facts) for serial, facts in table.items()}
@@ -140,7 +143,9 @@ def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument]
 
     Columns, any order, unused ones left out: `point, reading, gauge, zero_checked` for a reading;
     `criterion, check, answer, how, record, note` for a sight check; `reader, at, reason` for both. A row about
-    something already entered needs a reason and becomes an amendment.
+    something already entered needs a reason and becomes an amendment, or `yes` under `second` and becomes a
+    second blind reading. Nothing stands twice in one file: whether a second reading is wanted hangs on the
+    sealed estimate, which a file that is then refused must not be able to sound out.
 
     Returns
     -------
@@ -150,7 +155,7 @@ def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument]
     Raises
     ------
     BadInput
-        With the file's line, before anything was kept, unless the ledger itself refuses a later row.
+        With the file's line; then nothing of the file is kept.
     """
     record = shop.ledger.load(tag)
     sheet = sheet_of(record)
@@ -159,37 +164,53 @@ def enter_csv(shop: Shop, tag: str, path: Path, gauges: Mapping[str, Instrument]
     for line, row in _rows(path):
         try:
             what = _entry(row, gauges, unit, at, by)
-            log = Log((*record.log.entries, *entries))
-            known = any(e.key == Entry(kind="first", what=what).key for e in log.entries)
-            wanted = isinstance(what, GaugeReading) and what.point in seconds_wanted(sheet, log)
-            kind: Literal["first", "second", "amendment"] = "first"
-            if known:
-                kind = "second" if wanted and not row.get("reason") else "amendment"
-            entry = Entry(kind=kind, what=what, reason=row.get("reason", ""))
-            Log((*log.entries, entry))
+            entry = Entry(kind=_kind(what, row, record.log, entries), what=what, reason=row.get("reason", ""))
             check_fits(sheet, what)
         except (BadInput, NeedsPerson) as error:
             raise BadInput(f"{path.name}:{line}: {error.what}", got=error.got, do=error.do) from None
         entries.append(entry)
-    for entry in entries:
-        shop.ledger.commit(tag, entry, at)
+    if entries:
+        shop.ledger.commit_all(tag, entries, at)
     return len(entries)
 
 
+def _kind(what: GaugeReading | SightCheck, row: Mapping[str, str], log: Log, before: Sequence[Entry]) -> EntryKind:
+    """What a row is, told by the row and by what was committed earlier, never by an estimate."""
+    key = Entry(kind="first", what=what).key
+    name = f"point {key}" if isinstance(key, int) else f"check {'/'.join(key)}"
+    if any(e.key == key for e in before):
+        raise BadInput(f"{name} stands twice in this file", do="leave one row; a change comes in a file of its own")
+    known, second = any(e.key == key for e in log.entries), row.get("second", "").lower() in YES
+    if second and not known:
+        raise BadInput(f"{name} has no first reading yet", do="leave the column second empty")
+    if not known:
+        return "first"
+    if second:
+        return "second"
+    if not row.get("reason"):
+        do = "give a reason to change it, or say yes in the column second for a second blind reading"
+        raise BadInput(f"{name} is already entered", do=do)
+    return "amendment"
+
+
 def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    text = read_text(path, "the readings", do="save the file as UTF-8 CSV")
+    head = text.partition("\n")[0]
+    comma = ";" if ";" in head and "," not in head else ","
+    table = csv.DictReader(io.StringIO(text, newline=""), restkey="", strict=True, delimiter=comma)
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(
-            f"the readings cannot be read: {error}", got=str(path), do="save the file as UTF-8 CSV"
-        ) from None
-    table = csv.DictReader(text.splitlines(), restkey="", strict=True)
-    unknown = sorted(set(table.fieldnames or ()) - set(CSV_COLUMNS))
-    if unknown or not table.fieldnames:
-        raise BadInput(f"{path.name}:1: unknown column", got=unknown, do=f"use {', '.join(CSV_COLUMNS)}")
-    try:
+        names = [name.strip() for name in table.fieldnames or ()]
+        table.fieldnames = names
+        odd = sorted({n for n in names if n not in CSV_COLUMNS or names.count(n) > 1})
+        if odd or not names:
+            raise BadInput(f"{path.name}:1: unknown column, or one named twice", got=odd,
+                           do=f"use {', '.join(CSV_COLUMNS)}")  # fmt: skip
         for row in table:
-            cells = {k: (v or "").strip() for k, v in row.items() if k}
+            spare = row.pop("", None)
+            if spare and any(cell.strip() for cell in spare):
+                do = f"quote a value that holds the mark {comma}"
+                raise BadInput(f"{path.name}:{table.line_num}: more values than columns", got=spare, do=do)
+            cells = {k: (v or "").strip() for k, v in row.items()}
             if any(cells.values()):
                 yield table.line_num, cells
     except csv.Error as error:
@@ -204,9 +225,9 @@ def _entry(
         gauge = gauges.get(row.get("gauge", ""))
         if gauge is None:
             raise BadInput("no such gauge", got=row.get("gauge", ""), do=f"known: {', '.join(gauges) or 'none'}")
-        if not row["point"].isascii() or not row["point"].isdigit():
-            raise BadInput("a point is a whole number", got=row["point"])
-        checked = row.get("zero_checked", "").lower() in ("yes", "y", "1", "true")
+        if not POINT.fullmatch(row["point"]):
+            raise BadInput("a point is a whole number", got=row["point"][:40])
+        checked = row.get("zero_checked", "").lower() in YES
         gauge = replace(gauge, last_zero=taken[:10]) if checked else gauge
         return GaugeReading(
             point=int(row["point"]),

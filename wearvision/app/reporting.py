@@ -32,7 +32,7 @@ from wearvision.rules.entry import Entry, Log
 from wearvision.rules.outcome import CriterionOutcome
 from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
 from wearvision.rules.rubric import Criterion
-from wearvision.rules.sheet import PrefilledSheet, missing, open_estimate
+from wearvision.rules.sheet import PrefilledSheet, missing
 from wearvision.rules.verdict import Verdict
 from wearvision.store.ledger import PartRecord
 
@@ -166,7 +166,7 @@ def _sealed(record: PartRecord, sheet: PrefilledSheet, criterion: Criterion) -> 
     """The estimate, once it was opened beside committed readings."""
     if criterion.id not in record.opened:
         return ()
-    estimate = open_estimate(sheet, criterion.id, record.log)
+    estimate = record.opened[criterion.id]
     deepest = max(
         (r.value_mm for p in sheet.points_of(criterion.id) for r in record.log.standing(p.number)),
         default=None,

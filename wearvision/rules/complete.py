@@ -45,21 +45,38 @@ def sights_wanted(sheet: PrefilledSheet, log: Log, criterion: Criterion) -> tupl
 def seconds_wanted(sheet: PrefilledSheet, log: Log) -> tuple[int, ...]:
     """Points whose first reading disagrees with the sealed estimate and that have no second reading yet.
 
-    Of a finding the deepest first reading m is held against its sealed estimate e, once all its points have
-    been read: disagreement is |m - e| > 1.96 sqrt(u_m^2 + u_e^2). Amendments do not take the wish away.
+    Of a finding the deepest first reading m is held against its sealed estimate e, once all its points, of
+    whatever criterion, have been read: disagreement is |m - e| > 1.96 sqrt(u_m^2 + u_e^2). Amendments do not
+    take the wish away.
     """
     wanted = []
     for criterion in sheet.criteria:
         for sha, finding in sheet.placed(criterion):
             sealed = finding.sealed.get(criterion.quantity)
-            own = [p for p in sheet.points_of(criterion.id) if (p.photo_sha, p.finding) == (sha, finding.id)]
-            firsts = [r for p in own if (r := log.first(p.number)) is not None]
-            if not isinstance(sealed, Measured) or not own or len(firsts) < len(own):
+            there = [p for p in sheet.points if (p.photo_sha, p.finding) == (sha, finding.id)]
+            own = [p for p in there if p.criterion == criterion.id]
+            if not isinstance(sealed, Measured) or not own or any(log.first(p.number) is None for p in there):
                 continue
+            firsts = [r for p in own if (r := log.first(p.number)) is not None]
             deepest = max(firsts, key=lambda r: r.value_mm)
             if disagree(deepest, sealed, criterion.readings) and not log.has_second(deepest.point):
                 wanted.append(deepest.point)
     return tuple(sorted(wanted))
+
+
+def sealed_until(sheet: PrefilledSheet, criterion: str, log: Log) -> tuple[str, ...]:
+    """What must be in the log before the estimate of a criterion may be seen; empty when it may.
+
+    Everything that criterion asks for, and every other one under which one of its findings counts: a mark has
+    one estimate, and who has seen it for one criterion has seen it for all.
+    """
+    own = _marks(sheet, sheet.rubric.criterion(criterion))
+    with_it = [c for c in sheet.criteria if c.id == criterion or own & _marks(sheet, c)]
+    return tuple(line for c in with_it for line in missing(sheet, log, c.id))
+
+
+def _marks(sheet: PrefilledSheet, criterion: Criterion) -> set[tuple[str, str]]:
+    return {(sha, finding.id) for sha, finding in sheet.placed(criterion)}
 
 
 def open_estimate(sheet: PrefilledSheet, criterion: str, log: Log) -> Quantity:
@@ -68,10 +85,10 @@ def open_estimate(sheet: PrefilledSheet, criterion: str, log: Log) -> Quantity:
     Raises
     ------
     NeedsPerson
-        While a reading or check of that criterion is missing, wanted second readings included.
+        While something is missing that `sealed_until` names, wanted second readings included.
     """
     asked = sheet.rubric.criterion(criterion)
-    if still := missing(sheet, log, criterion):
+    if still := sealed_until(sheet, criterion, log):
         raise NeedsPerson(f"the estimate of {criterion} stays sealed", do=f"first take {still[0]}")
     sealed = [f.sealed[asked.quantity] for _, f in sheet.placed(asked) if asked.quantity in f.sealed]
     known = [q for q in sealed if isinstance(q, Measured)]

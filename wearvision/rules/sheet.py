@@ -13,7 +13,14 @@ from dataclasses import dataclass
 from typing import final
 
 from wearvision.errors import BadInput, NeedsPerson
-from wearvision.rules.complete import check_fits, missing, open_estimate, seconds_wanted, sights_wanted
+from wearvision.rules.complete import (
+    check_fits,
+    missing,
+    open_estimate,
+    sealed_until,
+    seconds_wanted,
+    sights_wanted,
+)
 from wearvision.rules.entry import Entry, Log
 from wearvision.rules.points import GaugePoint
 from wearvision.rules.prefilled import PrefilledSheet, digest_of, prefill
@@ -21,7 +28,7 @@ from wearvision.rules.reading import time_of, whole
 
 __all__ = [
     "ConfirmedSheet", "Entry", "GaugePoint", "Log", "PrefilledSheet", "check_fits", "missing",
-    "open_estimate", "prefill", "seconds_wanted", "sights_wanted",
+    "open_estimate", "prefill", "sealed_until", "seconds_wanted", "sights_wanted",
 ]  # fmt: skip
 
 

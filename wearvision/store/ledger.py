@@ -1,75 +1,25 @@
-"""The record of each part: what its events say, replayed through the constructors that guard the promise.
+"""The book of all parts on one chain: what may be written, and reading a part back.
 
-Kinds of event, and what their payload holds:
-
-    part       kind of the part, crate it came in
-    photo      sha256, file name, view and stated facts of a photo kept as a blob
-    survey     sha256 of a photo and the public result of measuring it
-    sheet      a prefilled sheet; begins an inspection, the earlier one stays in the chain
-    entry      a reading or a sight check, with the digest of the sheet it belongs to
-    opened     a sealed estimate was shown, with the criterion and by whom
-    confirmed  a person confirmed the sheet; name, time, digest and the verdict word derived then
-    report     sha256 of a report that was made
-
-Nothing here is believed because it is stored: a sheet, an entry or a confirmation that its constructor would
-refuse makes the record broken, whoever wrote the row.
+What the events are and what each does to a record stands in `wearvision.store.record`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from difflib import get_close_matches
 
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
 from wearvision.rules.entry import Entry, Log
+from wearvision.rules.reading import GaugeReading, SightCheck, day_of
 from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
 from wearvision.rules.verdict import Verdict
 from wearvision.store.chain import Chain
-from wearvision.store.event import Draft, Event
+from wearvision.store.event import Draft
+from wearvision.store.record import PartRecord, replay
 
-
-@dataclass(frozen=True, kw_only=True)
-class PartRecord:
-    """What the ledger says of one part, up to event `seq`.
-
-    Attributes
-    ----------
-    tag, kind, crate : str
-    photos : mapping of str to mapping
-        Payload of each photo by its sha256, in order of arrival.
-    surveys : mapping of str to mapping
-        Latest public result of each photo by its sha256.
-    sheet : PrefilledSheet or None
-    log : Log
-    confirmed : ConfirmedSheet or None
-    opened : frozenset of str
-        Criteria whose sealed estimate has been shown.
-    seq : int
-    """
-
-    tag: str
-    kind: str = ""
-    crate: str = ""
-    photos: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
-    surveys: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
-    sheet: PrefilledSheet | None = None
-    log: Log = field(default_factory=Log)
-    confirmed: ConfirmedSheet | None = None
-    opened: frozenset[str] = frozenset()
-    seq: int = 0
-
-    def verdict(self) -> Verdict:
-        """The verdict of the confirmed sheet.
-
-        Raises
-        ------
-        NeedsPerson
-            While the sheet is not confirmed.
-        """
-        if self.confirmed is None:
-            raise NeedsPerson(f"no verdict on {self.tag}", do="take the readings and confirm the sheet")
-        return Verdict(self.confirmed)
+__all__ = ["Ledger", "PartRecord", "replay"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,8 +46,7 @@ class Ledger:
         for event in self.chain.events(tag=tag):
             record = replay(record, event)
         if not record.kind:
-            known = ", ".join(self.tags()) or "none yet"
-            raise BadInput("no such part in the ledger", got=tag, do=f"known parts: {known}")
+            raise BadInput("no such part in the ledger", got=tag, do=_known_parts(tag, self.tags()))
         return record
 
     def verify(self) -> Iterator[str]:
@@ -112,7 +61,7 @@ class Ledger:
         """Note a part, once; a second kind for the same tag is refused."""
         first = next(iter(self.chain.events(tag=tag, kind="part")), None)
         if first is None:
-            self.chain.append("part", tag, {"kind": kind, "crate": crate}, at)
+            self.chain.append("part", tag, {"kind": kind, "crate": crate}, at, seen=0)
         elif first.payload["kind"] != kind:
             raise BadInput(
                 f"part {tag} is in the ledger as {first.payload['kind']}", got=kind, do="give it another tag"
@@ -129,32 +78,61 @@ class Ledger:
             drafts.append(Draft(kind="survey", tag=tag, payload=survey, at=at))
         self.chain.append_many(drafts, seen=record.seq)
 
-    def begin(self, sheet: PrefilledSheet, at: datetime, *, renew: bool = False) -> bool:
+    def begin(
+        self,
+        sheet: PrefilledSheet,
+        at: datetime,
+        *,
+        renew: bool = False,
+        marks: Sequence[tuple[str, Mapping[str, object]]] = (),
+    ) -> bool:
         """Begin an inspection; returns whether a new sheet was laid.
 
         A sheet that already has entries is left alone unless `renew`; the same sheet again changes nothing.
+
+        Parameters
+        ----------
+        sheet : PrefilledSheet
+        at : datetime
+        renew : bool
+        marks : sequence of (sha256 of the photo, mark)
+            New marks of persons that the sheet's findings are made with; kept with it, both or none.
         """
         record = self.load(sheet.tag)
         standing = record.sheet
         same = standing is not None and standing.digest == sheet.digest
         if not renew and (same or record.log.entries):
             return False
-        self.chain.append("sheet", sheet.tag, sheet.to_json(), at, seen=record.seq)
+        drafts = [
+            Draft(kind="mark", tag=sheet.tag, payload={"sha256": sha, "mark": mark}, at=at) for sha, mark in marks
+        ]
+        drafts.append(Draft(kind="sheet", tag=sheet.tag, payload=sheet.to_json(), at=at))
+        self.chain.append_many(drafts, seen=record.seq)
         return True
 
     def commit(self, tag: str, entry: Entry, at: datetime) -> PartRecord:
-        """Add a reading or a sight check to the open sheet.
+        """Commit one entry; see `commit_all`."""
+        return self.commit_all(tag, (entry,), at)
+
+    def commit_all(self, tag: str, entries: Sequence[Entry], at: datetime) -> PartRecord:
+        """Commit entries in their order, all or none.
 
         Raises
         ------
         BadInput, NeedsPerson
-            No sheet, sheet already confirmed, entry that does not fit.
+            No sheet, sheet already confirmed, an entry that does not fit.
         """
         record, sheet = self._open(tag)
-        check_fits(sheet, entry.what)
-        Log((*record.log.entries, entry))
-        payload = {"sheet": sheet.digest, **entry.to_json()}
-        return replay(record, self.chain.append("entry", tag, payload, at, seen=record.seq))
+        for entry in entries:
+            check_fits(sheet, entry.what)
+            _check_taken(record, entry.what, at)
+        Log((*record.log.entries, *entries))
+        drafts = [
+            Draft(kind="entry", tag=tag, payload={"sheet": sheet.digest, **entry.to_json()}, at=at) for entry in entries
+        ]
+        for event in self.chain.append_many(drafts, seen=record.seq):
+            record = replay(record, event)
+        return record
 
     def note_opened(self, tag: str, criterion: str, by: str, at: datetime) -> PartRecord:
         """Note that a sealed estimate was shown; refused while its readings are missing."""
@@ -167,8 +145,33 @@ class Ledger:
         payload = {"sheet": record.sheet.digest, "criterion": criterion, "by": by}
         return replay(record, self.chain.append("opened", tag, payload, at, seen=record.seq))
 
+    def require_sound(self) -> None:
+        """Refuse to go on when any event of any part is missing, changed or foreign: it may be one of this part.
+
+        Raises
+        ------
+        BrokenRecord
+            Naming the first fault.
+        """
+        report = self.chain.verify()
+        if not report.sound:
+            raise BrokenRecord(
+                f"the ledger does not hold together: {report.problems[0]}",
+                do="run check, and restore a backup into a new folder",
+            )
+
     def confirm(self, tag: str, by: str, at: datetime) -> PartRecord:
-        """A person confirms the sheet; refused while anything is missing."""
+        """A person confirms the sheet.
+
+        Raises
+        ------
+        NeedsPerson
+            While anything is missing, or marks were found since the sheet was laid.
+        BadInput
+            No sheet, or one that is confirmed already.
+        BrokenRecord
+            When the ledger does not hold together.
+        """
         record, prefilled = self._open(tag)
         sheet = ConfirmedSheet(
             prefilled=prefilled,
@@ -176,6 +179,12 @@ class Ledger:
             confirmed_by=by,
             confirmed_at=at.isoformat(timespec="seconds"),
         )
+        if record.late:
+            raise NeedsPerson(
+                f"found since the sheet of {tag} was laid, and not on it: {_first(record.late)}",
+                do="begin a new inspection with it: sheet with --renew",
+            )
+        self.require_sound()
         payload = {
             "by": sheet.confirmed_by, "at": sheet.confirmed_at, "digest": sheet.digest, "word": Verdict(sheet).word,
         }  # fmt: skip
@@ -190,96 +199,28 @@ class Ledger:
         if record.sheet is None:
             raise NeedsPerson(f"part {tag} has no sheet", do="triage its photos first")
         if record.confirmed is not None:
-            raise BadInput(f"the sheet of {tag} is confirmed and closed", do="begin a new inspection to change it")
+            raise BadInput(f"the sheet of {tag} is confirmed and closed", do="begin a new one: sheet with --renew")
         return record, record.sheet
 
 
-def replay(record: PartRecord, event: Event) -> PartRecord:
-    """The record after one more event."""
-    step = _STEPS.get(event.kind)
-    if step is None:
-        raise _broken(event, "unknown kind of event")
-    try:
-        return replace(step(record, event.payload), seq=event.seq)
-    except BrokenRecord:
-        raise
-    except WearvisionError as error:
-        raise _broken(event, error.what) from None
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise _broken(event, f"its payload does not read: {type(error).__name__}") from None
+def _first(names: Sequence[str]) -> str:
+    return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
 
 
-def _broken(event: Event, why: str) -> BrokenRecord:
-    return BrokenRecord(
-        f"event {event.seq} ({event.kind} of {event.tag}) does not stand up: {why}",
-        do="run check, and restore a backup into a new folder",
-    )
+def _known_parts(tag: str, tags: Sequence[str]) -> str:
+    """A few tags to choose from: those nearly the same, else those that came last."""
+    if not tags:
+        return "triage its photos first: no part is known yet"
+    near = {t.casefold(): t for t in tags}
+    if close := get_close_matches(tag.casefold(), near, 3):
+        return f"did you mean {' or '.join(near[t] for t in close)}?"
+    more = f" and {len(tags) - 5} more" if len(tags) > 5 else ""
+    return f"known parts: {', '.join(tags[-5:])}{more}"
 
 
-Payload = Mapping[str, object]
-
-
-def _part(record: PartRecord, data: Payload) -> PartRecord:
-    return replace(record, kind=str(data["kind"]), crate=str(data["crate"]))
-
-
-def _photo(record: PartRecord, data: Payload) -> PartRecord:
-    return replace(record, photos={**record.photos, str(data["sha256"]): data})
-
-
-def _survey(record: PartRecord, data: Payload) -> PartRecord:
-    photo = data["photo"]
-    if not isinstance(photo, Mapping):
-        raise BadInput("a survey names its photo", got=photo)
-    return replace(record, surveys={**record.surveys, str(photo["sha256"]): data})
-
-
-def _sheet(record: PartRecord, data: Payload) -> PartRecord:
-    sheet = PrefilledSheet.from_json(data)
-    if sheet.tag != record.tag or sheet.rubric.kind != record.kind:
-        raise BadInput("the sheet is for another part", got=(sheet.tag, sheet.rubric.kind))
-    return replace(record, sheet=sheet, log=Log(), confirmed=None, opened=frozenset())
-
-
-def _entry(record: PartRecord, data: Payload) -> PartRecord:
-    sheet = _same_sheet(record, data)
-    if record.confirmed is not None:
-        raise BadInput("an entry after the sheet was confirmed")
-    entry = Entry.from_json({k: v for k, v in data.items() if k != "sheet"})
-    check_fits(sheet, entry.what)
-    return replace(record, log=Log((*record.log.entries, entry)))
-
-
-def _opened(record: PartRecord, data: Payload) -> PartRecord:
-    sheet, criterion = _same_sheet(record, data), str(data["criterion"])
-    open_estimate(sheet, criterion, record.log)
-    return replace(record, opened=record.opened | {criterion})
-
-
-def _confirmed(record: PartRecord, data: Payload) -> PartRecord:
-    if record.sheet is None or record.confirmed is not None:
-        raise BadInput("a confirmation without an open sheet")
-    sheet = ConfirmedSheet(
-        prefilled=record.sheet, log=record.log, confirmed_by=str(data["by"]), confirmed_at=str(data["at"])
-    )
-    if sheet.digest != data["digest"]:
-        raise BadInput("the confirmation was given for another sheet")
-    if Verdict(sheet).word != data["word"]:
-        raise BadInput("the verdict derived now differs from the one noted then", got=data["word"])
-    return replace(record, confirmed=sheet)
-
-
-def _report(record: PartRecord, data: Payload) -> PartRecord:
-    return record
-
-
-def _same_sheet(record: PartRecord, data: Payload) -> PrefilledSheet:
-    if record.sheet is None or record.sheet.digest != data["sheet"]:
-        raise BadInput("it belongs to a sheet that is not open")
-    return record.sheet
-
-
-_STEPS: Mapping[str, Callable[[PartRecord, Payload], PartRecord]] = {
-    "part": _part, "photo": _photo, "survey": _survey, "sheet": _sheet, "entry": _entry, "opened": _opened,
-    "confirmed": _confirmed, "report": _report,
-}  # fmt: skip
+def _check_taken(record: PartRecord, what: GaugeReading | SightCheck, at: datetime) -> None:
+    """A reading is taken after its sheet was laid and not in the future; a day's grace for clocks and zones."""
+    day, grace = day_of(what.at), timedelta(days=1)
+    if not day_of(record.begun) - grace <= day <= at.date() + grace:
+        laid = day_of(record.begun).isoformat()
+        raise BadInput(f"taken before its sheet was laid on {laid}, or in the future", got=what.at, do="check the date")

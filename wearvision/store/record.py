@@ -1,0 +1,194 @@
+"""The record of each part: what its events say, replayed through the constructors that guard the promise.
+
+Kinds of event, and what their payload holds:
+
+    part       kind of the part, crate it came in
+    photo      sha256, file name, view and stated facts of a photo kept as a blob
+    survey     sha256 of a photo and the public result of measuring it
+    mark       sha256 of a photo and what a person marked on it: added, reshaped or struck
+    sheet      a prefilled sheet; begins an inspection, the earlier one stays in the chain
+    entry      a reading or a sight check, with the digest of the sheet it belongs to
+    opened     a sealed estimate was shown, with the criterion and by whom
+    confirmed  a person confirmed the sheet; name, time, digest and the verdict word derived then
+    report     sha256 of a report that was made
+
+Nothing here is believed because it is stored: a sheet, an entry or a confirmation that its constructor would
+refuse makes the record broken, whoever wrote the row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
+from wearvision.quantity import Quantity
+from wearvision.rules.entry import Entry, Log
+from wearvision.rules.late import unknown_findings
+from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
+from wearvision.rules.verdict import Verdict
+from wearvision.store.event import Event
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartRecord:
+    """What the ledger says of one part, up to event `seq`.
+
+    Attributes
+    ----------
+    tag, kind, crate : str
+    photos : mapping of str to mapping
+        Payload of each photo by its sha256, in order of arrival.
+    surveys : mapping of str to mapping
+        Latest public result of each photo by its sha256.
+    marks : mapping of str to tuple of mapping
+        What persons marked on each photo, by its sha256, in the order made.
+    sheet : PrefilledSheet or None
+    since : tuple of str
+        Photos, by sha256, that were measured after the sheet was laid.
+    begun : str
+        ISO time, UTC, at which the sheet was laid.
+    log : Log
+    confirmed : ConfirmedSheet or None
+    opened : mapping of str to Quantity
+        Sealed estimates that have been shown, by criterion, as they were shown.
+    seq : int
+    """
+
+    tag: str
+    kind: str = ""
+    crate: str = ""
+    photos: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    surveys: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    marks: Mapping[str, tuple[Mapping[str, object], ...]] = field(default_factory=dict)
+    sheet: PrefilledSheet | None = None
+    since: tuple[str, ...] = ()
+    begun: str = ""
+    log: Log = field(default_factory=Log)
+    confirmed: ConfirmedSheet | None = None
+    opened: Mapping[str, Quantity] = field(default_factory=dict)
+    seq: int = 0
+
+    @property
+    def late(self) -> tuple[str, ...]:
+        """Findings of photos measured since the sheet was laid that the sheet does not know."""
+        if self.sheet is None:
+            return ()
+        return unknown_findings(self.sheet, (self.surveys[sha] for sha in self.since))
+
+    def verdict(self) -> Verdict:
+        """The verdict of the confirmed sheet.
+
+        Raises
+        ------
+        NeedsPerson
+            While the sheet is not confirmed.
+        """
+        if self.confirmed is None:
+            raise NeedsPerson(f"no verdict on {self.tag}", do="take the readings and confirm the sheet")
+        return Verdict(self.confirmed)
+
+
+def replay(record: PartRecord, event: Event) -> PartRecord:
+    """The record after one more event."""
+    step = _STEPS.get(event.kind)
+    if step is None:
+        raise _broken(event, "unknown kind of event")
+    try:
+        after = replace(step(record, event.payload), seq=event.seq)
+        return replace(after, begun=event.at) if event.kind == "sheet" else after
+    except BrokenRecord:
+        raise
+    except WearvisionError as error:
+        raise _broken(event, error.what) from None
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
+        raise _broken(event, f"its payload does not read: {type(error).__name__}") from None
+
+
+def _broken(event: Event, why: str) -> BrokenRecord:
+    return BrokenRecord(
+        f"event {event.seq} ({event.kind} of {event.tag}) does not stand up: {why}",
+        do="run check, and restore a backup into a new folder",
+    )
+
+
+Payload = Mapping[str, object]
+
+
+def _part(record: PartRecord, data: Payload) -> PartRecord:
+    if record.kind not in ("", data["kind"]):
+        raise BadInput("a part has one kind", got=data["kind"])
+    return replace(record, kind=str(data["kind"]), crate=str(data["crate"]))
+
+
+def _photo(record: PartRecord, data: Payload) -> PartRecord:
+    return replace(record, photos={**record.photos, str(data["sha256"]): data})
+
+
+def _survey(record: PartRecord, data: Payload) -> PartRecord:
+    photo = data["photo"]
+    if not isinstance(photo, Mapping):
+        raise BadInput("a survey names its photo", got=photo)
+    sha = str(photo["sha256"])
+    since = record.since if sha in record.since else (*record.since, sha)
+    return replace(record, surveys={**record.surveys, sha: data}, since=since)
+
+
+def _mark(record: PartRecord, data: Payload) -> PartRecord:
+    sha, mark = str(data["sha256"]), data["mark"]
+    if sha not in record.photos or not isinstance(mark, Mapping):
+        raise BadInput("a mark on a photo of another part", got=sha)
+    return replace(record, marks={**record.marks, sha: (*record.marks.get(sha, ()), mark)})
+
+
+def _sheet(record: PartRecord, data: Payload) -> PartRecord:
+    sheet = PrefilledSheet.from_json(data)
+    if sheet.tag != record.tag or sheet.rubric.kind != record.kind:
+        raise BadInput("the sheet is for another part", got=(sheet.tag, sheet.rubric.kind))
+    return replace(record, sheet=sheet, since=(), log=Log(), confirmed=None, opened={})
+
+
+def _entry(record: PartRecord, data: Payload) -> PartRecord:
+    sheet = _same_sheet(record, data)
+    if record.confirmed is not None:
+        raise BadInput("an entry after the sheet was confirmed")
+    entry = Entry.from_json({k: v for k, v in data.items() if k != "sheet"})
+    check_fits(sheet, entry.what)
+    return replace(record, log=Log((*record.log.entries, entry)))
+
+
+def _opened(record: PartRecord, data: Payload) -> PartRecord:
+    sheet, criterion = _same_sheet(record, data), str(data["criterion"])
+    estimate = open_estimate(sheet, criterion, record.log)
+    return replace(record, opened={**record.opened, criterion: estimate})
+
+
+def _confirmed(record: PartRecord, data: Payload) -> PartRecord:
+    if record.sheet is None or record.confirmed is not None:
+        raise BadInput("a confirmation without an open sheet")
+    if record.late:
+        raise BadInput("a confirmation that passes over a later finding", got=record.late[0])
+    sheet = ConfirmedSheet(
+        prefilled=record.sheet, log=record.log, confirmed_by=str(data["by"]), confirmed_at=str(data["at"])
+    )
+    if sheet.digest != data["digest"]:
+        raise BadInput("the confirmation was given for another sheet")
+    if Verdict(sheet).word != data["word"]:
+        raise BadInput("the verdict derived now differs from the one noted then", got=data["word"])
+    return replace(record, confirmed=sheet)
+
+
+def _report(record: PartRecord, data: Payload) -> PartRecord:
+    return record
+
+
+def _same_sheet(record: PartRecord, data: Payload) -> PrefilledSheet:
+    if record.sheet is None or record.sheet.digest != data["sheet"]:
+        raise BadInput("it belongs to a sheet that is not open")
+    return record.sheet
+
+
+_STEPS: Mapping[str, Callable[[PartRecord, Payload], PartRecord]] = {
+    "part": _part, "photo": _photo, "survey": _survey, "mark": _mark, "sheet": _sheet, "entry": _entry,
+    "opened": _opened, "confirmed": _confirmed, "report": _report,
+}  # fmt: skip
