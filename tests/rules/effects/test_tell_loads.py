@@ -97,8 +97,8 @@ def test_cost_names_all_it_misses() -> None:
     told = cost_effects(pump_facts(Pump(tag="P")), [effect(0, 1)])
     assert isinstance(told[2], Blocked)
     assert set(told[2].missing) == {
-        "tariff (money/kWh)", "flow (m3/h)", "head (m)", "density (kg/m3)", "pump efficiency as new (of 1)",
-        "motor efficiency (of 1)", "running hours (h/year)",
+        "tariff (money/kWh)", "flow (m3/h)", "head (m)", "density (kg/m3)", "pump efficiency as new (%)",
+        "motor efficiency (%)", "running hours (h/year)",
     }  # fmt: skip
 
 
@@ -118,3 +118,9 @@ def test_two_suctions_have_two_planes() -> None:
     told = {e.name: e for e in balance_effects(pump_facts(kit.SPLIT), kit.SPLIT.impeller)}
     assert range_of(told["permissible_unbalance_per_plane"])[1] == pytest.approx(244.7 / 2, abs=0.1)
     assert "permissible_unbalance_per_plane" not in {e.name for e in balance_effects(KNOWN, kit.WHEEL)}
+
+
+def test_turning_force_by_hand() -> None:
+    """Up to 444.7 g mm at 308.92 rad/s: 42.4 N (derived)."""
+    told = {e.name: e for e in balance_effects(KNOWN, kit.WHEEL)}
+    assert range_of(told["unbalance_force_after_loss"]) == pytest.approx((0, 42.44), abs=0.02)

@@ -76,7 +76,7 @@ def test_each_figure_is_blocked_by_exactly_what_it_needs() -> None:
         "ring_leakage_worn_by_gap_flow": {land},
         "ring_leakage_new_by_specific_speed": {"head (m)"},
         "ring_leakage_worn_by_specific_speed": {"head (m)", new},
-        "efficiency_loss_rings_by_gap_flow": {"pump efficiency as new (of 1)", new, land},
+        "efficiency_loss_rings_by_gap_flow": {"pump efficiency as new (%)", new, land},
     }
     for name, missing in expected.items():
         effect = found[name]

@@ -10,7 +10,7 @@ from wearvision.rules.pump import BackVanes, Bearing, Duty, Impeller, Pump
 
 @dataclass(frozen=True, kw_only=True)
 class PumpFacts:
-    """Facts in shop units: mm, m3/h, kPa, kN; `suctions` and `currency` are always known."""
+    """Facts in shop units: mm, m3/h, kPa, kN, percent; `suctions` and `currency` are always known."""
 
     suctions: int
     currency: str
@@ -53,8 +53,8 @@ def pump_facts(pump: Pump) -> PumpFacts:
         speed=fact("speed", duty.speed_rev_min, "rev/min"),
         flow=fact("flow", duty.flow_m3_h, "m3/h"),
         head=fact("head", duty.head_m, "m"),
-        efficiency=fact("pump efficiency as new", duty.efficiency, "of 1"),
-        motor_efficiency=fact("motor efficiency", duty.motor_efficiency, "of 1"),
+        efficiency=fact("pump efficiency as new", _percent(duty.efficiency), "%"),
+        motor_efficiency=fact("motor efficiency", _percent(duty.motor_efficiency), "%"),
         hours=fact("running hours", duty.hours_per_year, "h/year"),
         tariff=fact("tariff", duty.tariff_per_kwh, f"{currency}/kWh"),
         density=fact("density", duty.density_kg_m3, "kg/m3"),
@@ -78,3 +78,7 @@ def pump_facts(pump: Pump) -> PumpFacts:
         radial_load=fact("radial bearing load", bearing.radial_load_kn, "kN"),
         axial_load=fact("axial bearing load as new", bearing.axial_load_kn, "kN"),
     )  # fmt: skip
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100 * share

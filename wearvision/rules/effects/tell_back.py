@@ -10,13 +10,13 @@ from wearvision.rules.effects import behind
 from wearvision.rules.effects.back_vanes import VALID_T_OVER_S
 from wearvision.rules.effects.facts import PumpFacts
 from wearvision.rules.effects.span import Span, over
-from wearvision.rules.effects.telling import PART, Fact, Figure, fact, gauged, tell
+from wearvision.rules.effects.telling import PART, Fact, Figure, between, fact, gauged, tell
 from wearvision.rules.gauged import Gauged
 
 CHANGE, LOST = "box_pressure_change", "thrust_relief_lost"
 ROUTE = (
-    "k = (S + t)/2S of back vane height and axial back space (Stepanoff, from memory), other end its vanes' part cut by"
-    " t/S (our own allowance)"
+    "k = (S + t)/2S of back vane height and axial back space (Stepanoff, from memory), down to k with the vanes' part"
+    " cut by t/S (our own allowance)"
 )
 PRESSURE = "; box = rim - k^2 (rho/2) omega^2 (R^2 - r^2) (derived)"
 RELIEF = "; relief (pi rho omega^2/4)(k^2 - 1/4)(R^2 - r^2)^2 (derived)"
@@ -41,19 +41,20 @@ def back_effects(
     new = (known.vane_height, _gap_new(stack))
     now = (known.vane_height, _gap_now(stack), _face(stack), _loss(stack, height_loss_axial))
     turning = (known.density, known.speed, known.tip_radius, known.sleeve_radius)
-    both, still = (*turning, *new, *now[1:]), STILL + _validity(now)
+    both = (*turning, *new, *now[1:])
+    valid_new, valid_now = _validity("as new", new), _validity("now", now)
 
-    def told(name: str, title: str, unit: str, tail: str) -> Figure:
-        return Figure(name=name, title=title, unit=unit, route=ROUTE + tail, assumption=still)
+    def told(name: str, title: str, unit: str, tail: str, valid: str = valid_now) -> Figure:
+        return Figure(name=name, title=title, unit=unit, route=ROUTE + tail, assumption=STILL + valid)
 
     factor = told("back_vane_rotation_factor", "Liquid behind the shroud over shaft speed, now", "1", "")
-    box_new = told("box_pressure_new", "Pressure at the box, as new", "kPa gauge", PRESSURE)
+    box_new = told("box_pressure_new", "Pressure at the box, as new", "kPa gauge", PRESSURE, valid_new)
     box_now = told("box_pressure_now", "Pressure at the box, now", "kPa gauge", PRESSURE)
-    change = told(CHANGE, "Change of pressure at the box", "kPa", PRESSURE)
+    change = told(CHANGE, "Change of pressure at the box", "kPa", PRESSURE, valid_new + valid_now)
     above = told("box_pressure_over_vapour", "Pressure at the box above vapour pressure", "kPa",
                  f"{PRESSURE}; air at {behind.ATMOSPHERE_KPA:.0f} kPa")  # fmt: skip
     relief = told("thrust_relief_now", "Axial thrust taken off by the back vanes, now", "N", RELIEF)
-    lost = told(LOST, "Axial thrust no longer taken off, toward the suction", "N", RELIEF)
+    lost = told(LOST, "Axial thrust no longer taken off, toward the suction", "N", RELIEF, valid_new + valid_now)
     half = (PART,)
     return (
         tell(factor, now, behind.factor_now, spreads=half),
@@ -99,18 +100,20 @@ def _loss(stack: AxialStack | None, stated: Gauged | None) -> Fact:
 
 
 def _up_to(words: str, deepest: Gauged | None) -> Fact:
-    return Fact(words=words, span=Span(0.0, max(0.0, deepest.high_mm) if deepest else 0.0), unit="mm")
+    if deepest is None:
+        return fact(f"{words}, not read, taken as", 0.0, "mm")
+    return Fact(words=words, span=Span(0.0, max(0.0, deepest.high_mm)), unit="mm")
 
 
-def _validity(now: tuple[Fact, ...]) -> str:
-    """The validity t/S as it stands, empty while facts are missing."""
-    spans = [f.span for f in now if f.span is not None]
-    if len(spans) < len(now):
+def _validity(when: str, facts: tuple[Fact, ...]) -> str:
+    """Whether t/S lies where k is good; empty while facts are missing."""
+    spans = [f.span for f in facts if f.span is not None]
+    if len(spans) < len(facts) or spans[0].low <= 0:
         return ""
-    if spans[0].low <= 0:
-        return ""
-    share = over(lambda h, gap, face, loss: max(0.0, h - loss) / (h + gap + face), *spans)
-    text = f"; t/S now {share.low:.2f} to {share.high:.2f}"
-    if share.low >= VALID_T_OVER_S:
-        return f"{text}, inside 0.5 to 1"
-    return f"{text}, OUTSIDE 0.5 to 1 where k is clearly optimistic"
+    share = over(_vane_share, *spans)
+    inside = "inside 0.5 to 1" if share.low >= VALID_T_OVER_S else "OUTSIDE 0.5 to 1, where k is clearly optimistic"
+    return f"; t/S {when} {between(share)}, {inside}"
+
+
+def _vane_share(height: float, gap_axial: float, face_axial: float = 0.0, loss_axial: float = 0.0) -> float:
+    return max(0.0, height - loss_axial) / (height + gap_axial + face_axial)

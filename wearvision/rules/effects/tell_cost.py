@@ -50,5 +50,5 @@ def _extra_kwh(
 ) -> float:
     useful = energy.hydraulic_kw(flow / 3600, head, density)
     return energy.extra_kwh(
-        useful_kw=useful, efficiency_new=efficiency, loss_points=lost, hours=hours, drive_efficiency=motor
+        useful_kw=useful, efficiency_new=efficiency / 100, loss_points=lost, hours=hours, drive_efficiency=motor / 100
     )

@@ -16,8 +16,8 @@ ROUTE = (
     "833.html)"
 )
 GEOMETRY = (
-    "tests differ by geometry (J. Turbomachinery 109(4) p. 545, J. Basic Eng. 87(4) p. 932), so it may cost nothing;"
-    " below zero is a gain"
+    "the impeller minds no more than the published ones; tests differ by geometry, so it may mind not at all"
+    " (J. Turbomachinery 109(4) p. 545, J. Basic Eng. 87(4) p. 932); below zero is a gain"
 )
 OUTSIDE = "; carried on beyond the published 0.25 to 1.5 mm"
 
@@ -43,7 +43,7 @@ def _new(stack: AxialStack) -> Fact:
 
 def _found(stack: AxialStack) -> Fact:
     gap = stack.front_gap_axial
-    words = "axial front gap as found, standing metal to deepest wear"
+    words = f"axial front gap as found, standing metal to deepest wear{_unread(stack)}"
     if gap is None:
         return Fact(words=words, span=None, unit="mm")
     deepest = gap.plus(stack.front_wear_axial)
@@ -52,8 +52,15 @@ def _found(stack: AxialStack) -> Fact:
 
 def _after(stack: AxialStack) -> Fact:
     after = stack.front_after_axial_mm
-    words = "axial front gap after setting, standing metal to deepest wear"
+    words = f"axial front gap after setting, standing metal to deepest wear{_unread(stack)}"
     return Fact(words=words, span=Span(*after) if after else None, unit="mm")
+
+
+def _unread(stack: AxialStack) -> str:
+    face = stack.wear.casing_axial if stack.facts.running_side == "casing" else stack.wear.cover_axial
+    faces = ((stack.facts.running_side, face), ("impeller", stack.wear.impeller_axial))
+    names = " and ".join(name for name, depth in faces if depth is None)
+    return f" ({names} not read, taken as unworn)" if names else ""
 
 
 def _loss(before: Fact, now: Fact, state: str) -> Effect | Blocked:
@@ -76,7 +83,7 @@ def _share(known: PumpFacts, before: Fact, now: Fact) -> Effect | Blocked:
         name="axial_front_gap_over_vane_width", title="Axial front gap over vane width at the outlet, s/b2, new to now",
         unit="1",
         route="ratio (derived): of two pumps with one axial front gap the one with narrower vanes is hurt more",
-        assumption="a measure to compare pumps by, not a loss",
+        assumption="impellers are alike otherwise; a measure to compare by, not a loss",
     )  # fmt: skip
 
     def figure(part: float, start: float, end: float, width: float) -> float:
@@ -89,7 +96,7 @@ def _trend(known: PumpFacts, now: Fact) -> Effect | Blocked:
     what = Figure(
         name="efficiency_trend_axial_front_gap", title="Trend of efficiency with the axial front gap, not an estimate",
         unit="% of itself", route="2 a s/(b1 + b2) with a up to 0.9 (compressor literature, from memory, weak)",
-        assumption="for comparing settings of one pump only",
+        assumption="settings of one pump are compared, not pumps",
     )  # fmt: skip
 
     def figure(part: float, gap: float, inlet: float, outlet: float) -> float:
@@ -103,7 +110,7 @@ def _worst_claim(before: Fact, now: Fact) -> Effect | Blocked:
         name="worst_claim_efficiency_loss_axial_front_gap",
         title="Worst claim of the trade for the axial front gap, not an estimate", unit="points",
         route="1 point per 0.001 in (common practice, no source), five times steeper than the published bound",
-        assumption="the steepest claim met in trade notes; no test stands behind it and no cost is worked out from it",
+        assumption="the claim were true; no test stands behind it, and no cost is worked out from it",
     )  # fmt: skip
 
     def figure(part: float, start: float, end: float) -> float:

@@ -75,7 +75,7 @@ def _loss(route: Route, known: PumpFacts) -> Effect | Blocked:
 
     def figure(first: float, second: float, flow: float, efficiency: float, *facts: float) -> float:
         new, worn = route.new(first, second, *facts[:split]), route.worn(first, second, *facts[split:])
-        return 100 * efficiency * relative_loss(flow, new, worn)
+        return efficiency * relative_loss(flow, new, worn)
 
     what = _figure(route, LOSS, "Efficiency lost at the wear rings", "points",
                    "; efficiency goes as (Q + leakage new)/(Q + leakage worn) (derived)")  # fmt: skip
