@@ -23,6 +23,8 @@ TURN_DEG = 3.0
 """Step of the directions voted for."""
 SKEW_STEPS = 6
 """Marks stand within 6 steps of square to their rule in the photo, at tilts up to 35 degrees."""
+MOST_ALIKE, ALIKE = 4, 0.1
+"""Candidates taken of one direction (within so many rad): a field of parallel lines is not all there is."""
 COHERENCE = 0.45
 """Least agreement of a cell's gradients, 0 to 1."""
 
@@ -70,7 +72,9 @@ def find_lines(gray: Gray, most: int = 12) -> list[Line]:
     lines = []
     for turn, far, votes in _peaks(cells, middle, float(np.hypot(*gray.shape)) / 2, 3 * most):
         line = _refined(cells, middle, turn, far, votes)
-        if line is not None and all(_apart(line, other, cells.step_px) for other in lines):
+        if line is None or sum(abs(float(line.along @ o.across)) < ALIKE for o in lines) >= MOST_ALIKE:
+            continue
+        if all(_apart(line, other, cells.step_px) for other in lines):
             lines.append(line)
         if len(lines) == most:
             break

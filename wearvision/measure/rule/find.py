@@ -26,7 +26,7 @@ from wearvision.stated import Stated
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
 
-LINES = 6
+LINES = 8
 """Candidate lines looked at."""
 NEAR_PX, BLOCK_PX = 24.0, 8.0
 """Rows about a line searched for a lattice, in blocks."""
@@ -102,13 +102,13 @@ def _worth(lattice: Lattice) -> float:
     """Many marks, few missing, little scatter."""
     count = len(lattice.n)
     whole = count / (int(lattice.n[-1]) - int(lattice.n[0]) + 1)
-    return float(count * whole**2 * max(0.0, 1 - 4 * lattice.scatter))
+    return float(count * whole**2 * max(0.0, 1 - 4 * lattice.scatter) * lattice.strength)
 
 
 def _read(gray: Gray, line: Line, row_px: float, lattice: Lattice) -> Reading | None:
     t = lattice.t_px * (1 + row_px * line.skew[1])
     law, scatter = fit_law(lattice.n, t)
-    lattice = Lattice(law=law, n=lattice.n, t_px=t, scatter=scatter)
+    lattice = Lattice(law=law, n=lattice.n, t_px=t, scatter=scatter, strength=lattice.strength)
     period = float(lattice.period_px(np.median(t)))
     reach = float(np.clip(REACH_PERIODS * period, *REACH_PX))
     strip = unroll(gray, moved_to(line, row_px), (-reach, reach), max(1.0, reach / 90))

@@ -30,6 +30,10 @@ MATCH = 0.22
 REACH = 0.3
 """How far beyond the marks known so far others are looked for, as a share of their length."""
 LEAST_MARKS = 14
+WEAK = 0.3
+"""Least strength of a peak taken in, of the middle one of the first chain."""
+FILL, FILL_MARKS = 0.7, 9
+"""Share of so many neighbouring numbers that must be there at the ends."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -44,12 +48,15 @@ class Lattice:
         Numbers and places of the marks found.
     scatter : float
         Robust standard deviation of the marks about the law, in periods.
+    strength : float
+        How dark the marks of the first chain are, grey levels.
     """
 
     law: Array
     n: Ints
     t_px: Array
     scatter: float
+    strength: float = 0.0
 
     def number(self, t_px: Array) -> Array:
         """Number, with its fraction, at places along the row."""
@@ -103,7 +110,7 @@ def find_lattice(profile: Grid, t_px: Array, pitches: list[Pitch]) -> Lattice | 
             n, chain = longest_chain(place, period * np.exp(pitch.slope * place))
             if len(chain) < LEAST_MARKS // 2:
                 continue
-            value = len(n) * (len(n) / (n[-1] - n[0] + 1)) ** 2
+            value = len(n) * (len(n) / (n[-1] - n[0] + 1)) ** 2 * float(np.median(strength[strong][chain]))
             if value > worth:
                 best, worth = (n, place[chain], period), value
     if best is None:
@@ -157,6 +164,8 @@ def grow(place: Array, strength: Array, n: Ints, t_px: Array) -> Lattice | None:
     """Take in further peaks that follow the law of those known, until there are no more."""
     known = -1
     law, scatter = fit_law(n, t_px)
+    least = WEAK * float(np.median(strength[np.isin(place, t_px)])) if np.isin(place, t_px).any() else 0.0
+    place, strength = place[strength > least], strength[strength > least]
     for _ in range(12):
         if len(n) < LEAST_MARKS // 2 or scatter > 0.12:
             return None
@@ -164,15 +173,35 @@ def grow(place: Array, strength: Array, n: Ints, t_px: Array) -> Lattice | None:
         whole = np.rint(told)
         span = int(n[-1] - n[0])
         near = (whole >= n[0] - max(4, REACH * span)) & (whole <= n[-1] + max(4, REACH * span))
-        take = near & (np.abs(told - whole) < MATCH)
-        order = np.lexsort((strength[take], whole[take]))
-        number = whole[take][order]
-        last = np.append(number[1:] != number[:-1], True) if len(number) else np.zeros(0, dtype=bool)
-        n, t_px = number[last].astype(np.int64), place[take][order][last]
+        take = near & (np.abs(told - whole) < np.clip(5 * scatter, 0.1, MATCH))
+        n, t_px = _one_each(whole[take], place[take], strength[take])
+        n, t_px = _trimmed(n, t_px)
         if len(n) < LEAST_MARKS:
             return None
         law, scatter = fit_law(n, t_px)
         if len(n) == known:
             break
         known = len(n)
-    return Lattice(law=law, n=n, t_px=t_px, scatter=scatter)
+    return Lattice(law=law, n=n, t_px=t_px, scatter=scatter, strength=least / WEAK)
+
+
+def _one_each(whole: Array, place: Array, strength: Array) -> tuple[Ints, Array]:
+    """The strongest peak of each number, in order."""
+    order = np.lexsort((strength, whole))
+    number = whole[order]
+    last = np.append(number[1:] != number[:-1], True) if len(number) else np.zeros(0, dtype=bool)
+    return number[last].astype(np.int64), place[order][last]
+
+
+def _trimmed(n: Ints, t_px: Array) -> tuple[Ints, Array]:
+    """Cut off ends where few of the numbers are there: chance peaks beyond the end of the rule."""
+    if len(n) < LEAST_MARKS:
+        return n, t_px
+    there = np.zeros(int(n[-1] - n[0]) + 1)
+    there[n - n[0]] = 1
+    share = np.convolve(there, np.ones(FILL_MARKS) / FILL_MARKS, mode="same")
+    solid = np.flatnonzero((share >= FILL) & (there > 0))
+    if not len(solid):
+        return n[:0], t_px[:0]
+    keep = (n - n[0] >= solid[0] - FILL_MARKS // 2) & (n - n[0] <= solid[-1] + FILL_MARKS // 2)
+    return n[keep], t_px[keep]

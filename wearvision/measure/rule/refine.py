@@ -35,4 +35,4 @@ def refined(strip: Strip, lattice: Lattice, marks: Marks) -> Lattice:
     if len(n) < len(lattice.n) // 2:
         return lattice
     law, scatter = fit_law(n, t)
-    return Lattice(law=law, n=n, t_px=t, scatter=scatter)
+    return Lattice(law=law, n=n, t_px=t, scatter=scatter, strength=lattice.strength)
