@@ -52,9 +52,7 @@ def all_effects(pump: Pump, stack: AxialStack | None = None, rings: Sequence[Rin
     return (*told, *cost_effects(known, losses), *balance_effects(known, pump.impeller or Impeller()))
 
 
-def all_directions(
-    pump: Pump, rings: Sequence[RingClearance], effects: Sequence[Told]
-) -> tuple[Direction, ...]:
+def all_directions(pump: Pump, rings: Sequence[RingClearance], effects: Sequence[Told]) -> tuple[Direction, ...]:
     """What can be told by direction only: seal and packing, and the balance of two suctions.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from wearvision.rules.clearance.axial import AxialStack
 from wearvision.rules.effect import Blocked, Effect
@@ -21,6 +21,8 @@ ROUTE = (
 PRESSURE = "; box = rim - k^2 (rho/2) omega^2 (R^2 - r^2) (derived)"
 RELIEF = "; relief (pi rho omega^2/4)(k^2 - 1/4)(R^2 - r^2)^2 (derived)"
 STILL = "no net flow behind the impeller, vanes from sleeve to rim"
+DOUBT = (PART,)
+"""From the published rotation factor to the cautious one."""
 VAPOUR = "CAUTION: the box may fall below vapour pressure; open the axial back gap or ask the maker"
 
 
@@ -38,34 +40,56 @@ def back_effects(
     """
     if stack is None and known.vane_height.span is None:
         return ()
-    new = (known.vane_height, _gap_new(stack))
-    now = (known.vane_height, _gap_now(stack), _face(stack), _loss(stack, height_loss_axial))
-    turning = (known.density, known.speed, known.tip_radius, known.sleeve_radius)
-    both = (*turning, *new, *now[1:])
-    valid_new, valid_now = _validity("as new", new), _validity("now", now)
+    height = known.vane_height
+    behind_it = _Behind(
+        turning=(known.density, known.speed, known.tip_radius, known.sleeve_radius), new=(height, _gap_new(stack)),
+        now=(height, _gap_now(stack), _face(stack), _loss(stack, height_loss_axial)),
+    )  # fmt: skip
+    return (*_pressures(known, behind_it), *_reliefs(behind_it))
 
-    def told(name: str, title: str, unit: str, tail: str, valid: str = valid_now) -> Figure:
+
+@dataclass(frozen=True, kw_only=True)
+class _Behind:
+    """Facts of the space behind the shroud: what turns it, and its sizes as new and now."""
+
+    turning: tuple[Fact, ...]
+    new: tuple[Fact, ...]
+    now: tuple[Fact, ...]
+
+    @property
+    def both(self) -> tuple[Fact, ...]:
+        return (*self.turning, *self.new, *self.now[1:])
+
+    def words(self, name: str, title: str, unit: str, tail: str = "", *, new: bool = False, now: bool = True) -> Figure:
+        """What is told; the validity of k where it stands on the sizes as new, now, or both."""
+        valid = (_validity("as new", self.new) if new else "") + (_validity("now", self.now) if now else "")
         return Figure(name=name, title=title, unit=unit, route=ROUTE + tail, assumption=STILL + valid)
 
-    factor = told("back_vane_rotation_factor", "Liquid behind the shroud over shaft speed, now", "1", "")
-    box_new = told("box_pressure_new", "Pressure at the box, as new", "kPa gauge", PRESSURE, valid_new)
-    box_now = told("box_pressure_now", "Pressure at the box, now", "kPa gauge", PRESSURE)
-    change = told(CHANGE, "Change of pressure at the box", "kPa", PRESSURE, valid_new + valid_now)
-    above = told("box_pressure_over_vapour", "Pressure at the box above vapour pressure", "kPa",
-                 f"{PRESSURE}; air at {behind.ATMOSPHERE_KPA:.0f} kPa")  # fmt: skip
-    relief = told("thrust_relief_now", "Axial thrust taken off by the back vanes, now", "N", RELIEF)
-    lost = told(LOST, "Axial thrust no longer taken off, toward the suction", "N", RELIEF, valid_new + valid_now)
-    half = (PART,)
+
+def _pressures(known: PumpFacts, b: _Behind) -> tuple[Effect | Blocked, ...]:
+    factor = b.words("back_vane_rotation_factor", "Liquid behind the shroud over shaft speed, now", "1")
+    box_new = b.words("box_pressure_new", "Pressure at the box, as new", "kPa gauge", PRESSURE, new=True, now=False)
+    box_now = b.words("box_pressure_now", "Pressure at the box, now", "kPa gauge", PRESSURE)
+    change = b.words(CHANGE, "Change of pressure at the box", "kPa", PRESSURE, new=True)
+    above = b.words("box_pressure_over_vapour", "Pressure at the box above vapour pressure", "kPa",
+                     f"{PRESSURE}; air at {behind.ATMOSPHERE_KPA:.0f} kPa")  # fmt: skip
+    now = (known.rim_pressure, *b.turning, *b.now)
     return (
-        tell(factor, now, behind.factor_now, spreads=half),
-        tell(box_new, (known.rim_pressure, *turning, *new), behind.box_new_kpa, spreads=half),
-        tell(box_now, (known.rim_pressure, *turning, *now), behind.box_now_kpa, spreads=half),
-        tell(change, both, behind.change_kpa, spreads=half),
-        _warned(tell(above, (known.vapour_pressure, known.rim_pressure, *turning, *now), behind.over_vapour_kpa,
-                     spreads=half)),
-        tell(relief, (*turning, *now), behind.relief_now_n, spreads=half),
-        tell(lost, both, behind.relief_lost_n, spreads=half),
-    )  # fmt: skip
+        tell(factor, b.now, behind.factor_now, spreads=DOUBT),
+        tell(box_new, (known.rim_pressure, *b.turning, *b.new), behind.box_new_kpa, spreads=DOUBT),
+        tell(box_now, now, behind.box_now_kpa, spreads=DOUBT),
+        tell(change, b.both, behind.change_kpa, spreads=DOUBT),
+        _warned(tell(above, (known.vapour_pressure, *now), behind.over_vapour_kpa, spreads=DOUBT)),
+    )
+
+
+def _reliefs(b: _Behind) -> tuple[Effect | Blocked, ...]:
+    relief = b.words("thrust_relief_now", "Axial thrust taken off by the back vanes, now", "N", RELIEF)
+    lost = b.words(LOST, "Axial thrust no longer taken off, toward the suction", "N", RELIEF, new=True)
+    return (
+        tell(relief, (*b.turning, *b.now), behind.relief_now_n, spreads=DOUBT),
+        tell(lost, b.both, behind.relief_lost_n, spreads=DOUBT),
+    )
 
 
 def _warned(above: Effect | Blocked) -> Effect | Blocked:
