@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearvision.pages.effects import COLUMNS, blocked_rows, bounds, effect_rows, how
+from wearvision.pages.effects import blocked_rows, bounds, effect_rows, how
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.direction import sealing_directions
 from wearvision.rules.effects.span import Span
@@ -21,7 +21,7 @@ def effect(low: float, high: float, unit: str = "m3/h") -> Effect:
     ("low", "high", "printed"),
     [
         (4.926, 5.792, ("4.92", "5.80")), (0, 0.0, ("0", "0")), (2347.2, 11870.4, ("2300", "11900")),
-        (0.5227, 0.6742, ("0.522", "0.675")), (-1.574, 0, ("-1.58", "0.00")), (0, 244.71, ("0", "245")),
+        (0.5227, 0.6742, ("0.522", "0.675")), (-1.574, 0, ("-1.58", "0")), (0, 3 * 0.08, ("0", "0.240")), (0, 244.71, ("0", "245")),
         (5, 5, ("5.00", "5.00")),
     ],
 )  # fmt: skip
@@ -38,17 +38,18 @@ def test_what_is_printed_holds_the_range(low: float, width: float) -> None:
 
 
 def test_how_it_came_is_one_line() -> None:
-    line = "Gap flow (from memory). From speed 2950 rev/min, head 50 m. Holds if: rings run true."
+    line = "Route: gap flow (from memory). From: speed 2950 rev/min, head 50 m. Holds if: rings run true."
     assert how(effect(1, 2)) == line
 
 
-def test_a_row_for_each_effect_and_direction() -> None:
-    rows = effect_rows([effect(1, 2), Blocked(name="b", title="B", missing=("x",))], sealing_directions(Span(1, 2)))
-    assert [row[0].split("\n")[0] for row in rows] == [
-        "Ring leakage, new", "Life of a mechanical seal: shorter", "Life of the packing: shorter",
+def test_a_numbered_row_for_each_effect_and_direction() -> None:
+    blocked = Blocked(name="b", title="B", missing=("x",))
+    rows = effect_rows([effect(1, 2), blocked, effect(3, 4, "1")], sealing_directions(Span(1, 2)))
+    assert [(r.number, r.low, r.high, r.unit) for r in rows] == [
+        ("1", "1.00", "2.00", "m3/h"), ("2", "3.00", "4.00", "ratio"),
+        ("3", "", "", "shorter"), ("4", "", "", "shorter"),
     ]  # fmt: skip
-    assert all(len(row) == len(COLUMNS) for row in rows)
-    assert rows[0][1:] == ("1.00", "2.00", "m³/h")
+    assert rows[2].title == "Life of a mechanical seal" and rows[2].how.startswith("The box pressure rises")
 
 
 def test_missing_facts_say_which_figures_they_block() -> None:

@@ -156,22 +156,6 @@ def _effect(effect: Effect | Blocked) -> dict[str, object]:
     return {"blocked": isinstance(effect, Blocked), **effect.to_json()}
 
 
-def how(effect: Effect) -> str:
-    """Route, inputs and assumption of an effect, one line."""
-    return f"{effect.route}. From {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
-
-
 def amount(line: Line) -> str:
     """The figure of a line, or that it is not known."""
     return "not known" if line.figure is None else line.figure.text.removesuffix(" mm")
-
-
-def bounds(effect: Effect) -> tuple[str, str]:
-    """Both bounds to three digits that count, without an exponent."""
-    low, high = (f"{float(f'{bound:.3g}'):.12g}" for bound in (effect.low, effect.high))
-    return low, high
-
-
-def unit_of(effect: Effect) -> str:
-    """Its unit for people; a pure number is a ratio."""
-    return "ratio" if effect.unit == "1" else effect.unit

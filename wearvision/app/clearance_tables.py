@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from wearvision.app.clearance import Clearances, Table, amount, bounds, how, unit_of
+from wearvision.app.clearance import Clearances, Table, amount
+from wearvision.pages.effects import blocked_rows, effect_rows
 from wearvision.pages.report import ReportView, TableView
-from wearvision.rules.effect import Blocked, Effect
 
 COLUMNS = ("Clearance", ">mm, 95 %", "Held against", "Decision")
 SHARES = (0.44, 0.18, 0.24, 0.14)
@@ -44,27 +44,25 @@ def _clearances(tag: str, table: Table) -> TableView:
 
 def _effects(found: Clearances) -> tuple[TableView, ...]:
     """The ranges, and below them how each was worked out, by number."""
-    told = [e for e in found.effects if isinstance(e, Effect)]
-    rows = [(str(n), e.title, *bounds(e), unit_of(e)) for n, e in enumerate(told, start=1)]
-    rows += [(str(n), d.title, "", "", d.word) for n, d in enumerate(found.directions, start=len(told) + 1)]
-    hows = [*map(how, told), *(d.because for d in found.directions)]
+    rows = effect_rows(found.effects, found.directions)
     if not rows:
         return ()
     return (
         TableView(title=f"Pump {found.pump.tag}: what reuse costs", columns=("No.", "Effect", ">From", ">To", "Unit"),
-                  rows=tuple(rows), shares=(0.06, 0.54, 0.12, 0.12, 0.16),
+                  rows=tuple(row[:-1] for row in rows), shares=(0.06, 0.54, 0.12, 0.12, 0.16),
                   note="Ranges, never one figure. How each was worked out, and what must hold:",
-                  notes=tuple(f"{n}. {text}" for n, text in enumerate(hows, start=1))),
+                  notes=tuple(f"{row.number}. {row.how}" for row in rows)),
     )  # fmt: skip
 
 
 def _blocked(found: Clearances) -> tuple[TableView, ...]:
-    rows = tuple((b.title, ", ".join(b.missing)) for b in found.effects if isinstance(b, Blocked))
+    """What to state, and the figures that wait for it."""
+    rows = tuple(blocked_rows(found.effects))
     if not rows:
         return ()
     return (
-        TableView(title=f"Pump {found.pump.tag}: not worked out", columns=("Effect", "State in the pump file"),
-                  rows=rows, shares=(0.44, 0.56)),
+        TableView(title=f"Pump {found.pump.tag}: not worked out", rows=rows, shares=(0.34, 0.66),
+                  columns=("State in the pump file", "Figures that wait for it")),
     )  # fmt: skip
 
 

@@ -7,8 +7,8 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from wearvision.app.clearance import Clearances, Table, amount, bounds, how, unit_of
-from wearvision.rules.effect import Blocked, Effect
+from wearvision.app.clearance import Clearances, Table, amount
+from wearvision.pages.effects import blocked_rows, effect_rows
 
 
 def print_clearances(found: Clearances) -> None:
@@ -38,18 +38,16 @@ def _table(console: Console, table: Table) -> None:
 
 
 def _effects(console: Console, found: Clearances) -> None:
-    told = [e for e in found.effects if isinstance(e, Effect)]
-    if told:
+    rows = effect_rows(found.effects, found.directions)
+    if rows:
         grid = _grid("What reuse costs: ranges, never one figure", "", "from", "to", "unit", "how")
-        for number, effect in enumerate(told, start=1):
-            grid.add_row(effect.title, *bounds(effect), unit_of(effect), Text(f"[{number}]"))
+        for row in rows:
+            grid.add_row(row.title, row.low, row.high, row.unit, Text(f"[{row.number}]"))
         console.print(grid)
-        for number, effect in enumerate(told, start=1):
-            console.print(Text(f"  [{number}] {how(effect)}", style="dim"))
-    for direction in found.directions:
-        console.print(Text(f"  {direction.title}: {direction.word}; {direction.because}"))
-    blocked = [e for e in found.effects if isinstance(e, Blocked)]
-    _list(console, "Blocked by missing facts", tuple(f"{b.title}: state {', '.join(b.missing)}" for b in blocked))
+        for row in rows:
+            console.print(Text(f"  [{row.number}] {row.how}", style="dim"))
+    waiting = tuple(f"{fact}: for {figures}" for fact, figures in blocked_rows(found.effects))
+    _list(console, "To state in the pump file for more", waiting)
 
 
 def _grid(title: str, *columns: str) -> Grid:

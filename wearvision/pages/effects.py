@@ -8,12 +8,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from typing import NamedTuple
 
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.direction import Direction
-
-COLUMNS = ("Effect", ">From", ">To", "Unit")
-NOTE = "Ranges, never one figure: each with its route, what it was worked out from, and what must hold."
 
 
 def bounds(effect: Effect) -> tuple[str, str]:
@@ -22,28 +20,37 @@ def bounds(effect: Effect) -> tuple[str, str]:
     if widest == 0:
         return "0", "0"
     step = Decimal(1).scaleb(max(-9, math.floor(math.log10(widest)) - 2))
-    low = Decimal(repr(effect.low)).quantize(step, ROUND_FLOOR)
-    high = Decimal(repr(effect.high)).quantize(step, ROUND_CEILING)
-    return f"{low + 0:f}", f"{high + 0:f}"
+    low = Decimal(f"{effect.low:.12g}").quantize(step, ROUND_FLOOR)
+    high = Decimal(f"{effect.high:.12g}").quantize(step, ROUND_CEILING)
+    return f"{low:f}" if low else "0", f"{high:f}" if high else "0"
 
 
 def unit(effect: Effect) -> str:
-    """The unit as printed; a pure number has none."""
-    return "" if effect.unit == "1" else effect.unit.replace("m3/h", "m³/h")
+    """The unit as printed; a pure number is a ratio."""
+    return "ratio" if effect.unit == "1" else effect.unit
 
 
 def how(effect: Effect) -> str:
     """Route, inputs and assumption, one line."""
-    route = effect.route[:1].upper() + effect.route[1:]
-    return f"{route}. From {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
+    return f"Route: {effect.route}. From: {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
 
 
-def effect_rows(effects: Iterable[Effect | Blocked], directions: Iterable[Direction] = ()) -> list[tuple[str, ...]]:
-    """A row for each effect and direction under `COLUMNS`; the first cell has how it came after a line break."""
-    rows: list[tuple[str, ...]] = [
-        (f"{e.title}\n{how(e)}", *bounds(e), unit(e)) for e in effects if isinstance(e, Effect)
-    ]
-    return rows + [(f"{d.title}: {d.word}\n{d.because}", "", "", "") for d in directions]
+class Row(NamedTuple):
+    """One line of the table, and the note of its number."""
+
+    number: str
+    title: str
+    low: str
+    high: str
+    unit: str
+    how: str
+
+
+def effect_rows(effects: Iterable[Effect | Blocked], directions: Iterable[Direction] = ()) -> list[Row]:
+    """A numbered row for each effect, then for each direction, whose word stands where a range has its unit."""
+    told = [(e.title, *bounds(e), unit(e), how(e)) for e in effects if isinstance(e, Effect)]
+    told += [(d.title, "", "", d.word, f"{d.because[:1].upper()}{d.because[1:]}.") for d in directions]
+    return [Row(str(n), *texts) for n, texts in enumerate(told, start=1)]
 
 
 def blocked_rows(effects: Iterable[Effect | Blocked]) -> list[tuple[str, str]]:
