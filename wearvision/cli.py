@@ -142,19 +142,22 @@ def sheet(
     rubric: Rubric = None,
     mark: Annotated[Path | None, typer.Option(help="JSON file of marks on one photo: add, reshape, strike.")] = None,
     photo: Annotated[str, typer.Option(help="Photo the marks are for.")] = "",
-    renew: Annotated[bool, typer.Option("--renew", help="Begin a new inspection though readings stand.")] = False,
+    renew: Annotated[bool, typer.Option("--renew", help="New inspection: later photos, today's rubric.")] = False,
     as_json: Json = False,
 ) -> None:
     """Write the bench sheet of a part: where to gauge, how often, with what. With --mark, take marks in first."""
     from wearvision.app.inspection import still_missing
-    from wearvision.app.marking import mark_part, read_marks
+    from wearvision.app.marking import lay_again, read_marks
     from wearvision.app.sheets import sheet_of, write_part
     from wearvision.app.shop import now, open_shop
 
+    if photo and mark is None:
+        raise UsageError("--photo names the photo that --mark is for", got=photo, do="add --mark, or leave it out")
     with open_shop(data, rubric) as shop:
-        if mark is not None:
-            mark_part(shop, tag, photo, read_marks(mark), now(), renew=renew)
-        write_part(shop, tag, out, now(), command=f"wearvision read {tag}")
+        if mark is not None or renew:
+            marks = read_marks(mark) if mark is not None else []
+            lay_again(shop, tag, now(), photo=photo, marks=marks, renew=renew)
+        write_part(shop, tag, out, now())
         record = shop.ledger.load(tag)
         public = sheet_of(record).public_json()
         still = still_missing(record)
@@ -177,6 +180,7 @@ def read(
 ) -> None:
     """Enter gauge readings and sight checks, one at a time; Enter commits. Estimates open afterwards."""
     from wearvision.app.desk import read_csv, read_prompts
+    from wearvision.app.shop import command
 
     if not by.strip() and csv is None:
         raise UsageError("nobody is named", do="add --by YOURNAME; it stands on the record")
@@ -193,14 +197,14 @@ def read(
     if state.missing:
         say(f"{len(state.missing)} entries missing; nothing is lost, go on any time")
         raise typer.Exit(4)
-    say(f"complete; next: wearvision verdict {tag} --by NAME")
+    say(f"complete; next: {command('verdict', tag, data)} --by NAME")
 
 
 @app.command()
 def verdict(tag: Tag, by: By = "", data: Data = DATA, as_json: Json = False) -> None:
     """Confirm a complete sheet in your name and show what follows; no verdict while a reading is missing."""
     from wearvision.app.judging import judge
-    from wearvision.app.shop import now, open_shop
+    from wearvision.app.shop import command, now, open_shop
 
     with open_shop(data) as shop:
         found = judge(shop, tag, by, now())
@@ -210,7 +214,7 @@ def verdict(tag: Tag, by: By = "", data: Data = DATA, as_json: Json = False) -> 
         put("\n".join(found.lines))
     if by.strip() and not found.fresh:
         say(f"the sheet of {tag} was confirmed before; nothing is changed by this")
-    say(f"next: wearvision report {tag}")
+    say(f"next: {command('report', tag, data)}")
     say(CAUTION)
 
 

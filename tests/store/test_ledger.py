@@ -158,7 +158,7 @@ def test_a_grade_written_by_hand_is_found() -> None:
 
 
 @pytest.mark.parametrize(
-    "kind", ["entry", "sheet", "part", "opened", "photo", "survey", "mark", "confirmed", "nonsense"]
+    "kind", ["entry", "sheet", "part", "opened", "photo", "survey", "marks", "confirmed", "nonsense"]
 )
 @pytest.mark.parametrize("payload", [{}, {"sheet": "x"}, {"kind": 3}, {"photo": []}])
 def test_a_senseless_row_is_a_broken_record_and_no_traceback(kind: str, payload: dict[str, object]) -> None:
@@ -312,17 +312,17 @@ def test_a_reading_is_taken_after_its_sheet_was_laid_and_not_in_the_future(taken
                 book.commit(TAG, Entry(kind="first", what=reading), AT)
 
 
-def test_marks_of_persons_are_kept_in_their_order_with_the_sheet() -> None:
+def test_marks_of_persons_are_kept_with_the_sheet() -> None:
     with ledger() as book:
         sheet = laid(book)
         with pytest.raises(BrokenRecord):
-            book.begin(sheet, AT, renew=True, marks=[(OTHER, {"action": "strike"})])
+            book.begin(sheet, AT, renew=True, marks={OTHER: [{"action": "strike"}]})
             book.load(TAG)
     with ledger() as book:
         sheet = laid(book)
         book.keep_photo(TAG, photo(kit.SHA), survey(sha=kit.SHA), AT)
-        for name in ("G1", "G2"):
-            book.begin(sheet, AT, renew=True, marks=[(kit.SHA, {"target": name})])
+        for names in (["G1"], ["G1", "G2"]):
+            book.begin(sheet, AT, renew=True, marks={kit.SHA: [{"target": name} for name in names]})
         assert book.load(TAG).marks == {kit.SHA: ({"target": "G1"}, {"target": "G2"})}
 
 

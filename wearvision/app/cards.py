@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from wearvision.app.files import write_whole
 from wearvision.cards import printing as cards
 from wearvision.errors import BadInput
 from wearvision.stated import View
@@ -26,9 +27,5 @@ def write_card(out: Path, number: int, size: str, serial: str, view: View | None
         data = cards.card_png(number, size, serial=serial, view=view)
     else:
         raise BadInput("a card is written as .pdf or .png", got=out.name, do="change the ending of --out")
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        out.write_bytes(data)
-    except OSError as error:
-        raise BadInput("the card cannot be written", got=str(out), do=error.strerror or "") from None
+    write_whole(out, data)
     return {"file": str(out), "card": number, "size": size, "serial": serial, "view": view, "page": page}

@@ -11,6 +11,8 @@ from wearvision import __version__
 from wearvision.app import sheets as pages
 from wearvision.app.clearance import clearances_for
 from wearvision.app.clearance_tables import with_pump
+from wearvision.app.files import write_whole
+from wearvision.app.judging import changed_since
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo, rows
 from wearvision.app.shop import Shop
 from wearvision.pages.page import say
@@ -46,12 +48,11 @@ def write_report(shop: Shop, tag: str, out: Path, at: datetime, *, pump: Path | 
     view = report_view(shop, tag, at)
     if pump is not None:
         view = with_pump(view, clearances_for(shop, tag, pump))
-    out.mkdir(parents=True, exist_ok=True)
     name = pages.file_name(tag)
     html, pdf = out / f"report-{name}.html", out / f"report-{name}.pdf"
     data = report_pdf(view)
-    html.write_text(report_html(view), encoding="utf-8")
-    pdf.write_bytes(data)
+    write_whole(html, report_html(view))
+    write_whole(pdf, data)
     shop.ledger.note_report(tag, hashlib.sha256(data).hexdigest(), "pdf", at)
     return html, pdf
 
@@ -59,6 +60,8 @@ def write_report(shop: Shop, tag: str, out: Path, at: datetime, *, pump: Path | 
 def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
     """Everything the report prints; no verdict while the sheet is not confirmed."""
     record = shop.ledger.load(tag)
+    if record.confirmed:
+        shop.ledger.require_sound()
     sheet = pages.sheet_of(record)
     tail = shop.ledger.chain.tail()
     verdict = record.verdict() if record.confirmed else None
@@ -71,7 +74,8 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
         photos=tuple(_photo(d) for d in drawn), findings=rows(sheet.findings, pages.names_of(record)),
         instruments=_instruments(record.log),
         criteria=tuple(_criterion(record, sheet, c, outcomes.get(c.id)) for c in sheet.criteria),
-        verdict=_verdict(verdict) if verdict else None, missing=() if verdict else still,
+        verdict=_verdict(verdict, changed_since(record, shop.rubric)) if verdict else None,
+        missing=() if verdict else still,
         losses=verdict.losses if verdict else (), follow_ups=_follow_ups(sheet, verdict),
         cautions=_cautions(sheet),
         not_assessed=pages.not_assessed([record.surveys[sha] for sha, _ in sheet.photos]),
@@ -197,10 +201,10 @@ def _decision(sheet: PrefilledSheet, criterion: Criterion, outcome: CriterionOut
     )  # fmt: skip
 
 
-def _verdict(verdict: Verdict) -> VerdictView:
+def _verdict(verdict: Verdict, notes: tuple[str, ...]) -> VerdictView:
     return VerdictView(
         word=verdict.word,
-        reasons=(*verdict.reasons, *verdict.doubts),
+        reasons=(*verdict.reasons, *verdict.doubts, *notes),
         by=verdict.sheet.confirmed_by,
         at=verdict.sheet.confirmed_at,
     )

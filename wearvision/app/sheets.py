@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-import shlex
+import hashlib
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from wearvision import __version__
+from wearvision.app.files import write_whole
 from wearvision.app.ordering import next_step
 from wearvision.app.pictures import BOARD_PX, SHEET_PX, Drawing, draw_closeups, draw_photo, rows, seen_words
 from wearvision.app.shop import Shop, open_shop
+from wearvision.app.shop import command as command_for
 from wearvision.errors import NeedsPerson
 from wearvision.pages.board import PartCard, SheetCriterion, SheetModel, sheet_page
 from wearvision.pages.page import Picture
@@ -65,16 +68,14 @@ def _width(survey: Any) -> int:
 def part_job(tag: str, *, data: Path, out: Path, at: datetime) -> PartCard:
     """`write_part` as the work of one process."""
     with open_shop(data) as shop:
-        return write_part(shop, tag, out, at, command=f"wearvision read {shlex.quote(tag)}")
+        return write_part(shop, tag, out, at)
 
 
-def write_part(shop: Shop, tag: str, out: Path, at: datetime, *, command: str) -> PartCard:
+def write_part(shop: Shop, tag: str, out: Path, at: datetime) -> PartCard:
     """Write the bench sheet of a part into `out/sheets` and return its card for the board."""
     record = shop.ledger.load(tag)
-    drawn = drawings(shop, record)
-    target = out / "sheets" / f"{file_name(tag)}.html"
-    target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_text(sheet_html(record, drawn, at, command=command), encoding="utf-8")
+    drawn, command = drawings(shop, record), command_for("read", tag, shop.folder)
+    write_whole(out / "sheets" / f"{file_name(tag)}.html", sheet_html(record, drawn, at, command=command))
     return _card(record, [draw_photo(d, BOARD_PX) for d in drawn], command)
 
 
@@ -151,5 +152,9 @@ def not_assessed(surveys: Iterable[Any]) -> tuple[tuple[str, str], ...]:
 
 
 def file_name(tag: str) -> str:
-    """A tag as part of a file name."""
-    return "".join(c if c.isalnum() or c in "-_." else "_" for c in tag)
+    """A tag as part of a file name: itself where it can be, else spelt plainly with a few digits of its hash, so
+    that no two tags share a file."""
+    if re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}", tag) and not tag.endswith("."):
+        return tag
+    plain = "".join(c if c.isalnum() or c in "-_" else "_" for c in tag)
+    return f"{plain[:40]}-{hashlib.sha256(tag.encode()).hexdigest()[:8]}"

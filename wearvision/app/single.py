@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from wearvision.app.marking import read_marks
+from wearvision.app.files import read_text, write_whole
+from wearvision.app.marking import read_marks, require_scale
 from wearvision.app.measuring import PhotoResult, measure_photo
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo
 from wearvision.errors import BadInput, UsageError, WearvisionError
@@ -68,30 +69,32 @@ def measure_files(
     for path in paths:
         try:
             result = measure_photo(path, stated, marks=acts, boards=specs, rubric=rubric)
+            if acts:
+                require_scale(result)
             if overlay is not None:
-                _write_overlay(path, result, overlay)
+                twin = [p.stem for p in paths].count(path.stem) > 1
+                name = f"{path.stem}-{result.public['photo']['sha256'][:8]}" if twin else path.stem
+                _write_overlay(path, result, overlay / f"{name}-overlay.jpg")
             yield Measurement(public=result.public, words=words(result.public))
         except WearvisionError as error:
             yield Measurement(error=error)
 
 
 def _board(path: Path) -> BoardSpec:
+    text = read_text(path, "the board", do="save the file as UTF-8")
     try:
-        return board_from_toml(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"the board cannot be read: {error}", got=str(path)) from None
+        return board_from_toml(text)
     except BadInput as error:
         raise BadInput(f"{path.name}: {error.what}", got=error.got, do=error.do) from None
 
 
-def _write_overlay(path: Path, result: PhotoResult, folder: Path) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
+def _write_overlay(path: Path, result: PhotoResult, target: Path) -> None:
     drawing = Drawing(
         path=path, name=path.name, width_px=result.public["photo"]["width_px"],
         survey={**result.public, "drawing": result.drawing},
         findings=tuple(finding_from_record(r) for r in result.records),
     )  # fmt: skip
-    (folder / f"{path.stem}-overlay.jpg").write_bytes(draw_photo(drawing, SHEET_PX).jpeg)
+    write_whole(target, draw_photo(drawing, SHEET_PX).jpeg)
 
 
 def words(public: dict[str, Any]) -> str:

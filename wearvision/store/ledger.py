@@ -84,7 +84,7 @@ class Ledger:
         at: datetime,
         *,
         renew: bool = False,
-        marks: Sequence[tuple[str, Mapping[str, object]]] = (),
+        marks: Mapping[str, Sequence[Mapping[str, object]]] | None = None,
     ) -> bool:
         """Begin an inspection; returns whether a new sheet was laid.
 
@@ -95,8 +95,9 @@ class Ledger:
         sheet : PrefilledSheet
         at : datetime
         renew : bool
-        marks : sequence of (sha256 of the photo, mark)
-            New marks of persons that the sheet's findings are made with; kept with it, both or none.
+        marks : mapping of str to sequence of mapping, optional
+            Per photo, by sha256, all marks of persons that the sheet's findings are made with; kept with it,
+            both or none.
         """
         record = self.load(sheet.tag)
         standing = record.sheet
@@ -104,7 +105,8 @@ class Ledger:
         if not renew and (same or record.log.entries):
             return False
         drafts = [
-            Draft(kind="mark", tag=sheet.tag, payload={"sha256": sha, "mark": mark}, at=at) for sha, mark in marks
+            Draft(kind="marks", tag=sheet.tag, payload={"sha256": sha, "marks": list(all_of_it)}, at=at)
+            for sha, all_of_it in (marks or {}).items()
         ]
         drafts.append(Draft(kind="sheet", tag=sheet.tag, payload=sheet.to_json(), at=at))
         self.chain.append_many(drafts, seen=record.seq)

@@ -5,7 +5,7 @@ Kinds of event, and what their payload holds:
     part       kind of the part, crate it came in
     photo      sha256, file name, view and stated facts of a photo kept as a blob
     survey     sha256 of a photo and the public result of measuring it
-    mark       sha256 of a photo and what a person marked on it: added, reshaped or struck
+    marks      sha256 of a photo and all that persons marked on it so far: added, reshaped, struck
     sheet      a prefilled sheet; begins an inspection, the earlier one stays in the chain
     entry      a reading or a sight check, with the digest of the sheet it belongs to
     opened     a sealed estimate was shown, with the criterion and by whom
@@ -42,7 +42,7 @@ class PartRecord:
     surveys : mapping of str to mapping
         Latest public result of each photo by its sha256.
     marks : mapping of str to tuple of mapping
-        What persons marked on each photo, by its sha256, in the order made.
+        All that persons marked on each photo, by its sha256, in the order made.
     sheet : PrefilledSheet or None
     since : tuple of str
         Photos, by sha256, that were measured after the sheet was laid.
@@ -134,11 +134,11 @@ def _survey(record: PartRecord, data: Payload) -> PartRecord:
     return replace(record, surveys={**record.surveys, sha: data}, since=since)
 
 
-def _mark(record: PartRecord, data: Payload) -> PartRecord:
-    sha, mark = str(data["sha256"]), data["mark"]
-    if sha not in record.photos or not isinstance(mark, Mapping):
-        raise BadInput("a mark on a photo of another part", got=sha)
-    return replace(record, marks={**record.marks, sha: (*record.marks.get(sha, ()), mark)})
+def _marks(record: PartRecord, data: Payload) -> PartRecord:
+    sha, marks = str(data["sha256"]), data["marks"]
+    if sha not in record.photos or not isinstance(marks, list):
+        raise BadInput("marks on a photo of another part", got=sha)
+    return replace(record, marks={**record.marks, sha: tuple(marks)})
 
 
 def _sheet(record: PartRecord, data: Payload) -> PartRecord:
@@ -189,6 +189,6 @@ def _same_sheet(record: PartRecord, data: Payload) -> PrefilledSheet:
 
 
 _STEPS: Mapping[str, Callable[[PartRecord, Payload], PartRecord]] = {
-    "part": _part, "photo": _photo, "survey": _survey, "mark": _mark, "sheet": _sheet, "entry": _entry,
+    "part": _part, "photo": _photo, "survey": _survey, "marks": _marks, "sheet": _sheet, "entry": _entry,
     "opened": _opened, "confirmed": _confirmed, "report": _report,
 }  # fmt: skip
