@@ -23,7 +23,7 @@ class RingFit:
     Attributes
     ----------
     ring_diameter, bore_diameter : Gauged
-        Means over all readings.
+        Means of the places' means.
     min_diametral, mean_diametral, max_diametral : Gauged
         Clearance. Contact follows the smallest, leakage of a short ring the mean.
     bore_ovality_diametral, ring_ovality_diametral : Gauged or None
@@ -51,8 +51,13 @@ def ring_fit(pair: RingPair) -> RingFit:
     BadInput
         Fewer than two readings of bore or ring, or a ring that would not go into its bore.
     """
-    clearances = [bore.minus(ring) for bore, ring in _met(pair)]
-    bore, ring = _mean([d.gauged for d in pair.bore]), _mean([d.gauged for d in pair.ring])
+    met = _met(pair)
+    for bore, ring in met:
+        if ring.value_mm >= bore.value_mm:
+            raise BadInput(f"{pair.name}: is the impeller ring larger than its bore? (bore, ring in mm)",
+                           got=(bore.value_mm, ring.value_mm), do="check which reading is which")  # fmt: skip
+    clearances = [bore.minus(ring) for bore, ring in met]
+    bore, ring = _mean(_places(pair.bore)), _mean(_places(pair.ring))
     return RingFit(
         ring_diameter=ring, bore_diameter=bore, mean_diametral=bore.minus(ring, "mean bore less mean ring"),
         min_diametral=min(clearances, key=lambda c: c.value_mm),
@@ -67,13 +72,18 @@ def _met(pair: RingPair) -> list[tuple[Gauged, Gauged]]:
     for what, found in (("casing ring (inside)", pair.bore), ("impeller ring (outside)", pair.ring)):
         if len({(d.place, d.angle_deg) for d in found}) < 2:
             raise BadInput(f"{pair.name}: the {what} needs readings at two or more places or angles",
-                           got=len(found), do="a quarter turn on, and at the other end")  # fmt: skip
-    if max(d.gauged.value_mm for d in pair.ring) >= min(d.gauged.value_mm for d in pair.bore):
-        got = (min(d.gauged.value_mm for d in pair.bore), max(d.gauged.value_mm for d in pair.ring))
-        raise BadInput(f"{pair.name}: is the impeller ring larger than its bore? (bore, ring in mm)",
-                       got=got, do="check which reading is which")  # fmt: skip
+                           got=len(found), do="read a quarter turn on, and at the other end")  # fmt: skip
     same = {d.place for d in pair.bore} == {d.place for d in pair.ring}
     return [(b.gauged, r.gauged) for b, r in product(pair.bore, pair.ring) if not same or b.place == r.place]
+
+
+def _by_place(found: Sequence[Diameter]) -> list[list[Gauged]]:
+    return [[d.gauged for d in found if d.place == p] for p in dict.fromkeys(d.place for d in found)]
+
+
+def _places(found: Sequence[Diameter]) -> list[Gauged]:
+    """Mean diameter of each place."""
+    return [_mean(readings) for readings in _by_place(found)]
 
 
 def _mean(readings: Sequence[Gauged]) -> Gauged:
@@ -83,13 +93,12 @@ def _mean(readings: Sequence[Gauged]) -> Gauged:
 
 
 def _ovality(found: Sequence[Diameter]) -> Gauged | None:
-    places = [[d.gauged for d in found if d.place == p] for p in dict.fromkeys(d.place for d in found)]
-    spreads = [_spread(p) for p in places if len(p) > 1]
+    spreads = [_spread(readings) for readings in _by_place(found) if len(readings) > 1]
     return max(spreads, key=lambda s: s.value_mm, default=None)
 
 
 def _taper(found: Sequence[Diameter]) -> Gauged | None:
-    means = [_mean([d.gauged for d in found if d.place == p]) for p in dict.fromkeys(d.place for d in found)]
+    means = _places(found)
     return _spread(means) if len(means) > 1 else None
 
 

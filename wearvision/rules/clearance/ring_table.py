@@ -79,7 +79,7 @@ def _metric(diameter_mm: float) -> float:
 
 
 def _older(diameter_mm: float) -> float:
-    inches = diameter_mm / IN
+    inches = round(diameter_mm / IN, 6)  # 3 in through mm and back must stay 3 in
     if inches >= _OLDER_END_IN:
         raise NeedsPerson(
             "the older edition's rows end at 6 in here", got=f"{inches:.3f} in", do="state the maker's design clearance"
