@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,12 +23,17 @@ def effect(low: float, high: float, unit: str = "m3/h") -> Effect:
     ("low", "high", "printed"),
     [
         (4.926, 5.792, ("4.92", "5.80")), (0, 0.0, ("0", "0")), (2347.2, 11870.4, ("2300", "11900")),
-        (0.5227, 0.6742, ("0.522", "0.675")), (-1.574, 0, ("-1.58", "0")), (0, 3 * 0.08, ("0", "0.240")), (0, 244.71, ("0", "245")),
+        (0.5227, 0.6742, ("0.522", "0.675")), (-1.574, 0, ("-1.58", "0")), (0, 3 * 0.08, ("0", "0.240")),
+        (0, 244.71, ("0", "245")),
         (5, 5, ("5.00", "5.00")),
     ],
 )  # fmt: skip
 def test_bounds_are_rounded_outward(low: float, high: float, printed: tuple[str, str]) -> None:
     assert bounds(effect(low, high)) == printed
+
+
+def test_what_is_permitted_is_rounded_down() -> None:
+    assert bounds(replace(effect(0, 1268.9, "g mm"), name="permissible_unbalance")) == ("0", "1260")
 
 
 @given(st.floats(-1e6, 1e6), st.floats(0, 1e6))
@@ -55,8 +62,15 @@ def test_a_numbered_row_for_each_effect_and_direction() -> None:
 def test_missing_facts_say_which_figures_they_block() -> None:
     blocked = [
         Blocked(name="a", title="Leakage", missing=("head (m)", "speed (rev/min)")),
-        Blocked(name="b", title="Loss", missing=("speed (rev/min)",)),
+        Blocked(name="b", title="Loss", missing=("speed (rev/min)", "flow (m3/h)")),
+        Blocked(name="c", title="Cost", missing=("flow (m3/h)", "speed (rev/min)", "tariff")),
     ]
     assert blocked_rows([*blocked, effect(1, 2)]) == [
-        ("speed (rev/min)", "Leakage; Loss"), ("head (m)", "Leakage"),
+        ("speed (rev/min)", "Leakage; Loss; Cost"), ("flow (m3/h)", "Loss; Cost"), ("head (m)", "Leakage"),
+        ("tariff", "Cost"),
     ]  # fmt: skip
+
+
+def test_facts_that_block_the_same_figures_share_a_row() -> None:
+    blocked = [Blocked(name="a", title="Cost", missing=("hours (h/year)", "tariff (EUR/kWh)"))]
+    assert blocked_rows(blocked) == [("hours (h/year), tariff (EUR/kWh)", "Cost")]

@@ -1,6 +1,7 @@
 """How effects of reuse are shown: rows of text that the report and the terminal share.
 
-A range is rounded outward, never inward, so that what is printed holds whatever the figures hold.
+A range is rounded outward, never inward, so that what is printed holds whatever the figures hold. What is permitted
+is rounded down: nothing printed may allow more.
 """
 
 from __future__ import annotations
@@ -15,13 +16,17 @@ from wearvision.rules.effects.direction import Direction
 
 
 def bounds(effect: Effect) -> tuple[str, str]:
-    """Both bounds as text: three digits that count of the wider one, rounded outward, no power of ten."""
+    """Both bounds as text: three digits that count of the wider one, rounded outward, no power of ten.
+
+    The name of what is permitted starts with `permissible`; its bounds are rounded down.
+    """
     widest = max(abs(effect.low), abs(effect.high))
     if widest == 0:
         return "0", "0"
     step = Decimal(1).scaleb(max(-9, math.floor(math.log10(widest)) - 2))
+    up = ROUND_FLOOR if effect.name.startswith("permissible") else ROUND_CEILING
     low = Decimal(f"{effect.low:.12g}").quantize(step, ROUND_FLOOR)
-    high = Decimal(f"{effect.high:.12g}").quantize(step, ROUND_CEILING)
+    high = Decimal(f"{effect.high:.12g}").quantize(step, up)
     return f"{low:f}" if low else "0", f"{high:f}" if high else "0"
 
 
@@ -54,11 +59,14 @@ def effect_rows(effects: Iterable[Effect | Blocked], directions: Iterable[Direct
 
 
 def blocked_rows(effects: Iterable[Effect | Blocked]) -> list[tuple[str, str]]:
-    """What to state, and the figures that wait for it; each fact once, the one that most figures wait for first."""
+    """What to state, and the figures that wait for it: facts with the same figures together, most figures first."""
     waiting: dict[str, list[str]] = {}
     for blocked in effects:
         if isinstance(blocked, Blocked):
             for missing in blocked.missing:
                 waiting.setdefault(missing, []).append(blocked.title)
-    facts = sorted(waiting, key=lambda missing: -len(waiting[missing]))
-    return [(missing, "; ".join(waiting[missing])) for missing in facts]
+    facts: dict[tuple[str, ...], list[str]] = {}
+    for missing, figures in waiting.items():
+        facts.setdefault(tuple(figures), []).append(missing)
+    most_first = sorted(facts, key=len, reverse=True)
+    return [(", ".join(facts[figures]), "; ".join(figures)) for figures in most_first]
