@@ -30,13 +30,15 @@ def bearing_effects(
     def figure(part: float, axial: float, more: float) -> float:
         return bearing.life_ratio(1.0, 1 + part * (_now(axial, more) / axial - 1), rolling)
 
-    hours = fact(f"equivalent load of this {rolling} bearing by its maker's factors (worked out here for an"
-                 " angular-contact pair only)", None)  # fmt: skip
-    return (
+    told = [
         tell(_figure("bearing_life_factor", "Bearing life, now over new", "1", ROUTE + ANY, ADDS),
-             (known.axial_load, lost), figure, spreads=(PART,)),
-        tell(_figure("bearing_life_now", "Bearing life L10, now", "h", ROUTE, ADDS), (hours,), lambda load: load),
-    )  # fmt: skip
+             (known.axial_load, lost), figure, spreads=(PART,))
+    ]  # fmt: skip
+    if known.rating.span is not None:
+        load = fact(f"equivalent load of this {rolling} bearing by its maker's factors (worked out here for an"
+                    " angular-contact pair only)", None)  # fmt: skip
+        told.append(tell(_figure("bearing_life_now", "Bearing life L10, now", "h", ROUTE, ADDS), (load,), float))
+    return tuple(told)
 
 
 def _pair(known: PumpFacts, lost: Fact) -> tuple[Effect | Blocked, ...]:
