@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from wearvision.app.depths import confirmed_wear
+from wearvision.app.depths import known_of
 from wearvision.app.pump import read_pump
 from wearvision.app.shop import Shop, open_shop
 from wearvision.errors import UsageError
@@ -132,15 +132,20 @@ def clearances_for(shop: Shop, tag: str, file: Path) -> Clearances:
 
 def clearances(shop: Shop | None, pump: Pump) -> Clearances:
     """Work everything out for one pump."""
-    wear, unread = confirmed_wear(shop, pump)
+    known = known_of(shop, pump)
     guard = pump.guard_factor
-    stack = None if pump.axial is None else axial_stack(pump.axial, wear, pump.thermal, guard_factor=guard)
+    stack = None if pump.axial is None else axial_stack(pump.axial, known.wear, pump.thermal, guard_factor=guard)
     rings = tuple(ring_clearance(pair, pump.thermal, guard_factor=guard) for pair in pump.rings)
     effects = all_effects(pump, stack, rings)
     return Clearances(
         pump=pump, stack=stack, rings=rings, effects=effects, directions=all_directions(pump, rings, effects),
-        follow_ups=follow_ups(pump.impeller or Impeller(), semi_open=stack is not None), unread=unread,
+        follow_ups=_follow_ups(pump, known.crack_suspected), unread=known.questions,
     )  # fmt: skip
+
+
+def _follow_ups(pump: Pump, crack_suspected: bool) -> tuple[str, ...]:
+    wheel = pump.impeller or Impeller()
+    return follow_ups(wheel, crack_suspected=crack_suspected, semi_open=pump.axial is not None)
 
 
 @contextmanager

@@ -73,7 +73,7 @@ def test_the_design_value_rules_over_the_table() -> None:
 
 
 def test_water_works_pumps_are_asked_for_their_design_value() -> None:
-    # typical 0.0015 x diameter (published in a paper on pump clearances) is below the process row: 0.195 against 0.43 mm
+    # typical 0.0015 x diameter (published, stored paper on pump clearances): 0.195, below the process row of 0.43 mm
     found = judged(pair(130.30, 130.0, service="waterworks"))
     assert found.new is None
     assert found.word == "undecided" and found.open

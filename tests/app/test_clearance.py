@@ -1,0 +1,184 @@
+"""Clearances of a pump from its file and the ledger, as the command prints them and as a section of a report."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.pump_kit import AT, AXIAL, DEMO, HEAD, PARTS, confirm, lay, ring, write
+from wearvision import cli
+from wearvision.app.clearance import clearances_for, clearances_of
+from wearvision.app.reporting import write_report
+from wearvision.app.shop import Shop, open_shop
+from wearvision.errors import BadInput, UsageError
+
+DEPTHS = {1: "0.02 mm", 2: "0.04 mm", 3: "0.03 mm"}
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    with open_shop(tmp_path / "data", create=True) as opened:
+        yield opened
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Callable[..., tuple]:
+    """The command line in this process, in an empty folder: exit code, stdout, stderr."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "120")
+
+    def call(*words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["wearvision", *words])
+        code = 0
+        try:
+            cli.main()
+        except SystemExit as end:
+            code = int(end.code or 0)
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return code, out, err
+
+    return call
+
+
+def test_only_confirmed_readings_count(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "C-1", "casing", typed=DEPTHS)
+    lay(shop, "I-1", "impeller", typed=DEPTHS)
+    confirm(shop, "C-1")
+    file = write(tmp_path, HEAD + PARTS + AXIAL)
+    found = clearances_for(shop, "C-1", file)
+    assert found.stack is not None
+    assert found.stack.wear.casing_axial is not None
+    assert found.stack.wear.casing_axial.value_mm == pytest.approx(0.04)
+    assert found.stack.wear.casing_axial.how == "C-1, point 2"
+    assert found.stack.wear.impeller_axial is None
+    assert "how deep is I-1 worn" in found.questions[0]
+    assert found.needs_person
+    confirm(shop, "I-1")
+    found = clearances_for(shop, "C-1", file)
+    assert found.stack is not None and found.stack.wear.impeller_axial is not None
+    assert found.stack.wear.back_vanes_axial is not None  # its height-loss readings
+    assert not found.questions
+
+
+def test_the_uncertainty_of_a_depth_is_that_of_gauge_and_seating(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "C-1", "casing", typed=DEPTHS)
+    confirm(shop, "C-1")
+    found = clearances_for(shop, "C-1", write(tmp_path, HEAD + '[parts]\ncasing = "C-1"\n' + AXIAL))
+    assert found.stack is not None and found.stack.wear.casing_axial is not None
+    # 0.01 step, +-0.02 gauge, +-0.03 seating, all rectangular (GUM 4.3.7)
+    by_hand = (0.01**2 / 12 + (0.02**2 + 0.03**2) / 3) ** 0.5
+    assert found.stack.wear.casing_axial.u_mm == pytest.approx(by_hand)
+
+
+def test_a_tag_of_the_wrong_kind_is_refused(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "C-1", "impeller")
+    with pytest.raises(BadInput, match="C-1 is in the ledger as impeller"):
+        clearances_for(shop, "C-1", write(tmp_path, HEAD + '[parts]\ncasing = "C-1"\n'))
+    with pytest.raises(BadInput, match="no such part"):
+        clearances_for(shop, "C-2", write(tmp_path, HEAD + '[parts]\ncasing = "C-2"\n'))
+
+
+def test_a_part_of_another_pump_is_a_slip_of_the_call(shop: Shop, tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="X-9 is no part of pump P-7"):
+        clearances_for(shop, "X-9", write(tmp_path, HEAD + PARTS))
+
+
+def test_a_suspected_crack_is_followed_up(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "I-1", "impeller", suspect=True)
+    confirm(shop, "I-1")
+    found = clearances_for(shop, "I-1", write(tmp_path, HEAD + '[parts]\nimpeller = "I-1"\n'))
+    assert "penetrant test" in found.follow_ups[0]
+
+
+def test_without_a_ledger_the_readings_are_asked_for(tmp_path: Path) -> None:
+    found = clearances_of(DEMO / "pump-P-101.toml", tmp_path / "none")
+    assert len(found.unread) == 2
+    assert not (tmp_path / "none").exists()
+
+
+def test_both_rings_of_a_double_suction_pump(tmp_path: Path) -> None:
+    found = clearances_of(DEMO / "pump-P-204.toml", tmp_path / "none")
+    assert [r.word for r in found.rings] == ["undecided", "within"]
+    assert "both wait for it" in found.both_rings
+    assert found.needs_person
+
+
+def test_the_command_prints_and_says_when_a_person_is_needed(run: Callable[..., tuple]) -> None:
+    code, out, err = run("clearance", str(DEMO / "pump-P-204.toml"))
+    assert code == 4
+    assert "Clearance, diametral, largest" in out and "undecided" in out and "renew at 0.920 mm" in out
+    assert "What reuse costs" in out
+    assert "a person is needed" in err
+    assert "maker's manual" in err
+
+
+def test_a_settled_pump_ends_with_zero(run: Callable[..., tuple], tmp_path: Path) -> None:
+    file = write(tmp_path, HEAD + AXIAL)
+    code, out, _ = run("clearance", str(file))
+    assert code == 0
+    assert "Set the front gap to 0.203 mm (axial, cold)." in out
+    assert "0.322 mm towards the front face" in out
+
+
+def test_json_holds_everything_on_one_line(run: Callable[..., tuple], tmp_path: Path) -> None:
+    file = write(tmp_path, HEAD + AXIAL + ring("front", 165.40, 164.80))
+    code, out, _ = run("clearance", str(file), "--json")
+    assert code == 0
+    assert out.count("\n") == 1
+    data = json.loads(out)
+    assert data["schema"] == "wearvision.clearance/1"
+    assert data["needs_person"] is False
+    front = data["axial"]["lines"]["front_gap_axial"]["figure"]
+    assert front == {"value": pytest.approx(0.525), "u95": pytest.approx(0.03047, abs=1e-4), "unit": "mm",
+                     "how": "0.50 mm by FG-02"}  # fmt: skip
+    assert data["rings"][0]["renew_at_clearance_diametral_mm"] == pytest.approx(0.92)
+    assert data["rings"][0]["lines"]["clearance_mean_diametral"]["figure"]["value"] == pytest.approx(0.60)
+    assert all({"name", "title", "blocked"} <= set(e) for e in data["effects"])
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        (ring("front", 164.80, 165.71), "larger than its bore"),
+        ('[axial]\nfront_gap_axial = { reading = "2 mm", gauge = "FG-02" }\n'
+         'total_gap_axial = { reading = "1.8 mm", gauge = "DI-04" }\n', "larger than the axial total"),
+        ("[duty]\nspeed = 2950\n", "pump.toml:7:"),
+        ("[[rings]]\nname = 'r'\ninside = []\noutside = []\n", "two or more places or angles"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_line_and_exit_three(
+    run: Callable[..., tuple], tmp_path: Path, text: str, why: str
+) -> None:
+    code, out, err = run("clearance", str(write(tmp_path, HEAD + text)))
+    assert code == 3
+    assert out == ""
+    assert why in err and err.count("\n") == 1
+
+
+def test_a_missing_file_is_bad_input(run: Callable[..., tuple]) -> None:
+    code, _, err = run("clearance", "nowhere.toml")
+    assert code == 3
+    assert "nowhere.toml" in err
+
+
+def test_the_report_of_a_part_carries_its_pump(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "C-1", "casing", typed=DEPTHS)
+    lay(shop, "I-1", "impeller", typed=DEPTHS)
+    confirm(shop, "C-1")
+    file = write(tmp_path, HEAD + PARTS + AXIAL + "[impeller]\nmass = '12 kg'\n[duty]\nspeed = '2950 rpm'\n")
+    html, pdf = write_report(shop, "C-1", tmp_path / "out", AT, pump=file)
+    page = html.read_text(encoding="utf-8")
+    for words in ("Pump P-7: axial stack", "Front gap, axial, as found", "what reuse costs", "Permissible residual",
+                  "Question: how deep is I-1 worn", "not worked out"):  # fmt: skip
+        assert words in page, words
+    import pymupdf
+
+    text = "".join(p.get_text() for p in pymupdf.open(pdf))
+    assert "Pump P-7: axial stack" in text and "0.525" in text
+    plain, _ = write_report(shop, "C-1", tmp_path / "plain", AT)
+    assert "P-7" not in plain.read_text(encoding="utf-8")
