@@ -21,11 +21,11 @@ STATE = "state it: mm, half-mm, in8, in16, in32 or in64"
 
 @dataclass(frozen=True, kw_only=True)
 class Clue:
-    """What is known of one scale: pattern, shortest mark in periods, whether numbers stand at the longest marks."""
+    """What is known of one scale: pattern, shortest mark in periods, numbers at each or each second longest mark."""
 
     pattern: Pattern
     slim: float
-    numbered: bool
+    numbered: int
 
 
 def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
@@ -41,8 +41,9 @@ def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
     if len(splits) < 2 or set(splits) != {2}:
         return (), False
     allowed = tuple(u for u in BINARY if len(GRADUATIONS[u].splits) >= len(splits) and u in fits)
-    exact = tuple(u for u in allowed if GRADUATIONS[u].splits == splits)
-    if exact and clue.pattern.closed and clue.numbered:
+    inch = splits if clue.numbered < 2 else (*splits, 2)
+    exact = tuple(u for u in allowed if GRADUATIONS[u].splits == inch)
+    if exact and clue.numbered:
         return exact, True
     return allowed, False
 

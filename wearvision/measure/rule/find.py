@@ -30,8 +30,8 @@ LINES = 8
 """Candidate lines looked at."""
 NEAR_PX, BLOCK_PX = 24.0, 8.0
 """Rows about a line searched for a lattice, in blocks."""
-REACH_PERIODS, REACH_PX = 18.0, (40.0, 260.0)
-"""How far across the marks are followed: the longest of a 1/64 in scale have 17 periods."""
+REACH_PERIODS, REACH_PX = 26.0, (60.0, 320.0)
+"""How far across the marks are followed: numbers beyond the longest of a 1/64 in scale end there."""
 PARALLEL = 0.2
 """Scales of one rule are parallel within this angle, rad."""
 NONE = Unmeasured(reason="no steel rule seen", hint="lay a rule flat beside the part, its marks sharp and in view")
@@ -111,13 +111,13 @@ def _read(gray: Gray, line: Line, row_px: float, lattice: Lattice) -> Reading | 
     lattice = Lattice(law=law, n=lattice.n, t_px=t, scatter=scatter, strength=lattice.strength)
     period = float(lattice.period_px(np.median(t)))
     reach = float(np.clip(REACH_PERIODS * period, *REACH_PX))
-    strip = unroll(gray, moved_to(line, row_px), (-reach, reach), max(1.0, reach / 90))
+    strip = unroll(gray, moved_to(line, row_px), (-reach, reach), max(1.0, reach / 110))
     marks = measure_marks(strip, lattice)
     if marks is None:
         return None
     pattern = find_pattern(marks.n, marks.t_px, marks.length_px)
     slim = pattern.short_px / period
-    told = bool(pattern.splits) and numbered(strip, marks, pattern)
+    told = numbered(strip, marks, pattern) if pattern.splits else 0
     return Reading(
         strip=strip, lattice=lattice, marks=marks, pattern=pattern,
         clue=Clue(pattern=pattern, slim=slim, numbered=told),

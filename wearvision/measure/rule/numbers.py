@@ -16,42 +16,53 @@ from wearvision.measure.rule.strip import Strip
 Array = NDArray[np.float64]
 MORE = 1.8
 """Ink at a number over ink half way between two."""
-SAME = 0.55
+BEYOND, WIDE = (1.12, 1.45), 0.22
+"""Where numbers stand, in lengths of the longest marks: from the foot line, and to either side."""
+NEXT = 1.35
+"""A longest mark is at most so much longer than the next class: what is beyond is a number grown to its tip."""
+BESIDE_PX = 2.0
+"""The mark itself is left out to so far from its middle."""
+SAME = 0.4
 """Least ink at the poorer half of the longest marks, of that at the richer."""
 
 
-def numbered(strip: Strip, marks: Marks, pattern: Pattern) -> bool:
-    """Whether each longest mark has ink beyond its tip and the places between have none.
+def numbered(strip: Strip, marks: Marks, pattern: Pattern) -> int:
+    """1 when every longest mark has a number beyond its tip, 2 when every second has, and no place between.
 
-    False also when there is nothing to be seen: then nothing is confirmed.
+    0 also when there is nothing to be seen: then nothing is confirmed.
     """
     every = int(np.prod(pattern.splits))
     top = np.flatnonzero(((marks.n - pattern.zero) % every == 0) & np.isfinite(marks.length_px))
     if len(top) < 2:
-        return False
+        return 0
     half = np.interp(marks.n[top] + every / 2, marks.n, marks.t_px)
-    tip = np.interp(marks.t_px, marks.t_px[top], marks.tip_px[top])
+    below = ((marks.n - pattern.zero) % (every // pattern.splits[-1]) == 0) & ((marks.n - pattern.zero) % every != 0)
+    lower = float(np.nanmedian(marks.length_px[below])) if np.isfinite(marks.length_px[below]).any() else np.inf
+    tip = min(float(np.quantile(marks.length_px[top], 0.25)), NEXT * lower)
     at, between = (_ink(strip, marks, t, tip) for t in (marks.t_px[top], half))
     between = between[(marks.n[top] + every / 2 <= marks.n[-1]) & np.isfinite(between)]
     phase = ((marks.n[top] - pattern.zero) // every) % 2
     parts = [at[(phase == k) & np.isfinite(at)] for k in (0, 1)]
     if not (len(between) and all(len(p) for p in parts)):
-        return False
+        return 0
     low, high = sorted(float(np.median(p)) for p in parts)
-    return low > MORE * float(np.median(between)) and low > SAME * high
+    none = float(np.median(between))
+    if low > MORE * none and low > SAME * high:
+        return 1
+    return 2 if high > 3 * MORE * none and low < MORE * none and min(map(len, parts)) > 1 else 0
 
 
-def _ink(strip: Strip, marks: Marks, t: Array, tip: Array) -> Array:
-    """Contrast of the patch beyond the tips at each place, grey levels; nan outside the photo."""
-    long = float(np.nanmax(marks.length_px))
-    wide = 0.22 * long
+def _ink(strip: Strip, marks: Marks, t: Array, tip: float) -> Array:
+    """Contrast of the patch beyond the tips (px from the foot) at each place, grey levels; nan outside the photo."""
     out = np.full(len(t), np.nan)
+    foot = np.interp(t, marks.t_px, marks.foot_px)
     for k, place in enumerate(t):
-        s0 = float(np.interp(place, marks.t_px, tip)) + marks.side * 0.1 * long
-        rows = sorted((strip.row(s0), strip.row(s0 + marks.side * 0.3 * long)))
-        middle = place + float(marks.lean.shift(np.array(place), s0)) - strip.t_px[0]
-        columns = slice(max(0, int(middle - wide)), max(0, int(middle + wide) + 1))
-        patch = strip.values[rows[0] : rows[1] + 1, columns]
-        if patch.size > 12 and strip.inside[rows[0] : rows[1] + 1, columns].all():
+        ends = [foot[k] + marks.side * share * tip for share in BEYOND]
+        rows = sorted(strip.row(s) for s in ends)
+        middle = place + float(marks.lean.shift(np.array(place), ends[0])) - strip.t_px[0]
+        column = np.arange(max(0, int(middle - WIDE * tip)), min(len(strip.t_px), int(middle + WIDE * tip) + 1))
+        column = column[np.abs(column - middle) > BESIDE_PX]
+        patch = strip.values[rows[0] : rows[1] + 1, column]
+        if patch.size > 12 and strip.inside[rows[0] : rows[1] + 1, column].all():
             out[k] = float(np.quantile(patch, 0.9) - np.quantile(patch, 0.1))
     return out
