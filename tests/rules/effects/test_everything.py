@@ -1,7 +1,9 @@
 from __future__ import annotations
 
 import math
+import random
 import re
+from collections.abc import Callable
 from dataclasses import fields, replace
 from typing import Any
 
@@ -14,18 +16,22 @@ from wearvision.rules.clearance.axial import AxialStack
 from wearvision.rules.clearance.rings import RingClearance
 from wearvision.rules.clearance.wear import Wear
 from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effects import telling
 from wearvision.rules.effects.everything import all_directions, all_effects
 from wearvision.rules.effects.follow_ups import follow_ups
+from wearvision.rules.effects.span import Span, over
 from wearvision.rules.pump import BackVanes, Bearing, Duty, Impeller, Pump
 
 BARE_WORD = re.compile(r"(clearance|gap|back space)s?", re.IGNORECASE)
 WITH_ITS_KIND = re.compile(r"(radial|diametral|axial)[ _](\w+[ _]){0,2}(clearance|gap|back space)s?", re.IGNORECASE)
 
+WORN = Wear(casing_axial=kit.gauge(0.3, 0.02), cover_axial=kit.gauge(0.4, 0.02), back_vanes_axial=kit.gauge(1.5, 0.1))
+UNREAD_LOSS = replace(kit.VANES, height_loss_axial=None)
 Case = tuple[Pump, AxialStack | None, list[RingClearance]]
 CASES: dict[str, Case] = {
     "closed": (kit.CLOSED, None, [kit.ring(0.86, u_mm=0.01)]),
     "split": (kit.SPLIT, None, [kit.ring(0.6, name="left"), kit.ring(0.86, name="right")]),
-    "semi-open": (kit.SEMI_OPEN, kit.stack(u_mm=0.01, wear=Wear(casing_axial=kit.gauge(0.3, 0.02))), []),
+    "semi-open": (replace(kit.SEMI_OPEN, back_vanes=UNREAD_LOSS), kit.stack(u_mm=0.01, wear=WORN), []),
     "as found": (kit.SEMI_OPEN, kit.stack(0.9, None), []),
     "nothing stated": (Pump(tag="P"), kit.stack(None, None), [kit.ring(0.5, new_mm=None, land_mm=None)]),
     "empty": (Pump(tag="P"), None, []),
@@ -128,6 +134,26 @@ def test_rings_that_cannot_be_told_apart_are_even_as_far_as_gauged() -> None:
     rings = [kit.ring(0.60, name="a", u_mm=0.02), kit.ring(0.62, name="b", u_mm=0.02)]
     (direction,) = all_directions(kit.SPLIT, rings, all_effects(kit.SPLIT, None, rings))
     assert direction.word == "even as far as gauged"
+
+
+@pytest.mark.parametrize("name", ["closed", "split", "semi-open", "as found", "every fact"])
+def test_corners_hold_whatever_lies_between_them(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each sum at points drawn between the bounds of its facts and spreads: never outside its range."""
+    seen: list[tuple[Callable[..., float], tuple[Span, ...], Span]] = []
+
+    def watched(figure: Callable[..., float], *spans: Span) -> Span:
+        seen.append((figure, spans, over(figure, *spans)))
+        return seen[-1][2]
+
+    monkeypatch.setattr(telling, "over", watched)
+    told(name)
+    chance = random.Random(name)
+    assert len(seen) >= 10
+    for figure, spans, (low, high) in seen:
+        slack = 1e-9 * (1 + abs(low) + abs(high))
+        for _ in range(50):
+            value = figure(*(chance.uniform(*span) for span in spans))
+            assert low - slack <= value <= high + slack, figure
 
 
 def scalars(record: type[Any]) -> st.SearchStrategy[dict[str, Any]]:
