@@ -128,6 +128,8 @@ def triage(
         say(f"{end.dropped} torn lines of an earlier run were measured again")
     for name, why in end.aside:
         say(f"set aside: {name}: {why}")
+    for tag, note in end.notes:
+        say(f"note: {tag}: {note}")
     say(f"board: {end.board}   sheets: {out / 'sheets'}")
     if end.next_command:
         say(f"next, for the first part on the board: {end.next_command} --by YOURNAME --gauges GAUGES.toml")
@@ -316,6 +318,9 @@ def _progress(folder: Path) -> Iterator[Any]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+    if not Console(stderr=True).is_terminal:
+        yield lambda _name, _total: None
+        return
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(f"measuring {folder.name}", total=None)

@@ -50,7 +50,7 @@ def batch_pool(
     """Make a pool whose workers measure photos and write the record themselves.
 
     `work` is a function of a module; what it returns must be JSON without nan, and must not depend on the
-    photo's name or tag.
+    photo's name, and of its tag only on whether there is one.
     """
     return Pool(partial(_record, work), workers=workers, limit_s=limit_s, prepare=prepare)
 
@@ -140,7 +140,7 @@ class _Batch:
         except OSError:  # the worker will say why
             return _UNREAD, digest_of(photo.name)
         stated = {**vars(photo.stated), "nominal": dict(photo.stated.nominal)}
-        return sha256, digest_of(stated, self.context)
+        return sha256, digest_of(stated, bool(photo.tag), self.context)
 
     def _to_redo(self, key: Key) -> bool:
         if key in self.finished:
