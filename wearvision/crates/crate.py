@@ -3,10 +3,14 @@
     [crate]
     name = "Tuesday's pumps"
     check_bar_mm = 100.2            # facts for every photo
+    inspected_on = 2026-03-02       # facts of arrival, for every part: when it came out of service,
+    needed_by = 2026-04-01          # and when an order or rework is needed
 
     [parts."C-1042"]                # the folder of that name, or photos that say part = "C-1042"
     kind = "casing"
     face_inner_diameter_mm = 128.8
+    running_hours = 12000           # in all since new
+    duty = "river water, 2950 rpm"  # since the inspection before
 
     [photos."C-1042/face_a.jpg"]    # a photo, or many: "C-1042/vane_*.jpg"
     view = "wear-face"
@@ -20,7 +24,8 @@ from __future__ import annotations
 import os
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import date
 from difflib import get_close_matches
 from fnmatch import fnmatchcase
 from io import BytesIO
@@ -29,6 +34,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, field_validator
 
+from wearvision.arrival import Arrival
 from wearvision.crates.journal import RESULTS
 from wearvision.errors import BadInput
 from wearvision.photos import kind_of
@@ -72,12 +78,22 @@ class Crate:
         Sorted by name.
     refused : tuple of (str, str)
         Name and reason of what looks like part of the crate and was left out.
+    stated : mapping of str to Arrival
+        Facts of arrival of each part that `crate.toml` names.
+    came : Arrival
+        Those of any other part.
     """
 
     name: str
     parts: tuple[str, ...]
     photos: tuple[CratePhoto, ...]
     refused: tuple[tuple[str, str], ...] = ()
+    stated: Mapping[str, Arrival] = field(default_factory=dict)
+    came: Arrival = field(default_factory=lambda: Arrival(crate=""))
+
+    def arrival(self, tag: str) -> Arrival:
+        """Facts stated about a part as it came in, or of the whole crate where nothing is said of the part."""
+        return self.stated.get(tag, self.came)
 
 
 class _Table(BaseModel):
@@ -118,7 +134,35 @@ class _Facts(_Table):
         return self.model_dump(exclude_unset=True, include=set(_Facts.model_fields))
 
 
-class _Crate(_Facts):
+class _Came(_Facts):
+    """Facts of arrival: of a part, or of all parts of the crate."""
+
+    running_hours: float = 0.0
+    inspected_on: date | str = ""
+    duty: str = ""
+    needed_by: date | str = ""
+
+    @field_validator("running_hours", "inspected_on", "duty", "needed_by")
+    @classmethod
+    def _stands(cls, value: Any, info: ValidationInfo) -> Any:
+        """`Arrival` knows what each fact may be; dates may be bare TOML or text."""
+        plain = value.isoformat() if isinstance(value, date) else value
+        fact: dict[str, Any] = {str(info.field_name): plain}
+        try:
+            Arrival(crate="", **fact)
+        except BadInput as err:
+            raise ValueError(f"{err.what}; {err.do}") from None
+        return plain
+
+    def came(self) -> dict[str, Any]:
+        """The facts of arrival that stand in the file."""
+        return self.model_dump(exclude_unset=True, include=set(_ARRIVAL))
+
+
+_ARRIVAL = ("running_hours", "inspected_on", "duty", "needed_by")
+
+
+class _Crate(_Came):
     name: str = ""
 
 
@@ -128,7 +172,7 @@ class _Photo(_Facts):
 
 class _File(_Table):
     crate: _Crate = _Crate()
-    parts: dict[str, _Facts] = {}
+    parts: dict[str, _Came] = {}
     photos: dict[str, _Photo] = {}
 
 
@@ -156,9 +200,11 @@ def read_crate(folder: Path) -> Crate:
         raise BadInput("no photos in this folder", got=str(folder), do=do)
     facts = _facts(folder / FACTS, list(found))
     photos = tuple(_photo(name, path, facts) for name, path in sorted(found.items()))
+    name, all_came = facts.crate.name or folder.resolve().name, facts.crate.came()
     return Crate(
-        name=facts.crate.name or folder.resolve().name, photos=photos, refused=tuple(sorted(refused)),
-        parts=tuple(sorted({*facts.parts, *(p.tag for p in photos if p.tag)})),
+        name=name, photos=photos, refused=tuple(sorted(refused)),
+        parts=tuple(sorted({*facts.parts, *(p.tag for p in photos if p.tag)})), came=Arrival(crate=name, **all_came),
+        stated={tag: Arrival(crate=name, **(all_came | part.came())) for tag, part in facts.parts.items()},
     )  # fmt: skip
 
 

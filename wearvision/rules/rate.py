@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from wearvision.errors import BadInput
@@ -132,7 +133,7 @@ def wear_rate(figures: Sequence[Inspected], limit: Limit) -> WearRate | Unmeasur
             reason="no rate yet: it needs two or more inspections under like duty", hint="inspect it again"
         )
     times = [f.time for f in figures]
-    if any(b <= a for a, b in zip(times, times[1:], strict=False)):
+    if any(b <= a for a, b in pairwise(times)):
         return Unmeasured(
             reason="no rate: time does not advance from one inspection to the next", hint="check hours and dates"
         )

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from difflib import get_close_matches
 
+from wearvision.arrival import Arrival
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
 from wearvision.rules.entry import Entry, Log
 from wearvision.rules.reading import GaugeReading, SightCheck, day_of
 from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
 from wearvision.rules.verdict import Verdict
+from wearvision.store.arriving import corrected, next_arrival
 from wearvision.store.chain import Chain
 from wearvision.store.event import Draft
 from wearvision.store.record import PartRecord, replay
@@ -42,11 +44,15 @@ class Ledger:
         BrokenRecord
             When an event does not stand up to its own constructor.
         """
+        record = self._replayed(tag)
+        if not record.kind:
+            raise BadInput("no such part in the ledger", got=tag, do=_known_parts(tag, self.tags()))
+        return record
+
+    def _replayed(self, tag: str) -> PartRecord:
         record = PartRecord(tag=tag)
         for event in self.chain.events(tag=tag):
             record = replay(record, event)
-        if not record.kind:
-            raise BadInput("no such part in the ledger", got=tag, do=_known_parts(tag, self.tags()))
         return record
 
     def verify(self) -> Iterator[str]:
@@ -57,15 +63,52 @@ class Ledger:
             except WearvisionError as error:
                 yield f"{tag}: {error.line()}"
 
-    def receive(self, tag: str, kind: str, crate: str, at: datetime) -> None:
-        """Note a part, once; a second kind for the same tag is refused."""
-        first = next(iter(self.chain.events(tag=tag, kind="part")), None)
-        if first is None:
-            self.chain.append("part", tag, {"kind": kind, "crate": crate}, at, seen=0)
-        elif first.payload["kind"] != kind:
-            raise BadInput(
-                f"part {tag} is in the ledger as {first.payload['kind']}", got=kind, do="give it another tag"
-            )
+    def receive(self, tag: str, kind: str, crate: str, at: datetime, *, came: Arrival | None = None) -> None:
+        """Note how a part came in: a crate it was not in before begins a new inspection, without any reading.
+
+        The same crate again adds what is stated now to what was stated before; nothing new changes nothing.
+
+        Parameters
+        ----------
+        tag, kind, crate : str
+        at : datetime
+        came : Arrival, optional
+            Facts stated about it, of the same crate.
+
+        Raises
+        ------
+        BadInput
+            A second kind for the same tag, running hours that go back, or other facts than those that a confirmed
+            inspection stands on.
+        NeedsPerson
+            Readings stand on an inspection that is still open, or the crate is that of an earlier inspection.
+        """
+        said, record = came or Arrival(crate=crate), self._replayed(tag)
+        if said.crate != crate:
+            raise BadInput("facts of another crate", got=said.crate)
+        if not record.kind:
+            drafts = [Draft(kind="part", tag=tag, payload={"kind": kind, "crate": crate}, at=at)]
+            drafts += [_arrival(tag, said, at)] if said.stated else []
+            self.chain.append_many(drafts, seen=0)
+        elif record.kind != kind:
+            raise BadInput(f"part {tag} is in the ledger as {record.kind}", got=kind, do="give it another tag")
+        elif (wanted := next_arrival(record, said)) is not None:
+            self.chain.append_many([_arrival(tag, wanted, at)], seen=record.seq)
+
+    def correct(self, tag: str, said: Arrival, by: str, reason: str, at: datetime) -> PartRecord:
+        """A person corrects what was stated about one inspection of a part; the first statement stays in the chain.
+
+        Raises
+        ------
+        BadInput
+            Nobody named, no reason, no inspection of that crate, or hours that do not rise from one to the next.
+        """
+        record = self.load(tag)
+        if not (by.strip() and reason.strip()):
+            raise BadInput("a correction needs a name and a reason", got=(by, reason))
+        wanted = corrected(record, said)
+        draft = _arrival(tag, wanted, at, by=by.strip(), reason=reason.strip())
+        return replay(record, self.chain.append_many([draft], seen=record.seq)[0])
 
     def keep_photo(self, tag: str, photo: Mapping[str, object], survey: Mapping[str, object], at: datetime) -> None:
         """Note a photo and what it measured; the same pair again changes nothing."""
@@ -203,6 +246,10 @@ class Ledger:
         if record.confirmed is not None:
             raise BadInput(f"the sheet of {tag} is confirmed and closed", do="begin a new one: sheet with --renew")
         return record, record.sheet
+
+
+def _arrival(tag: str, said: Arrival, at: datetime, *, by: str = "", reason: str = "") -> Draft:
+    return Draft(kind="arrival", tag=tag, payload={**said.to_json(), "by": by, "reason": reason}, at=at)
 
 
 def _first(names: Sequence[str]) -> str:

@@ -2,18 +2,21 @@
 
 Kinds of event, and what their payload holds:
 
-    part       kind of the part, crate it came in
+    part       kind of the part, crate it first came in
+    arrival    the part came in again, or more was stated about how it came: crate, running hours, dates, duty; by
+               whom and why where a person corrected it. A crate it was not in before begins a new inspection
     photo      sha256, file name, view and stated facts of a photo kept as a blob
     survey     sha256 of a photo and the public result of measuring it
     marks      sha256 of a photo and all that persons marked on it so far: added, reshaped, struck
-    sheet      a prefilled sheet; begins an inspection, the earlier one stays in the chain
+    sheet      a prefilled sheet; it takes the place of an earlier one, which stays in the chain
     entry      a reading or a sight check, with the digest of the sheet it belongs to
     opened     a sealed estimate was shown, with the criterion and by whom
     confirmed  a person confirmed the sheet; name, time, digest and the verdict word derived then
     report     sha256 of a report that was made
 
 Nothing here is believed because it is stored: a sheet, an entry or a confirmation that its constructor would
-refuse makes the record broken, whoever wrote the row.
+refuse makes the record broken, whoever wrote the row. When a new inspection begins, sheet and readings of the one
+before are set aside with it: nothing of an older inspection can count for a newer verdict.
 """
 
 from __future__ import annotations
@@ -21,9 +24,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
+from wearvision.arrival import Arrival
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
 from wearvision.quantity import Quantity
 from wearvision.rules.entry import Entry, Log
+from wearvision.rules.history import Inspection
 from wearvision.rules.late import unknown_findings
 from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
 from wearvision.rules.verdict import Verdict
@@ -36,7 +41,13 @@ class PartRecord:
 
     Attributes
     ----------
-    tag, kind, crate : str
+    tag, kind : str
+    arrival : Arrival
+        How it came in for the inspection that is open.
+    past : tuple of Inspection
+        The inspections before, each as it was left.
+    replaced : int
+        Confirmed sheets of the open inspection that a newer sheet took the place of.
     photos : mapping of str to mapping
         Payload of each photo by its sha256, in order of arrival.
     surveys : mapping of str to mapping
@@ -57,7 +68,9 @@ class PartRecord:
 
     tag: str
     kind: str = ""
-    crate: str = ""
+    arrival: Arrival = field(default_factory=lambda: Arrival(crate=""))
+    past: tuple[Inspection, ...] = ()
+    replaced: int = 0
     photos: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     surveys: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     marks: Mapping[str, tuple[Mapping[str, object], ...]] = field(default_factory=dict)
@@ -68,6 +81,16 @@ class PartRecord:
     confirmed: ConfirmedSheet | None = None
     opened: Mapping[str, Quantity] = field(default_factory=dict)
     seq: int = 0
+
+    @property
+    def crate(self) -> str:
+        """Name of the crate of the open inspection."""
+        return self.arrival.crate
+
+    @property
+    def inspections(self) -> tuple[Inspection, ...]:
+        """All inspections in their order; the last one is open or confirmed."""
+        return (*self.past, Inspection(arrival=self.arrival, sheet=self.confirmed, replaced=self.replaced))
 
     @property
     def late(self) -> tuple[str, ...]:
@@ -116,9 +139,24 @@ Payload = Mapping[str, object]
 
 
 def _part(record: PartRecord, data: Payload) -> PartRecord:
-    if record.kind not in ("", data["kind"]):
-        raise BadInput("a part has one kind", got=data["kind"])
-    return replace(record, kind=str(data["kind"]), crate=str(data["crate"]))
+    if record.kind and (record.kind, record.crate) != (data["kind"], data["crate"]):
+        raise BadInput("a part has one kind and comes into the ledger once", got=(data["kind"], data["crate"]))
+    return replace(record, kind=str(data["kind"]), arrival=Arrival(crate=str(data["crate"])))
+
+
+def _arrival(record: PartRecord, data: Payload) -> PartRecord:
+    said = Arrival.from_json({k: v for k, v in data.items() if k not in ("by", "reason")})
+    if not record.kind:
+        raise BadInput("an arrival of a part that is not in the ledger", got=said.crate)
+    if said.crate == record.crate:
+        return replace(record, arrival=said)
+    if any(i.arrival.crate == said.crate for i in record.past):
+        past = (replace(i, arrival=said) if i.arrival.crate == said.crate else i for i in record.past)
+        return replace(record, past=tuple(past))
+    return replace(
+        record, arrival=said, past=record.inspections, replaced=0, sheet=None, since=(), begun="", log=Log(),
+        confirmed=None, opened={},
+    )  # fmt: skip
 
 
 def _photo(record: PartRecord, data: Payload) -> PartRecord:
@@ -145,7 +183,8 @@ def _sheet(record: PartRecord, data: Payload) -> PartRecord:
     sheet = PrefilledSheet.from_json(data)
     if sheet.tag != record.tag or sheet.rubric.kind != record.kind:
         raise BadInput("the sheet is for another part", got=(sheet.tag, sheet.rubric.kind))
-    return replace(record, sheet=sheet, since=(), log=Log(), confirmed=None, opened={})
+    replaced = record.replaced + (record.confirmed is not None)
+    return replace(record, sheet=sheet, since=(), log=Log(), confirmed=None, opened={}, replaced=replaced)
 
 
 def _entry(record: PartRecord, data: Payload) -> PartRecord:
@@ -189,6 +228,6 @@ def _same_sheet(record: PartRecord, data: Payload) -> PrefilledSheet:
 
 
 _STEPS: Mapping[str, Callable[[PartRecord, Payload], PartRecord]] = {
-    "part": _part, "photo": _photo, "survey": _survey, "marks": _marks, "sheet": _sheet, "entry": _entry,
-    "opened": _opened, "confirmed": _confirmed, "report": _report,
+    "part": _part, "arrival": _arrival, "photo": _photo, "survey": _survey, "marks": _marks, "sheet": _sheet,
+    "entry": _entry, "opened": _opened, "confirmed": _confirmed, "report": _report,
 }  # fmt: skip
