@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 from hypothesis import given
@@ -17,6 +18,7 @@ from wearvision.rules.effects.tell_cost import cost_effects
 from wearvision.rules.effects.tell_thrust import thrust_effects
 from wearvision.rules.pump import Bearing, Pump
 
+Kind = Literal["ball", "roller", "angular-contact pair"]
 KNOWN = pump_facts(kit.SEMI_OPEN)
 
 
@@ -61,7 +63,7 @@ def test_life_of_the_pair_by_hand() -> None:
 
 
 @given(st.floats(-3000, 5000), st.floats(0, 5000), st.sampled_from(["ball", "roller", "angular-contact pair"]))
-def test_more_lost_relief_is_less_life(lost: float, more: float, kind: str) -> None:
+def test_more_lost_relief_is_less_life(lost: float, more: float, kind: Kind) -> None:
     of = replace(kit.PAIR, kind=kind)
     a, b = (bearing_effects(KNOWN, of, effect(n, n, "N"))[0] for n in (lost, lost + more))
     assert range_of(b)[0] <= range_of(a)[0] + 1e-12 and range_of(b)[1] <= range_of(a)[1] + 1e-12

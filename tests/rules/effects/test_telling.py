@@ -59,7 +59,7 @@ def test_routes_stand_together_and_a_blocked_one_is_named() -> None:
 
 
 def test_a_gauged_length_is_its_interval_cut_off_at_zero() -> None:
-    assert gauged("gap", Gauged(value_mm=0.1, u_mm=0.1)).span == Span(0.0, pytest.approx(0.296, abs=1e-4))
+    assert gauged("gap", Gauged(value_mm=0.1, u_mm=0.1)).span == pytest.approx((0.0, 0.296), abs=1e-4)
     assert gauged("gap", None).span is None
 
 
