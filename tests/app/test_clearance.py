@@ -182,3 +182,26 @@ def test_the_report_of_a_part_carries_its_pump(shop: Shop, tmp_path: Path) -> No
     assert "Pump P-7: axial stack" in text and "0.525" in text
     plain, _ = write_report(shop, "C-1", tmp_path / "plain", AT)
     assert "P-7" not in plain.read_text(encoding="utf-8")
+
+
+def test_the_worked_example_of_the_readme_is_what_the_program_says(tmp_path: Path) -> None:
+    readme = (DEMO.parent / "README.md").read_text(encoding="utf-8")
+    found = clearances_of(DEMO / "pump-P-101.toml", tmp_path / "none").stack
+    assert found is not None and found.setting_axial_mm is not None
+    raised = (15.9 - 11.4) * 1e-6 * 250 * (120 - 280 / 3)  # by hand; 200 F is 280/3 C
+    by_hand = {
+        "front gap: leaf 0.50 goes": (found.front_gap_axial, 0.50 + 0.05 / 2),
+        "back gap: total travel": (found.back_gap_axial, 1.850 - 0.525),
+        "raised for 120 C": (found.heat.raise_axial, raised),
+        "move, which opens": (found.move_axial, 0.525 - 0.2032 - raised),
+        "back gap after setting": (found.back_after_axial, 1.850 - 0.2032 - raised),
+        "front gap when hot": (found.hot_front_axial, 0.2032 + raised - 4.5e-6 * 250 * 100),
+    }
+    for name, (figure, hand) in by_hand.items():
+        assert figure is not None and figure.value_mm == pytest.approx(hand, abs=1e-9)
+        row = next(line for line in readme.splitlines() if line.startswith(f"| {name}"))
+        assert row.endswith(f"{hand:.3f} |"), row
+    assert found.setting_axial_mm == pytest.approx(0.2032 + raised)
+    ring = clearances_of(DEMO / "pump-P-204.toml", tmp_path / "none").rings[0]
+    assert ring.fit.max_diametral.value_mm == pytest.approx(165.72 - 164.80)
+    assert ring.renew_at_diametral_mm == pytest.approx(2 * 0.46)
