@@ -11,7 +11,7 @@ from wearvision.errors import BadInput
 from wearvision.measure.rule.bands import Line, find_lines
 from wearvision.measure.rule.decide import Clue, own_units, settle
 from wearvision.measure.rule.hierarchy import Pattern, find_pattern
-from wearvision.measure.rule.lattice import Lattice, find_lattice, fit_law
+from wearvision.measure.rule.lattice import Lattice, find_chain, fit_law, grow
 from wearvision.measure.rule.marks import Marks, measure_marks
 from wearvision.measure.rule.numbers import numbered
 from wearvision.measure.rule.pitch import rough_pitch
@@ -26,8 +26,10 @@ from wearvision.stated import Stated
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
 
-LINES = 8
-"""Candidate lines looked at."""
+LINES, MORE_LINES = 8, 3
+"""Candidate lines looked at, and looked at more once one is certain."""
+GROWN = 2
+"""Rows of a line whose chains are followed."""
 NEAR_PX, BLOCK_PX = 24.0, 8.0
 """Rows about a line searched for a lattice, in blocks."""
 REACH_PERIODS, REACH_PX = 26.0, (60.0, 320.0)
@@ -66,8 +68,7 @@ def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) ->
     """
     if gray.ndim != 2 or gray.dtype != np.uint8:
         raise BadInput("a gray 8-bit image is needed", got=(gray.shape, str(gray.dtype)))
-    readings = [r for line in find_lines(gray, LINES) if (r := read_line(gray, line)) is not None]
-    readings = [r for r in readings if len(r.pattern.splits) > 1]
+    readings = _readings(gray)
     if not readings:
         return NONE
     rule = _one_rule(readings)
@@ -81,6 +82,26 @@ def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) ->
     return _scale(gray, rule, index, GRADUATIONS[unit].unit, stated, focal35_mm)
 
 
+def _readings(gray: Gray) -> list[Reading]:
+    """Rows of marks with a pattern; once one is certain, only lines along it are looked at."""
+    readings: list[Reading] = []
+    sure: Line | None = None
+    left = LINES
+    for line in find_lines(gray, LINES):
+        if left == 0:
+            break
+        if sure is not None and abs(float(sure.along @ line.across)) > PARALLEL:
+            continue
+        left -= 1
+        reading = read_line(gray, line)
+        if reading is not None and len(reading.pattern.splits) > 1:
+            readings.append(reading)
+            if own_units(reading.clue)[1]:
+                left = min(left, MORE_LINES) if sure is None else 0
+                sure = line
+    return readings
+
+
 def read_line(gray: Gray, line: Line) -> Reading | None:
     """Lattice, marks and pattern along a candidate line; None when there are no regular marks."""
     near = unroll(gray, line, (-NEAR_PX - 2, NEAR_PX + 2), 2.0)
@@ -88,9 +109,11 @@ def read_line(gray: Gray, line: Line) -> Reading | None:
     blocks = near.values[:rows].reshape(-1, 4, near.values.shape[1]).mean(axis=1)
     inside = near.inside[:rows].reshape(-1, 4, near.values.shape[1]).all(axis=1)
     middles = near.s_px[:rows].reshape(-1, 4).mean(axis=1)
+    pitches = rough_pitch(blocks, inside, near.t_px)
+    chains = [(chain, k) for k, pitch in enumerate(pitches) if (chain := find_chain(blocks[k], near.t_px, pitch))]
     best, worth = None, 0.0
-    for k, pitch in enumerate(rough_pitch(blocks, inside, near.t_px)):
-        lattice = find_lattice(blocks[k], near.t_px, [pitch])
+    for chain, k in sorted(chains, key=lambda c: -c[0].worth)[:GROWN]:
+        lattice = grow(chain)
         if lattice is not None and (value := _worth(lattice)) > worth:
             best, worth = (float(middles[k]), lattice), value
     if best is None:

@@ -96,27 +96,42 @@ def sigma_of(period_px: float) -> float:
     return float(np.clip(0.16 * period_px, 0.6, 2.0))
 
 
-def find_lattice(profile: Grid, t_px: Array, pitches: list[Pitch]) -> Lattice | None:
-    """The best numbering of a row's peaks from rough periods; None when no long chain holds together."""
-    best, worth = None, 0.0
-    for pitch in pitches:
-        for multiple in MULTIPLES:
-            period = multiple * pitch.period_px
-            place, strength = peaks_of(profile, t_px, sigma_of(period))
-            if len(place) < LEAST_MARKS:
-                continue
-            strong = strength > STRONG * np.quantile(strength, 0.75)
-            place = place[strong]
-            n, chain = longest_chain(place, period * np.exp(pitch.slope * place))
-            if len(chain) < LEAST_MARKS // 2:
-                continue
-            value = len(n) * (len(n) / (n[-1] - n[0] + 1)) ** 2 * float(np.median(strength[strong][chain]))
-            if value > worth:
-                best, worth = (n, place[chain], period), value
-    if best is None:
-        return None
-    place, strength = peaks_of(profile, t_px, sigma_of(best[2]))
-    return grow(place, strength, best[0], best[1])
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Chain:
+    """Peaks of one row that follow each other by one period: numbers, places, all peaks of the row, worth."""
+
+    n: Ints
+    t_px: Array
+    peaks: tuple[Array, Array]
+    worth: float
+
+
+def find_chain(profile: Grid, t_px: Array, pitch: Pitch) -> Chain | None:
+    """The best chain of a row's dark peaks about a rough period."""
+    best: Chain | None = None
+    last, peaks = 0.0, (np.zeros(0), np.zeros(0))
+    for multiple in MULTIPLES:
+        period = multiple * pitch.period_px
+        if sigma_of(period) != last:
+            last = sigma_of(period)
+            peaks = peaks_of(profile, t_px, last)
+        if len(peaks[0]) < LEAST_MARKS:
+            continue
+        strong = peaks[1] > STRONG * float(np.quantile(peaks[1], 0.75))
+        place, strength = peaks[0][strong], peaks[1][strong]
+        n, chain = longest_chain(place, period * np.exp(pitch.slope * place))
+        if len(chain) < LEAST_MARKS // 2:
+            continue
+        worth = len(n) * (len(n) / (n[-1] - n[0] + 1)) ** 2 * middle_of(strength[chain])
+        if best is None or worth > best.worth:
+            best = Chain(n=n, t_px=place[chain], peaks=peaks, worth=worth)
+    return best
+
+
+def middle_of(values: Array) -> float:
+    """Upper median; a fifth of the time of numpy's."""
+    half = len(values) // 2
+    return float(np.partition(values, half)[half])
 
 
 def longest_chain(place: Array, period: Array) -> tuple[Ints, Ints]:
@@ -151,20 +166,21 @@ def fit_law(n: Ints, t_px: Array) -> tuple[Array, float]:
     base = np.column_stack([u, np.ones(len(u)), -m * u, u**3])
     ridge = np.diag([1e-9, 1e-9, 1e-4, 1e-2 if len(n) > 40 else 1e3])
     weight, fit, spread = np.ones(len(n)), np.zeros(4), 0.0
-    for _ in range(8):
+    for _ in range(5):
         part = base * weight[:, None]
         fit = np.linalg.solve(part.T @ base + ridge, part.T @ m)
         off = m - (fit[0] * u + fit[1] + fit[3] * u**3) / (1 + fit[2] * u)
-        spread = max(1.4826 * float(np.median(np.abs(off))), 1e-6)
+        spread = max(1.4826 * middle_of(np.abs(off)), 1e-6)
         weight = np.clip(1 - (off / (4 * spread)) ** 2, 0, None) ** 2
     return np.concatenate([fit, [middle, half, centre, size]]), spread * size
 
 
-def grow(place: Array, strength: Array, n: Ints, t_px: Array) -> Lattice | None:
+def grow(chain: Chain) -> Lattice | None:
     """Take in further peaks that follow the law of those known, until there are no more."""
     known = -1
+    (place, strength), n, t_px = chain.peaks, chain.n, chain.t_px
     law, scatter = fit_law(n, t_px)
-    least = WEAK * float(np.median(strength[np.isin(place, t_px)])) if np.isin(place, t_px).any() else 0.0
+    least = WEAK * middle_of(strength[np.isin(place, t_px)])
     place, strength = place[strength > least], strength[strength > least]
     for _ in range(12):
         if len(n) < LEAST_MARKS // 2 or scatter > 0.12:

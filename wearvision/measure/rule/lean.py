@@ -19,6 +19,7 @@ SHIFTS = np.linspace(-0.3, 0.3, 9)
 LOST = 0.2
 """Marks are given up when this share of their darkness is left."""
 PARTS = 4
+FIT_EVERY = 4
 LEAST_SD = 0.002
 """Of the lean: marks are engraved square to the edge within so much. Common practice, no source."""
 
@@ -59,8 +60,8 @@ def find_lean(strip: Strip, t: Array, period: Array) -> Lean:
             weights[side] = 0.5 * weights[side] + 0.5 * middle / (np.median(middle) + 1e-6)
             if k == 0:
                 weights[-1] = weights[1].copy()
-        lean = _fit(seen)
-    return lean
+        lean = _fit(seen) if k < 4 or k % FIT_EVERY == 0 else lean
+    return _fit(seen)
 
 
 def _dark(row: Grid, strip: Strip, at: Array, period: Array) -> Array:
@@ -100,15 +101,13 @@ def _fit(seen: list[tuple[float, float, float, float]]) -> Lean:
         return Lean()
     s, t, moved, depth = np.array(seen).T
     base = np.column_stack([s, s * t / 1000])
-    weight, fit = depth / depth.max(), np.zeros(2)
-    ridge = np.diag([4.0, 40.0])
-    for _ in range(4):
-        part = base * weight[:, None]
-        fit = np.linalg.solve(part.T @ base + ridge, part.T @ moved)
-        off = moved - base @ fit
+    weight = depth / depth.max()
+    a, b, inverse, off = 0.0, 0.0, np.zeros((2, 2)), moved
+    for _ in range(3):
+        xx, xy, yy = weight @ base[:, 0] ** 2 + 4.0, weight @ (base[:, 0] * base[:, 1]), weight @ base[:, 1] ** 2 + 40.0
+        inverse = np.array([[yy, -xy], [-xy, xx]]) / (xx * yy - xy * xy)
+        a, b = inverse @ ((weight * moved) @ base)
+        off = moved - base @ [a, b]
         weight = depth / depth.max() / (1 + (off / 0.7) ** 2)
-    covariance = np.linalg.inv((base * weight[:, None]).T @ base + ridge)
     scatter = float(np.average(off**2, weights=weight)) + 0.02
-    return Lean(
-        offset=float(fit[0]), slope=float(fit[1]) / 1000, sd=float(np.sqrt(scatter * covariance[0, 0])) + LEAST_SD
-    )
+    return Lean(offset=float(a), slope=float(b) / 1000, sd=float(np.sqrt(scatter * inverse[0, 0])) + LEAST_SD)
