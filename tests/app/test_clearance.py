@@ -56,7 +56,7 @@ def test_only_confirmed_readings_count(shop: Shop, tmp_path: Path) -> None:
     assert found.stack.wear.casing_axial.value_mm == pytest.approx(0.04)
     assert found.stack.wear.casing_axial.how == "C-1, point 2"
     assert found.stack.wear.impeller_axial is None
-    assert "how deep is I-1 worn" in found.questions[0]
+    assert "how worn is I-1" in found.questions[0]
     assert found.needs_person
     confirm(shop, "I-1")
     found = clearances_for(shop, "C-1", file)
@@ -148,7 +148,7 @@ def test_json_holds_everything_on_one_line(run: Callable[..., tuple], tmp_path: 
         ('[axial]\nfront_gap_axial = { reading = "2 mm", gauge = "FG-02" }\n'
          'total_gap_axial = { reading = "1.8 mm", gauge = "DI-04" }\n', "larger than the axial total"),
         ("[duty]\nspeed = 2950\n", "pump.toml:7:"),
-        ("[[rings]]\nname = 'r'\ninside = []\noutside = []\n", "two or more places or angles"),
+        ("[[rings]]\nname = 'r'\ninside = []\noutside = []\n", "give readings inside and outside"),
     ],
 )  # fmt: skip
 def test_bad_input_is_one_line_and_exit_three(
@@ -174,7 +174,7 @@ def test_the_report_of_a_part_carries_its_pump(shop: Shop, tmp_path: Path) -> No
     html, pdf = write_report(shop, "C-1", tmp_path / "out", AT, pump=file)
     page = html.read_text(encoding="utf-8")
     for words in ("Pump P-7: axial stack", "Front gap, axial, as found", "what reuse costs", "Permissible residual",
-                  "Question: how deep is I-1 worn", "not worked out"):  # fmt: skip
+                  "Question: how worn is I-1", "not worked out"):  # fmt: skip
         assert words in page, words
     import pymupdf
 
@@ -205,3 +205,27 @@ def test_the_worked_example_of_the_readme_is_what_the_program_says(tmp_path: Pat
     ring = clearances_of(DEMO / "pump-P-204.toml", tmp_path / "none").rings[0]
     assert ring.fit.max_diametral.value_mm == pytest.approx(165.72 - 164.80)
     assert ring.renew_at_diametral_mm == pytest.approx(2 * 0.46)
+
+
+def test_a_ring_pair_of_the_ledger_brings_its_confirmed_diameters(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "R-1", "ring-pair")  # inner 100.000, outer 100.635 mm, two places
+    file = write(tmp_path, HEAD + '[[rings]]\nname = "front"\npart = "R-1"\n')
+    found = clearances_for(shop, "R-1", file)
+    assert found.rings == () and "how worn is R-1" in found.questions[0]
+    confirm(shop, "R-1")
+    found = clearances_for(shop, "R-1", file)
+    fit = found.rings[0].fit
+    assert fit.mean_diametral.value_mm == pytest.approx(0.635, abs=1e-6)
+    assert "R-1, point" in found.rings[0].pair.bore[0].gauged.how
+    assert found.rings[0].new_diametral_mm == 0.38
+    # both micrometers (0.01 step, +-0.02) with seating +-0.01, rectangular (GUM 4.3.7), of bore and ring together
+    one = (0.01**2 / 12 + (0.02**2 + 0.01**2) / 3) ** 0.5
+    assert fit.mean_diametral.u_mm == pytest.approx(one * 2**0.5)
+
+
+def test_the_report_of_a_ring_pair_carries_its_pump(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "R-1", "ring-pair")
+    confirm(shop, "R-1")
+    file = write(tmp_path, HEAD + '[[rings]]\nname = "front"\npart = "R-1"\n')
+    html, _ = write_report(shop, "R-1", tmp_path / "out", AT, pump=file)
+    assert "Pump P-7: ring pair: front, ring 100.00 mm" in html.read_text(encoding="utf-8")

@@ -13,7 +13,7 @@ from wearvision.errors import BadInput
 
 def test_the_demo_pumps_read() -> None:
     pump = read_pump(DEMO / "pump-P-101.toml")
-    assert pump.parts.casing == "C-1042" and pump.parts.role_of("I-2207") == "impeller"
+    assert pump.parts.casing == "C-1042" and pump.tags == ("C-1042", "I-2207")
     assert pump.duty is not None and pump.duty.flow_m3_h == pytest.approx(99.935, abs=0.001)  # 440 gpm
     assert pump.duty.head_m == pytest.approx(49.987, abs=0.001)  # 164 ft
     assert pump.duty.tariff_per_kwh == 0.14 and pump.duty.currency == "EUR"

@@ -111,7 +111,7 @@ def clearances_of(file: Path, data: Path) -> Clearances:
     A data folder that does not exist is no error: then no reading is confirmed.
     """
     pump = read_pump(file)
-    with _shop(data, wanted=any(vars(pump.parts).values())) as shop:
+    with _shop(data, wanted=bool(pump.tags)) as shop:
         return clearances(shop, pump)
 
 
@@ -124,8 +124,8 @@ def clearances_for(shop: Shop, tag: str, file: Path) -> Clearances:
         When the pump file does not name the part.
     """
     pump = read_pump(file)
-    if not pump.parts.role_of(tag):
-        named = ", ".join(t for t in vars(pump.parts).values() if t) or "none"
+    if tag not in pump.tags:
+        named = ", ".join(pump.tags) or "none"
         raise UsageError(f"{tag} is no part of pump {pump.tag}", got=str(file), do=f"parts it names: {named}")
     return clearances(shop, pump)
 
@@ -135,7 +135,7 @@ def clearances(shop: Shop | None, pump: Pump) -> Clearances:
     known = known_of(shop, pump)
     guard = pump.guard_factor
     stack = None if pump.axial is None else axial_stack(pump.axial, known.wear, pump.thermal, guard_factor=guard)
-    rings = tuple(ring_clearance(pair, pump.thermal, guard_factor=guard) for pair in pump.rings)
+    rings = tuple(ring_clearance(pair, pump.thermal, guard_factor=guard) for pair in known.rings)
     effects = all_effects(pump, stack, rings)
     return Clearances(
         pump=pump, stack=stack, rings=rings, effects=effects, directions=all_directions(pump, rings, effects),

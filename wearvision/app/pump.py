@@ -83,7 +83,7 @@ class _Bench:
 
     def _ring(self, n: int, ring: Ring) -> pump.RingPair:
         return pump.RingPair(
-            name=ring.name, bore=self._diameters(ring.inside, "rings", n, "inside"),
+            name=ring.name, part=ring.part, bore=self._diameters(ring.inside, "rings", n, "inside"),
             ring=self._diameters(ring.outside, "rings", n, "outside"),
             design_clearance_diametral_mm=ring.design_clearance_diametral, design_checked=ring.design_checked,
             land_length_axial_mm=ring.land_length_axial, galling=ring.galling, service=ring.service,

@@ -162,8 +162,9 @@ class Ring(_Strict):
     """One ring pair."""
 
     name: Words
-    inside: tuple[RingReading, ...] = Field(description="casing ring")
-    outside: tuple[RingReading, ...] = Field(description="impeller ring")
+    part: str = Field("", description="tag in the ledger, for its confirmed readings")
+    inside: tuple[RingReading, ...] = Field((), description="casing ring")
+    outside: tuple[RingReading, ...] = Field((), description="impeller ring")
     design_clearance_diametral: Size | None = None
     design_checked: bool = False
     land_length_axial: Size | None = None
@@ -173,6 +174,12 @@ class Ring(_Strict):
     edition: pump.Edition = "10th-11th"
     inside_material: Metal = ""
     outside_material: Metal = ""
+
+    @model_validator(mode="after")
+    def _read(self) -> Ring:
+        if not (self.inside and self.outside) and (self.inside or self.outside or not self.part):
+            raise ValueError("give readings inside and outside, or the part's tag in the ledger")
+        return self
 
 
 class Thermal(_Strict):

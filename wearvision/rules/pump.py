@@ -33,10 +33,6 @@ class Parts:
     impeller: str = ""
     cover: str = ""
 
-    def role_of(self, tag: str) -> str:
-        """`casing`, `impeller`, `cover`, or empty when the tag is not of this pump."""
-        return next((role for role, named in vars(self).items() if named == tag), "")
-
 
 @dataclass(frozen=True, kw_only=True)
 class Duty:
@@ -131,6 +127,8 @@ class RingPair:
 
     Attributes
     ----------
+    part : str
+        Tag of the pair in the ledger; its confirmed readings stand in where none are stated here.
     bore, ring : tuple of Diameter
         Inside of the casing ring, outside of the impeller ring; two or more places and directions.
     design_clearance_diametral_mm : float or None
@@ -150,8 +148,9 @@ class RingPair:
     """
 
     name: str
-    bore: tuple[Diameter, ...]
-    ring: tuple[Diameter, ...]
+    part: str = ""
+    bore: tuple[Diameter, ...] = ()
+    ring: tuple[Diameter, ...] = ()
     design_clearance_diametral_mm: float | None = None
     design_checked: bool = False
     land_length_axial_mm: float | None = None
@@ -172,7 +171,7 @@ class BackVanes:
     height_new_axial_mm : float or None
         From shroud to vane top, new.
     height_loss_axial : Gauged or None
-        Stated here; else the deepest confirmed reading of the impeller's sheet.
+        As stated; the deepest confirmed reading of the impeller's sheet rules over it.
     tip_radius_mm, sleeve_radius_mm : float or None
         Outer end of the vanes; sleeve or hub in the box.
     rim_pressure_kpa : float or None
@@ -279,3 +278,9 @@ class Pump:
     back_vanes: BackVanes | None = None
     bearing: Bearing | None = None
     guard_factor: float = GUARD_95
+
+    @property
+    def tags(self) -> tuple[str, ...]:
+        """Tags of the parts it names, without the empty ones."""
+        parts = (self.parts.casing, self.parts.impeller, self.parts.cover)
+        return tuple(filter(None, (*parts, *(ring.part for ring in self.rings))))
