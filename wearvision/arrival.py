@@ -58,6 +58,12 @@ class Arrival:
         """These facts with what was stated later; what was not stated later stays."""
         return replace(self, **{name: new for name, new in asdict(later).items() if new not in (None, "")})
 
+    def words(self) -> dict[str, str]:
+        """What was stated, in words, by name."""
+        hours = "" if self.running_hours is None else f"{self.running_hours:g} h since new"
+        words = {"inspected_on": self.inspected_on, "duty": self.duty, "needed_by": self.needed_by}
+        return {name: text for name, text in ({"running_hours": hours} | words).items() if text}
+
     def to_json(self) -> dict[str, object]:
         """Field by field."""
         return asdict(self)

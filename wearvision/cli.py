@@ -145,6 +145,8 @@ def sheet(
     mark: Annotated[Path | None, typer.Option(help="JSON file of marks on one photo: add, reshape, strike.")] = None,
     photo: Annotated[str, typer.Option(help="Photo the marks are for.")] = "",
     renew: Annotated[bool, typer.Option("--renew", help="New inspection: later photos, today's rubric.")] = False,
+    by: By = "",
+    reason: Annotated[str, typer.Option(help="Why readings that stand are set aside, with --renew.")] = "",
     as_json: Json = False,
 ) -> None:
     """Write the bench sheet of a part: where to gauge, how often, with what. With --mark, take marks in first."""
@@ -158,7 +160,7 @@ def sheet(
     with open_shop(data, rubric) as shop:
         if mark is not None or renew:
             marks = read_marks(mark) if mark is not None else []
-            lay_again(shop, tag, now(), photo=photo, marks=marks, renew=renew)
+            lay_again(shop, tag, now(), photo=photo, marks=marks, renew=renew, by=by, reason=reason)
         write_part(shop, tag, out, now())
         record = shop.ledger.load(tag)
         public = sheet_of(record).public_json()
@@ -242,7 +244,7 @@ def report(
 
 @app.command()
 def clearance(
-    pump: Annotated[Path, typer.Argument(help="Pump file (TOML): gaps, ring readings, materials, duty.")],
+    pump: Annotated[Path, typer.Argument(help="Pump file: gaps, rings, materials, duty.", metavar="PUMP.toml")],
     data: Data = DATA,
     as_json: Json = False,
 ) -> None:
@@ -257,6 +259,32 @@ def clearance(
     if found.needs_person:
         say("undecided or unanswered: a person is needed, see above")
         raise typer.Exit(4)
+
+
+@app.command()
+def history(
+    tag: Tag,
+    rpm: Annotated[float | None, typer.Option(help="Speed so far, rev/min; with --next-rpm.")] = None,
+    next_rpm: Annotated[float | None, typer.Option(help="Speed to come: what it does to wear by slurry.")] = None,
+    correct: Annotated[str, typer.Option(metavar="CRATE", help="Correct what was stated with this crate.")] = "",
+    hours: Annotated[float | None, typer.Option(help="With --correct: hours run since new.")] = None,
+    inspected_on: Annotated[str, typer.Option(help="With --correct: day it came out of service.")] = "",
+    duty: Annotated[str, typer.Option(help="With --correct: duty since the inspection before.")] = "",
+    by: By = "",
+    reason: Annotated[str, typer.Option(help="With --correct: why; it stands on the record.")] = "",
+    data: Data = DATA,
+    as_json: Json = False,
+) -> None:
+    """How a part wears from one inspection to the next: confirmed figures, wear rate, time left, plots."""
+    from wearvision.app.history import correct_arrival, part_history
+    from wearvision.app.history_words import print_history
+    from wearvision.app.shop import now, open_shop
+
+    with open_shop(data) as shop:
+        if correct or hours is not None or inspected_on or duty:
+            correct_arrival(shop, tag, correct, hours, inspected_on, duty, by=by, reason=reason, at=now())
+        found = part_history(shop, tag, now_rpm=rpm, next_rpm=next_rpm)
+    give(found.to_json()) if as_json else print_history(found)
 
 
 @app.command()

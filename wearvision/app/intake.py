@@ -106,7 +106,7 @@ class Intake:
 
     def _lay(self, part: Part, kind: str) -> bool:
         ledger = self.shop.ledger
-        ledger.receive(part.tag, kind, self.crate.name, self.at)
+        ledger.receive(part.tag, kind, self.crate.name, self.at, came=self.crate.arrival(part.tag))
         record = ledger.load(part.tag)
         kept = [result for photo, result in part.photos if self._keep_photo(record, photo, result)]
         if not kept:

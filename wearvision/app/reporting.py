@@ -12,6 +12,7 @@ from wearvision.app import sheets as pages
 from wearvision.app.clearance import clearances_for
 from wearvision.app.clearance_tables import with_pump
 from wearvision.app.files import write_whole
+from wearvision.app.history import history_views
 from wearvision.app.judging import changed_since
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo, rows
 from wearvision.app.shop import Shop
@@ -79,7 +80,8 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
         losses=verdict.losses if verdict else (), follow_ups=_follow_ups(sheet, verdict),
         cautions=_cautions(sheet),
         not_assessed=pages.not_assessed([record.surveys[sha] for sha, _ in sheet.photos]),
-        stated=_stated(record), chain_head=tail.hash, chain_length=tail.seq,
+        tables=tuple(h.table for h in history_views(record)), stated=_stated(record),
+        chain_head=tail.hash, chain_length=tail.seq,
     )  # fmt: skip
 
 
@@ -108,10 +110,10 @@ def _photo(drawing: Drawing) -> PhotoView:
 
 def _stated(record: PartRecord) -> tuple[tuple[str, str], ...]:
     out: dict[str, str] = {}
-    for photo in record.photos.values():
-        stated: Any = photo["stated"]
+    for sha, _ in pages.sheet_of(record).photos:  # not those of an inspection before
+        stated: Any = record.photos[sha]["stated"]
         out |= {k: str(v) for k, v in stated.items()}
-    return tuple(sorted(out.items()))
+    return tuple(sorted((out | record.arrival.words()).items()))
 
 
 def _key(gauge: Instrument) -> str:

@@ -15,6 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from wearvision.finding import FLAGS, Kind
+from wearvision.pages.plots import plot_svg
 from wearvision.quantity import Measured, Quantity
 from wearvision.rules import cautions
 
@@ -125,5 +126,5 @@ def _room() -> Environment:
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     room.filters.update(say=say, plain=plain, lead=lead)
-    room.globals.update(some=some, defers=DEFERS, qr_svg=qr_svg)
+    room.globals.update(some=some, defers=DEFERS, qr_svg=qr_svg, plot_svg=plot_svg)
     return room

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from wearvision.errors import BadInput
 from wearvision.pages.page import CAUTIONS, DEFERS, FindingRow, Picture, render
+from wearvision.pages.plots import Plot
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,6 +181,8 @@ class TableView:
         More of them, a paragraph each.
     shares : tuple of float
         Shares of the page's width; equal when left out.
+    plot : Plot or None
+        The same as a picture, below the table.
     """
 
     title: str
@@ -189,6 +192,7 @@ class TableView:
     note: str = ""
     notes: tuple[str, ...] = ()
     shares: tuple[float, ...] = ()
+    plot: Plot | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -27,11 +27,13 @@ from reportlab.platypus import (
 
 from wearvision.pages.page import FindingRow, Picture, lead, plain, say
 from wearvision.pages.pdf_page import ACCENT, FAINT, INK, MARGIN, RULE, NumberedCanvas, QrCode, Words, register_fonts
+from wearvision.pages.plots_pdf import PlotDrawing
 from wearvision.pages.report import CriterionView, DecisionView, EntryView, ReportView, SealedView, SightView, TableView
 
 Paper = Literal["A4", "letter"]
 SIZES: dict[Paper, tuple[float, float]] = {"A4": A4, "letter": LETTER}
 PHOTO_HIGH = 92 * mm
+PLOT_WIDE = 128 * mm
 Cell: TypeAlias = Any
 """Whatever reportlab lays in a table cell: text, a flowable, or a list of them."""
 Style: TypeAlias = tuple[Any, ...]
@@ -217,6 +219,7 @@ class _Story:
         # The spacer ends the heading's hold on what follows: a table may then begin here and go on overleaf.
         story: list[Flowable] = [CondPageBreak(60 * mm), self.p(table.title, "h2"), Spacer(0, 0.1)]
         story += [self._data(table.columns, rows, shares)] if rows else []
+        story += [Spacer(0, 3 * mm), PlotDrawing(table.plot, PLOT_WIDE)] if table.plot else []
         for line in table.said:
             story += [Spacer(0, 1.5 * mm), self.p(line, "strong")]
         for line in filter(None, (table.note, *table.notes)):

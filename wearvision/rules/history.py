@@ -193,7 +193,7 @@ def _like_duty(stands: Sequence[Stand], notes: list[str]) -> list[Stand]:
         start -= 1
     if len(stands) > 1:
         duty = stands[-1].arrival.duty
-        notes.append(f"Under like duty: {duty}." if duty else "Duty is not stated: taken as like throughout.")
+        notes.append(f"Under like duty: {duty}." if duty else "Duty is not stated: taken as alike throughout.")
     if start > 0:
         notes.append(f"Left out, because the duty was another: {_many(start)}.")
     return list(stands[max(start, 0) :])
