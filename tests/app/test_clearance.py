@@ -228,4 +228,21 @@ def test_the_report_of_a_ring_pair_carries_its_pump(shop: Shop, tmp_path: Path) 
     confirm(shop, "R-1")
     file = write(tmp_path, HEAD + '[[rings]]\nname = "front"\npart = "R-1"\n')
     html, _ = write_report(shop, "R-1", tmp_path / "out", AT, pump=file)
-    assert "Pump P-7: ring pair: front, ring 100.00 mm" in html.read_text(encoding="utf-8")
+    page = html.read_text(encoding="utf-8")
+    assert "Pump P-7: ring pair: front, ring 100.00 mm" in page
+    assert "(within): May run on" not in page
+
+
+def test_what_is_undecided_on_the_pump_stands_among_the_follow_ups(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "R-1", "ring-pair")
+    confirm(shop, "R-1")
+    text = HEAD + '[[rings]]\nname = "front"\npart = "R-1"\ndesign_clearance_diametral = "0.32 mm"\n'
+    html, _ = write_report(shop, "R-1", tmp_path / "out", AT, pump=write(tmp_path, text))
+    head = html.read_text(encoding="utf-8").split("<h2>Criteria")[0]
+    assert "(undecided): Undecided:" in head
+
+
+def test_a_pump_without_gaps_or_rings_asks_for_them(run: Callable[..., tuple], tmp_path: Path) -> None:
+    code, out, _ = run("clearance", str(write(tmp_path, HEAD)))
+    assert code == 4
+    assert "without them there is no clearance" in " ".join(out.split())

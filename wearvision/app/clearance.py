@@ -17,6 +17,7 @@ from wearvision.rules.clearance.axial_advice import axial_advice
 from wearvision.rules.clearance.axial_table import axial_json, axial_lines
 from wearvision.rules.clearance.line import Line
 from wearvision.rules.clearance.rings import RingClearance, ring_clearance, together
+from wearvision.rules.decision import DecisionWord
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.direction import Direction
 from wearvision.rules.effects.everything import all_directions, all_effects
@@ -31,6 +32,7 @@ class Table:
     title: str
     lines: tuple[Line, ...]
     advice: tuple[str, ...]
+    word: DecisionWord
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,13 +75,16 @@ class Clearances:
     @property
     def missing(self) -> tuple[str, ...]:
         """Facts that would give more."""
+        if self.stack is None and not self.pump.rings:
+            return ("gaps (table [axial]) or ring readings (tables [[rings]]): without them there is no clearance",)
         return self.stack.missing if self.stack else ()
 
     @property
     def needs_person(self) -> bool:
-        """Whether something is undecided or asked."""
+        """Whether something is undecided or asked, or there is nothing to work on."""
+        nothing = self.stack is None and not self.rings
         open_stack = self.stack is not None and self.stack.open
-        return bool(self.questions) or open_stack or any(r.open for r in self.rings)
+        return nothing or bool(self.questions) or open_stack or any(r.open for r in self.rings)
 
     @property
     def tables(self) -> tuple[Table, ...]:
@@ -88,10 +93,12 @@ class Clearances:
 
     def _tables(self) -> Iterator[Table]:
         if self.stack is not None:
-            yield Table(title="Axial stack", lines=axial_lines(self.stack), advice=axial_advice(self.stack))
+            stack = self.stack
+            yield Table(title="Axial stack", lines=axial_lines(stack), advice=axial_advice(stack), word=stack.word)
         for ring in self.rings:
             size = f"ring {ring.fit.ring_diameter.value_mm:.2f} mm"
-            yield Table(title=f"Ring pair: {ring.pair.name}, {size}", lines=ring.lines, advice=(ring.advice,))
+            title = f"Ring pair: {ring.pair.name}, {size}"
+            yield Table(title=title, lines=ring.lines, advice=(ring.advice,), word=ring.word)
 
     def to_json(self) -> dict[str, Any]:
         """Everything, schema `wearvision.clearance/1`."""

@@ -17,12 +17,15 @@ def with_pump(view: ReportView, found: Clearances) -> ReportView:
     """The report with the clearances, the effects and the follow-up list of its pump."""
     pump = found.pump
     stated = (*view.stated, ("pump", f"{pump.tag} {pump.name}".strip()))
+    open_still = [t for t in found.tables if t.word != "within"]
+    acts = tuple(f"{t.title} ({t.word}): {' '.join(t.advice)}" for t in open_still)
+    both = (found.both_rings,) if open_still and found.both_rings else ()
     asked = tuple(f"Question: {q}" for q in found.questions)
     known = tuple(f"Not known yet: {m}" for m in found.missing)
     steps = tuple(f"{line[:1].upper()}{line[1:]}" for line in found.follow_ups)
     return replace(
-        view, tables=(*view.tables, *pump_tables(found)), follow_ups=(*view.follow_ups, *asked, *known, *steps),
-        stated=stated,
+        view, tables=(*view.tables, *pump_tables(found)), stated=stated,
+        follow_ups=(*view.follow_ups, *acts, *both, *asked, *known, *steps),
     )  # fmt: skip
 
 
