@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from tests.pump_kit import AXIAL, DEMO, HEAD, ring, write
 from wearvision.app.pump import read_pump
+from wearvision.app.pump_file import KEYS
 from wearvision.errors import BadInput
 
 
@@ -22,6 +24,20 @@ def test_the_demo_pumps_read() -> None:
     double = read_pump(DEMO / "pump-P-204.toml")
     assert double.impeller is not None and double.impeller.suctions == 2
     assert [r.name for r in double.rings] == ["drive end", "free end"]
+
+
+def test_the_demo_files_show_every_key() -> None:
+    text = "".join((DEMO / name).read_text(encoding="utf-8") for name in ("pump-P-101.toml", "pump-P-204.toml"))
+    shown = set(re.findall(r"[a-z_]+(?= = )", text)) | set(re.findall(r"^\[+([a-z_]+)\]", text, re.MULTILINE))
+    assert not KEYS - shown
+
+
+def test_what_the_demo_files_leave_commented_out_reads_too(tmp_path: Path) -> None:
+    for name in ("pump-P-101.toml", "pump-P-204.toml"):
+        text = re.sub(r"(?m)^# ([a-z_]+ = )", r"\1", (DEMO / name).read_text(encoding="utf-8"))
+        pump = read_pump(write(tmp_path, text))
+        assert pump.guard_factor == 1.645
+    assert pump.rings[0].renew_factor == 1.5 and pump.rings[0].part == "R-12"
 
 
 def test_a_feeler_reading_is_the_middle_of_its_bracket(tmp_path: Path) -> None:
