@@ -71,6 +71,14 @@ def _score(options: argparse.Namespace) -> int:
     return 0
 
 
+def _rules(options: argparse.Namespace) -> int:
+    from wearvision.scenes.rule_score import false_rule, read_rule, table
+
+    seeds = range(options.seed, options.seed + options.count)
+    print(table([read_rule(seed) for seed in seeds], [false_rule(seed) for seed in seeds[: options.without]]))
+    return 0
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Run one of the commands; returns the exit code."""
     parser = argparse.ArgumentParser(prog="python -m wearvision.scenes", description=__doc__)
@@ -95,6 +103,11 @@ def main(arguments: list[str] | None = None) -> int:
     score.add_argument("--results", type=Path, help="JSON Lines of `measure`; without it the photos are measured")
     score.add_argument("--json", action="store_true", help="figures as JSON on stdout, table on stderr")
     score.set_defaults(run=_score)
+    rules = commands.add_parser("rules", help="draw photos of steel rules, read them and score the readings")
+    rules.add_argument("--seed", type=int, required=True, help="number of the first photo")
+    rules.add_argument("--count", type=int, required=True)
+    rules.add_argument("--without", type=int, default=66, help="photos without a rule looked at as well, at most count")
+    rules.set_defaults(run=_rules)
     options = parser.parse_args(arguments)
     return int(options.run(options))
 

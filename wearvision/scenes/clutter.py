@@ -45,9 +45,10 @@ def pattern(rng: Rng, kind: str, image: Floats) -> Floats:
     turn = float(rng.uniform(0, 180))
     at = np.array([width, height]) * rng.uniform(0.3, 0.7, 2)
     m = cv2.getRotationMatrix2D(((long - 1) / 2, (wide - 1) / 2), turn, 1.0)
-    m[:, 2] += at - np.array([long - 1, wide - 1]) / 2
-    m = np.vstack([m, [0, 0, 1]])
-    m = np.array([[1, 0, 0], [0, 1, 0], [*rng.uniform(-2e-4, 2e-4, 2), 1]]) @ m
+    shift = np.eye(3)
+    shift[:2, 2] = at - np.array([long - 1, wide - 1]) / 2
+    lean = np.array([[1, 0, 0], [0, 1, 0], [*rng.uniform(-2e-4, 2e-4, 2), 1]])
+    m = lean @ shift @ np.vstack([m, [0, 0, 1]])
     laid = cv2.warpPerspective(patch, m, (width, height), flags=cv2.INTER_AREA)
     cover = cv2.warpPerspective(np.ones_like(patch), m, (width, height))
     return np.asarray(image * (1 - cover) + laid * cover, dtype=np.float32)
@@ -58,7 +59,8 @@ def _patch(rng: Rng, kind: str, x: Floats, y: Floats, pitch: float, base: float)
     if kind == "grating":
         patch = base * (1 - depth * (np.mod(x, pitch) < 0.3 * pitch))
     elif kind == "thread":
-        patch = base * (1 + 0.6 * depth * np.sin(2 * np.pi * (x + 0.15 * y) / pitch)) * (0.4 + np.sin(np.pi * y / len(y)))
+        wave = 1 + 0.6 * depth * np.sin(2 * np.pi * (x + 0.15 * y) / pitch)
+        patch = base * wave * (0.4 + np.sin(np.pi * y / len(y)))
     elif kind == "knurl":
         patch = base * (1 + 0.4 * depth * (np.sin(2 * np.pi * (x + y) / pitch) + np.sin(2 * np.pi * (x - y) / pitch)))
     elif kind == "fins":

@@ -137,7 +137,7 @@ def random_rule(rng: Rng, unit: str, seed: int) -> Rule:
 
 
 def _scale(rng: Rng, unit: str) -> Scale:
-    period, every, usual = GRADUATIONS[unit]
+    period, _, usual = GRADUATIONS[unit]
     whole = float(rng.uniform(0.85, 1.15))
     lengths = [whole * length * float(rng.uniform(0.97, 1.03)) for length in usual]
     if len(lengths) > 3 and rng.random() < 0.08:
@@ -164,9 +164,10 @@ def _view(rng: Rng, rule: Rule, size: tuple[int, int]) -> tuple[View, float]:
     axis = np.array([np.cos(turn), np.sin(turn), 0])
     lean = np.asarray(cv2.Rodrigues(tilt * axis)[0])
     spin = np.asarray(cv2.Rodrigues(np.array([0, 0, rng.uniform(0, 2 * np.pi)]))[0])
-    rotation = lean @ spin
+    rotation = np.asarray(lean @ spin, dtype=np.float64)
     seen = 0.5 * min(max(size) * mm_per_px * 0.8, rule.length_mm)
-    at = np.array([float(np.clip(rng.uniform(0, rule.length_mm), seen, max(seen, rule.length_mm - seen))), rule.width_mm / 2])
+    along = float(np.clip(rng.uniform(0, rule.length_mm), seen, max(seen, rule.length_mm - seen)))
+    at = np.array([along, rule.width_mm / 2])
     where = (rng.uniform(0.3, 0.7, 2) - 0.5) * size / focal
     sight = np.array([*where, 1.0])
     shift = focal * mm_per_px * sight - rotation[:, :2] @ at
@@ -198,11 +199,9 @@ def lay(image: Floats, rule: Rule, view: View) -> Floats:
     for top in range(0, len(y), 256):
         rows = y[top : top + 256]
         at = (_mm_grid(view, x, rows) + np.float32(margin)) * np.float32(per_mm) - np.float32(0.5)
-        share = cv2.remap(cover, at, None, cv2.INTER_LINEAR)
-        grey = cv2.remap(face, at, None, cv2.INTER_LINEAR)
-        share, grey = (
-            cv2.resize(v, (len(x) // SAMPLES, len(rows) // SAMPLES), interpolation=cv2.INTER_AREA) for v in (share, grey * share)
-        )
+        share, grey = (cv2.remap(v, at[..., 0], at[..., 1], cv2.INTER_LINEAR) for v in (cover, face))
+        small = (len(x) // SAMPLES, len(rows) // SAMPLES)
+        share, grey = (cv2.resize(v, small, interpolation=cv2.INTER_AREA) for v in (share, grey * share))
         first = low[1] + top // SAMPLES
         spot = out[first : first + len(share), low[0] : high[0]]
         spot[:] = spot * (1 - share) + grey
@@ -228,7 +227,7 @@ def _between(knots: Array, at: Array, axis: int) -> Array:
 def _mm_per_px(view: View, px: Array) -> Array:
     inside = px[((px >= 0) & (px < np.array(view.size_px))).all(axis=1)]
     px = inside if len(inside) else view.centre.reshape(1, 2)
-    return np.asarray(np.linalg.norm(view.to_mm(px + [1.0, 0.0]) - view.to_mm(px), axis=1))
+    return np.asarray(np.linalg.norm(view.to_mm(px + np.array([1.0, 0.0])) - view.to_mm(px), axis=1))
 
 
 def _shoot(rng: Rng, image: Floats, view: View | None, rule: Rule | None, tilt: float, what: str) -> Photo:
@@ -241,9 +240,10 @@ def _shoot(rng: Rng, image: Floats, view: View | None, rule: Rule | None, tilt: 
         y, x = np.mgrid[:height, :width].astype(np.float32)
         cx, cy, spread = rng.uniform(0, width), rng.uniform(0, height), rng.uniform(40, 220)
         image = image + float(rng.uniform(0.2, 0.9)) * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * spread**2))
-    image = cv2.GaussianBlur(image * float(rng.uniform(220, 290)), (0, 0), float(rng.uniform(0.45, 1.2)))
-    image = image + rng.uniform(1.0, 5.0) * rng.standard_normal(image.shape).astype(np.float32)
-    gray = np.clip(image + 0.5, 0, 255).astype(np.uint8)
+    light = np.asarray(image * float(rng.uniform(220, 290)), dtype=np.float32)
+    soft = cv2.GaussianBlur(light, (0, 0), float(rng.uniform(0.45, 1.2)))
+    noisy = soft + rng.uniform(1.0, 5.0) * rng.standard_normal(image.shape).astype(np.float32)
+    gray = np.clip(noisy + 0.5, 0, 255).astype(np.uint8)
     done = cv2.imencode(".jpg", gray, [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(78, 96))])[1]
     focal35 = None
     if view is not None and rng.random() < 0.7:
@@ -257,7 +257,8 @@ def _shoot(rng: Rng, image: Floats, view: View | None, rule: Rule | None, tilt: 
 def _cover(rng: Rng, image: Floats, rule: Rule, view: View) -> Floats:
     """A round part that lies over some of the rule."""
     radius = float(rng.uniform(0.05, 0.16)) * rule.length_mm
-    at = np.array([rng.uniform(0, rule.length_mm), rng.choice([-0.6 * radius, rule.width_mm / 2, rule.width_mm + 0.6 * radius])])
+    across = (-0.6 * radius, rule.width_mm / 2, rule.width_mm + 0.6 * radius)
+    at = np.array([rng.uniform(0, rule.length_mm), rng.choice(across)])
     turn = np.linspace(0, 2 * np.pi, 120)
     rim = at + radius * np.column_stack([np.cos(turn), np.sin(turn)])
     mask = np.zeros(image.shape, dtype=np.uint8)

@@ -6,6 +6,7 @@ through it in about that direction; lines that gather more votes than their neig
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -63,22 +64,22 @@ class _Cells:
     step_px: float
 
 
-def find_lines(gray: Gray, most: int = 12) -> list[Line]:
-    """Candidate lines, most votes first, px of the photo."""
+def find_lines(gray: Gray, most: int = 12) -> Iterator[Line]:
+    """Candidate lines, most votes first, px of the photo, as they are asked for."""
     cells = _cells(gray)
     if len(cells.weight) < 8:
-        return []
+        return
     middle = (np.array(gray.shape[::-1], dtype=np.float64) - 1) / 2
-    lines = []
+    lines: list[Line] = []
     for turn, far, votes in _peaks(cells, middle, float(np.hypot(*gray.shape)) / 2, 3 * most):
         line = _refined(cells, middle, turn, far, votes)
         if line is None or sum(abs(float(line.along @ o.across)) < ALIKE for o in lines) >= MOST_ALIKE:
             continue
         if all(_apart(line, other, cells.step_px) for other in lines):
             lines.append(line)
+            yield line
         if len(lines) == most:
-            break
-    return lines
+            return
 
 
 def _cells(gray: Gray) -> _Cells:
@@ -114,11 +115,11 @@ def _peaks(cells: _Cells, middle: Array, reach: float, most: int) -> list[tuple[
     votes = np.zeros((turns, wide))
     off = cells.place - middle
     for skew in range(-SKEW_STEPS, SKEW_STEPS + 1):
-        k = (first + skew) % turns
-        angle = np.radians(k * TURN_DEG)
+        turn = (first + skew) % turns
+        angle = np.radians(turn * TURN_DEG)
         far = off[:, 1] * np.cos(angle) - off[:, 0] * np.sin(angle)
-        column = np.rint((far + reach) / cells.step_px).astype(int) + 1
-        votes += np.bincount(k * wide + column, cells.weight, turns * wide).reshape(votes.shape)
+        cell = np.rint((far + reach) / cells.step_px).astype(int) + 1
+        votes += np.bincount(turn * wide + cell, cells.weight, turns * wide).reshape(votes.shape)
     image = votes.astype(np.float32)
     stand = cv2.blur(image, (3, 1)) - cv2.blur(image, (15, 1))
     found = []
@@ -126,11 +127,10 @@ def _peaks(cells: _Cells, middle: Array, reach: float, most: int) -> list[tuple[
         _, top, _, (column, k) = cv2.minMaxLoc(stand)
         if top <= 0.3:
             break
-        found.append((np.radians(k * TURN_DEG), (column - 1) * cells.step_px - reach, float(top)))
-        for turn in range(k - 2, k + 3):
-            flip = turn % turns != turn
-            at = wide - 1 - column if flip else column
-            stand[turn % turns, max(0, at - 2) : at + 3] = 0
+        found.append((float(np.radians(k * TURN_DEG)), (column - 1) * cells.step_px - reach, float(top)))
+        for near in range(k - 2, k + 3):
+            at = column if 0 <= near < turns else wide - 1 - column
+            stand[near % turns, max(0, at - 2) : at + 3] = 0
     return found
 
 
@@ -147,8 +147,8 @@ def _refined(cells: _Cells, middle: Array, turn: float, far: float, votes: float
             return None
         weight, place = cells.weight[mine], off[mine]
         mean = weight @ place / weight.sum()
-        spread = (place - mean) * np.sqrt(weight)[:, None]
-        direction = np.linalg.svd(spread, full_matrices=False)[2][0]
+        apart = place - mean
+        direction = np.linalg.eigh((apart * weight[:, None]).T @ apart)[1][:, 1]
         centre = centre + mean
         along = direction if direction @ along > 0 else -direction
     if mine.sum() < 6:
@@ -162,9 +162,10 @@ def _skew(t: Array, lean: Array, weight: Array) -> tuple[float, float]:
     base = np.column_stack([np.ones(len(t)), t])
     spread = np.diag([1e-6, 1e-2 * float(weight @ t**2) / max(1, len(t))])
     robust = weight.copy()
-    fit = np.zeros(2)
+    fit: Array = np.zeros(2)
     for _ in range(5):
-        fit = np.linalg.solve((base * robust[:, None]).T @ base + spread, (base * robust[:, None]).T @ lean)
+        part = base * robust[:, None]
+        fit = np.asarray(np.linalg.solve(part.T @ base + spread, part.T @ lean), dtype=np.float64)
         robust = weight / (1 + ((lean - base @ fit) / 0.08) ** 2)
     return -float(fit[0]), -float(fit[1])
 

@@ -10,13 +10,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from wearvision.measure.rule.hierarchy import Pattern
-from wearvision.measure.rule.units import BINARY, GRADUATIONS
+from wearvision.measure.rule.units import BINARY, GRADUATIONS, METRIC
 from wearvision.quantity import Unmeasured
 from wearvision.stated import RuleUnit
 
 RATIO_SHARE = 0.06
 """Between the periods of two scales of one rule, tilt taken out; ratios of graduations are 25 % apart or more."""
 STATE = "state it: mm, half-mm, in8, in16, in32 or in64"
+
+
+CONTRADICT = Unmeasured(reason="the two scales of the rule contradict each other", hint=STATE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,12 +35,10 @@ def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
     """Units the marks allow, and whether the one is certain by the marks alone."""
     splits, slim = clue.pattern.splits, clue.slim
     fits = tuple(u for u, g in GRADUATIONS.items() if g.slim[0] <= slim <= g.slim[1])
-    for unit in ("mm", "half-mm"):
-        splits_of = GRADUATIONS[unit].splits  # type: ignore[index]
-        if splits == splits_of and unit in fits:
-            return (unit,), True  # type: ignore[return-value]
-        if splits == splits_of[:-1] and 5 in splits and unit in fits:
-            return (unit,), False  # type: ignore[return-value]
+    for unit in METRIC:
+        whole = GRADUATIONS[unit].splits
+        if unit in fits and splits in (whole, whole[:-1]):
+            return (unit,), splits == whole
     if len(splits) < 2 or set(splits) != {2}:
         return (), False
     allowed = tuple(u for u in BINARY if len(GRADUATIONS[u].splits) >= len(splits) and u in fits)
@@ -48,7 +49,9 @@ def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
     return allowed, False
 
 
-def settle(clues: Sequence[Clue], ratios: Sequence[float], stated: RuleUnit | None) -> tuple[int, RuleUnit] | Unmeasured:
+def settle(
+    clues: Sequence[Clue], ratios: Sequence[float], stated: RuleUnit | None
+) -> tuple[int, RuleUnit] | Unmeasured:
     """Which scale is read and as what.
 
     Parameters
@@ -60,14 +63,14 @@ def settle(clues: Sequence[Clue], ratios: Sequence[float], stated: RuleUnit | No
     told = [own_units(clue) for clue in clues]
     sure = {k: units[0] for k, (units, certain) in enumerate(told) if certain}
     fitting = _fitting(told, ratios)
-    if len(clues) > 1 and len(sure) == len(clues) and not fitting:
-        return Unmeasured(reason="the two scales of the rule contradict each other", hint=STATE)
+    if len(clues) > 1 and sure and all(units for units, _ in told) and not fitting:
+        return CONTRADICT
     if stated is not None:
         return _as_stated(told, sure, fitting, stated)
     if sure:
         first = min(sure)
         if len(clues) > 1 and fitting and all(pair[first] != sure[first] for pair in fitting):
-            return Unmeasured(reason="the two scales of the rule contradict each other", hint=STATE)
+            return CONTRADICT
         return first, sure[first]
     reason = "the lengths of its marks do not tell which graduation the rule has"
     return Unmeasured(reason=reason, hint=STATE)

@@ -13,7 +13,7 @@ from wearvision.measure.rule.decide import Clue, own_units, settle
 from wearvision.measure.rule.hierarchy import Pattern, find_pattern
 from wearvision.measure.rule.lattice import Lattice, find_chain, fit_law, grow
 from wearvision.measure.rule.marks import Marks, measure_marks
-from wearvision.measure.rule.numbers import numbered
+from wearvision.measure.rule.digits import numbered
 from wearvision.measure.rule.pitch import rough_pitch
 from wearvision.measure.rule.refine import refined
 from wearvision.measure.rule.result import RuleScale
@@ -21,7 +21,7 @@ from wearvision.measure.rule.solve import sights_of, solve_rule
 from wearvision.measure.rule.strip import Strip, moved_to, place_px, unroll
 from wearvision.measure.rule.units import GRADUATIONS
 from wearvision.quantity import Unmeasured
-from wearvision.stated import Stated
+from wearvision.stated import RuleUnit, Stated
 
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
@@ -72,14 +72,12 @@ def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) ->
     if not readings:
         return NONE
     rule = _one_rule(readings)
-    if isinstance(rule, Unmeasured):
-        return rule
     ratios = [1.0, *(_ratio(rule[0], other) for other in rule[1:])]
     told = settle([r.clue for r in rule], ratios, stated.rule)
     if isinstance(told, Unmeasured):
         return told
     index, unit = told
-    return _scale(gray, rule, index, GRADUATIONS[unit].unit, stated, focal35_mm)
+    return _scale(gray, rule, index, unit, stated, focal35_mm)
 
 
 def _readings(gray: Gray) -> list[Reading]:
@@ -107,7 +105,7 @@ def read_line(gray: Gray, line: Line) -> Reading | None:
     near = unroll(gray, line, (-NEAR_PX - 2, NEAR_PX + 2), 2.0)
     rows = len(near.s_px) // 4 * 4
     blocks = near.values[:rows].reshape(-1, 4, near.values.shape[1]).mean(axis=1)
-    inside = near.inside[:rows].reshape(-1, 4, near.values.shape[1]).all(axis=1)
+    inside = np.asarray(near.inside[:rows].reshape(-1, 4, near.values.shape[1]).all(axis=1), dtype=np.bool_)
     middles = near.s_px[:rows].reshape(-1, 4).mean(axis=1)
     pitches = rough_pitch(blocks, inside, near.t_px)
     chains = [(chain, k) for k, pitch in enumerate(pitches) if (chain := find_chain(blocks[k], near.t_px, pitch))]
@@ -132,7 +130,7 @@ def _read(gray: Gray, line: Line, row_px: float, lattice: Lattice) -> Reading | 
     t = lattice.t_px * (1 + row_px * line.skew[1])
     law, scatter = fit_law(lattice.n, t)
     lattice = Lattice(law=law, n=lattice.n, t_px=t, scatter=scatter, strength=lattice.strength)
-    period = float(lattice.period_px(np.median(t)))
+    period = float(lattice.period_px(float(np.median(t))))
     reach = float(np.clip(REACH_PERIODS * period, *REACH_PX))
     strip = unroll(gray, moved_to(line, row_px), (-reach, reach), max(1.0, reach / 110))
     marks = measure_marks(strip, lattice)
@@ -147,7 +145,7 @@ def _read(gray: Gray, line: Line, row_px: float, lattice: Lattice) -> Reading | 
     )  # fmt: skip
 
 
-def _one_rule(readings: list[Reading]) -> list[Reading] | Unmeasured:
+def _one_rule(readings: list[Reading]) -> list[Reading]:
     """The readings that belong to one rule: the best, and one beside it that runs along it."""
     ranked = sorted(readings, key=_standing, reverse=True)
     first = ranked[0]
@@ -183,10 +181,9 @@ def _ratio(a: Reading, b: Reading) -> float:
 
 
 def _scale(
-    gray: Gray, rule: list[Reading], index: int, unit: str, stated: Stated, focal35_mm: float | None
-) -> RuleScale | Unmeasured:
-    reading = rule[index]
-    graduation = next(g for g in GRADUATIONS.values() if g.unit == unit)
+    gray: Gray, rule: list[Reading], index: int, unit: RuleUnit, stated: Stated, focal35_mm: float | None
+) -> RuleScale:
+    reading, graduation = rule[index], GRADUATIONS[unit]
     lattice = refined(reading.strip, reading.lattice, reading.marks)
     sights = sights_of(reading.strip, lattice, reading.marks, graduation.period_mm)
     size = (gray.shape[1], gray.shape[0])

@@ -71,7 +71,7 @@ class Lattice:
         rising = np.maximum.accumulate(told)
         return np.interp(n, rising, table)
 
-    def period_px(self, t_px: Array) -> Array:
+    def period_px(self, t_px: Array | float) -> Array:
         """Period at places along the row, px."""
         t = np.asarray(t_px, dtype=np.float64)
         return 1.0 / np.maximum(self.number(t + 0.5) - self.number(t - 0.5), 1e-9)
@@ -165,10 +165,12 @@ def fit_law(n: Ints, t_px: Array) -> tuple[Array, float]:
     u, m = (t_px - middle) / half, (n - centre) / size
     base = np.column_stack([u, np.ones(len(u)), -m * u, u**3])
     ridge = np.diag([1e-9, 1e-9, 1e-4, 1e-2 if len(n) > 40 else 1e3])
-    weight, fit, spread = np.ones(len(n)), np.zeros(4), 0.0
+    weight: Array = np.ones(len(n))
+    fit: Array = np.zeros(4)
+    spread = 0.0
     for _ in range(5):
         part = base * weight[:, None]
-        fit = np.linalg.solve(part.T @ base + ridge, part.T @ m)
+        fit = np.asarray(np.linalg.solve(part.T @ base + ridge, part.T @ m), dtype=np.float64)
         off = m - (fit[0] * u + fit[1] + fit[3] * u**3) / (1 + fit[2] * u)
         spread = max(1.4826 * middle_of(np.abs(off)), 1e-6)
         weight = np.clip(1 - (off / (4 * spread)) ** 2, 0, None) ** 2

@@ -130,7 +130,8 @@ def _end(told: Array, middle: int, side: int, gap: float) -> Array:
     stop = np.where(fallen.any(axis=1), fallen.argmax(axis=1), run.shape[1])
     usable = np.where(np.arange(run.shape[1]) < stop[:, None], gain, -np.inf)
     last = usable.argmax(axis=1)
-    lost = (last >= run.shape[1] - 1) | ~np.take_along_axis(seen, np.minimum(last + 2, run.shape[1] - 1)[:, None], 1)[:, 0]
+    beyond = np.minimum(last + 2, run.shape[1] - 1)
+    lost = (last >= run.shape[1] - 1) | ~seen[np.arange(len(run)), beyond]
     end = np.where(lost, np.nan, last + 0.5)
     return np.asarray(middle + side * end)
 
@@ -142,9 +143,10 @@ def _line(t: Array, s: Array, at: Array) -> tuple[Array, float]:
         return np.full(len(at), np.nan), float("nan")
     t, s = t[good], s[good]
     base, weight = np.column_stack([np.ones(len(t)), (t - t.mean()) / (np.ptp(t) + 1)]), np.ones(len(t))
-    fit = np.zeros(2)
+    fit: Array = np.zeros(2)
+    off: Array = np.zeros(len(t))
     for _ in range(10):
-        fit = np.linalg.lstsq(base * weight[:, None], s * weight, rcond=None)[0]
+        fit = np.asarray(np.linalg.lstsq(base * weight[:, None], s * weight, rcond=None)[0], dtype=np.float64)
         off = np.abs(s - base @ fit)
         weight = 1 / (1 + off / max(float(np.median(off)), 0.3))
     sd = max(1.4826 * float(np.median(off)), 0.5) * 2 / np.sqrt(len(t))

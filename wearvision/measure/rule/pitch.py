@@ -43,7 +43,7 @@ def rough_pitch(profiles: Grid, inside: NDArray[np.bool_], t_px: Array) -> list[
     if width < 2 * WINDOW_PX:
         return fine
     shrunk = profiles[:, :width].reshape(len(profiles), -1, 4).mean(axis=2)
-    seen = inside[:, :width].reshape(len(profiles), -1, 4).all(axis=2)
+    seen = np.asarray(inside[:, :width].reshape(len(profiles), -1, 4).all(axis=2), dtype=np.bool_)
     wide = _best(shrunk, seen, t_px[:width].reshape(-1, 4).mean(axis=1))
     return [max(pair, key=lambda p: p.clear) for pair in zip(fine, wide, strict=True)]
 

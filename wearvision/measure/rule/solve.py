@@ -74,7 +74,7 @@ def sights_of(strip: Strip, lattice: Lattice, marks: Marks, period_mm: float) ->
     ends = np.quantile(t, [0.0, 1.0])
     foot = np.interp(ends, marks.t_px, marks.foot_px)
     return Sights(
-        mark_px=px(t, np.full(len(t), middle)), mark_mm=(lattice.n - zero) * period_mm,
+        mark_px=px(t, np.full(len(t), middle)), mark_mm=np.asarray((lattice.n - zero) * period_mm, dtype=np.float64),
         lean_px=np.stack([px(parts, np.full(3, middle)), px(parts, far)], axis=1),
         lean_sd_px=math.sqrt(3) * lean.sd * reach, foot_px=px(ends, foot), foot_sd_px=max(marks.foot_sd_px, 0.3),
     )  # fmt: skip
@@ -210,7 +210,7 @@ def _set(sources: dict[str, Array], name: str, index: int, sd: float) -> None:
 def _second_order(theta: Array, sources: dict[str, Array]) -> float:
     """What linear propagation leaves out: a tilt in doubt by a shortens lengths by a^2 / 2, also about zero."""
     def normal(v: Array) -> Array:
-        return np.asarray(cv2.Rodrigues(v.reshape(3, 1))[0])[:2, 2]
+        return np.asarray(cv2.Rodrigues(v.reshape(3, 1))[0], dtype=np.float64)[:2, 2]
 
     first = normal(theta[:3])
     slope = np.column_stack([(normal(theta[:3] + step) - first) / 1e-6 for step in 1e-6 * np.eye(3)])

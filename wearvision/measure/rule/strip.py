@@ -58,10 +58,8 @@ def unroll(gray: Gray, line: Line, reach_px: tuple[float, float], step_px: float
     t = np.arange(np.ceil(low), np.floor(high) + 1)
     s = np.arange(reach_px[0], reach_px[1] + step_px / 2, step_px)
     moved = (t + s[:, None] * (line.skew[0] + line.skew[1] * t)).astype(np.float32)
-    x, y = (
-        np.float32(line.centre_px[k]) + moved * np.float32(line.along[k]) + (s * line.across[k]).astype(np.float32)[:, None]
-        for k in (0, 1)
-    )
+    start = (line.centre_px + s[:, None] * line.across).astype(np.float32)
+    x, y = (start[:, k, None] + moved * np.float32(line.along[k]) for k in (0, 1))
     values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     inside = (x >= 0) & (y >= 0) & (x <= gray.shape[1] - 1) & (y <= gray.shape[0] - 1)
     return Strip(values=values.astype(np.float32), inside=inside, t_px=t, s_px=s, line=line)

@@ -51,4 +51,5 @@ GRADUATIONS: dict[RuleUnit, Graduation] = {
     )
 }
 assert set(GRADUATIONS) == set(RULE_UNITS)
+METRIC: tuple[RuleUnit, ...] = ("mm", "half-mm")
 BINARY: tuple[RuleUnit, ...] = ("in8", "in16", "in32", "in64")
