@@ -288,6 +288,28 @@ def history(
 
 
 @app.command()
+def orders(
+    crate: Annotated[str, typer.Option(help="Only this crate; else the latest inspection of every part.")] = "",
+    out: Out = OUT,
+    data: Data = DATA,
+    rubric: Rubric = None,
+    as_json: Json = False,
+) -> None:
+    """What to order and to rework, from confirmed verdicts, and what is still open; as CSV and as a page."""
+    from wearvision.app.orders import write_orders
+    from wearvision.app.shop import now, open_shop
+
+    with open_shop(data, rubric) as shop:
+        made = write_orders(shop, out, now(), crate=crate)
+    if as_json:
+        give(made.to_json())
+    for action, _, rows in made.model.groups() if not as_json else []:
+        for row in rows:
+            put(f"{action:7} {row.tag:14} {row.needed_by or '-':10} {'; '.join(row.missing[:2] or row.why)}")
+    say(f"orders: {made.csv} and {made.html}")
+
+
+@app.command()
 def check(data: Data = DATA, rubric: Rubric = None, as_json: Json = False) -> None:
     """Check rubrics, installation, and that every stored byte is as it was written."""
     from wearvision.app.checkup import check as run

@@ -193,7 +193,7 @@ def _limits(line: WearLine) -> tuple[tuple[float, str], ...]:
     """Each side of the limit with its words."""
     limit = line.limit
     sides = ((limit.upper_mm, "limit"), (limit.lower_mm, "lower limit" if limit.upper_mm is not None else "limit"))
-    return tuple((value, f"{name} {f'{value:.4f}'.rstrip('0').rstrip('.')} mm") for value, name in sides if value is not None)
+    return tuple((v, f"{name} {v:.4f}".rstrip("0").rstrip(".") + " mm") for v, name in sides if v is not None)
 
 
 def _ends(line: WearLine, zero: float) -> tuple[tuple[float, float], tuple[float, float]] | None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from wearvision.errors import BadInput
-from wearvision.pages.page import CAUTIONS, FindingRow, Picture, render
+from wearvision.pages.page import CAUTIONS, FindingRow, Picture, cell, render
 from wearvision.quantity import Measured
 
 NextStep = Literal["retake", "gauge first", "likely beyond", "likely within"]
@@ -176,9 +176,6 @@ CSV_COLUMNS = (
 )  # fmt: skip
 
 
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
-
 def board_csv(model: BoardModel) -> str:
     """The board as CSV (RFC 4180): one row per figure, at least one per part and per file set aside."""
     out = io.StringIO()
@@ -189,7 +186,7 @@ def board_csv(model: BoardModel) -> str:
             for row in _figures(part):
                 table.writerow(_facts(part) | row)
     for file, reason in model.set_aside:
-        table.writerow({"next_step": "set aside", "tag": _cell(file), "not_measured": _cell(reason)})
+        table.writerow({"next_step": "set aside", "tag": cell(file), "not_measured": cell(reason)})
     return out.getvalue()
 
 
@@ -199,25 +196,20 @@ def _facts(part: PartCard) -> dict[str, object]:
         "gauge_points": part.points, "retake": " ".join(f"{file}: {say}" for file, say in part.retakes),
         "command": part.command,
     }  # fmt: skip
-    return {name: _cell(value) for name, value in facts.items()}
+    return {name: cell(value) for name, value in facts.items()}
 
 
 def _figures(part: PartCard) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     for finding in part.findings:
-        about = {"finding": _cell(finding.id), "kind": finding.kind, "flags": " ".join(finding.flags)}
+        about = {"finding": cell(finding.id), "kind": finding.kind, "flags": " ".join(finding.flags)}
         for name, quantity in finding.figures:
-            row = about | {"quantity": _cell(name)}
+            row = about | {"quantity": cell(name)}
             if isinstance(quantity, Measured):
                 row |= {"value": f"{quantity.value:.6g}", "u95": f"{quantity.u95:.3g}", "unit": quantity.unit}
             else:
-                row["not_measured"] = _cell(quantity.reason)
+                row["not_measured"] = cell(quantity.reason)
             rows.append(row)
         if not finding.figures:
             rows.append(about)
     return rows or [{}]
-
-
-def _cell(value: object) -> object:
-    """Text that a spreadsheet would take for a formula is led by an apostrophe."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in FORMULA else value

@@ -106,6 +106,14 @@ def some(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def cell(value: object) -> object:
+    """A value for a CSV file: text that a spreadsheet would take for a formula is led by an apostrophe."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in FORMULA else value
+
+
 def render(template: str, **values: Any) -> str:
     """A page from its template, everything escaped."""
     return _room().get_template(template).render(**values)
