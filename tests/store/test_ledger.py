@@ -197,10 +197,26 @@ def test_a_closed_sheet_takes_no_entry_and_a_new_inspection_begins_empty() -> No
         with pytest.raises(BadInput):
             book.commit(TAG, entries(sheet)[0], AT)
         assert not book.begin(sheet, AT)
-        assert book.begin(sheet, AT, renew=True)
+        with pytest.raises(NeedsPerson, match="sets them aside"):
+            book.begin(sheet, AT, renew=True)
+        assert book.begin(sheet, AT, renew=True, by="C. Lead", reason="came back from the machine shop")
         record = book.load(TAG)
         assert record.confirmed is None
         assert record.log == Log()
+        (old,) = record.set_aside
+        assert old.log.entries == tuple(entries(sheet))
+        assert (old.by, old.reason) == ("C. Lead", "came back from the machine shop")
+        assert old.confirmed is not None
+
+
+def test_a_new_sheet_inserted_raw_over_readings_is_a_broken_record() -> None:
+    """Or a deep reading could be dropped by laying the same sheet once more."""
+    with ledger() as book:
+        sheet = laid(book)
+        book.commit(TAG, entries(sheet)[0], AT)
+        raw_insert(book, "sheet", sheet.to_json())
+        with pytest.raises(BrokenRecord, match="nobody has set aside"):
+            book.load(TAG)
 
 
 def test_readings_survive_a_second_triage() -> None:
@@ -237,7 +253,7 @@ def test_no_verdict_passes_over_a_mark_found_after_the_sheet_was_laid() -> None:
             kit.rubric(), TAG, [*sheet.findings, (OTHER, kit.finding("G3", at=300.0))],
             photos={kit.SHA: "wear-face", OTHER: "wear-face"},
         )  # fmt: skip
-        assert book.begin(whole, AT, renew=True)
+        assert book.begin(whole, AT, renew=True, by="C. Lead", reason="another photo")
         assert book.load(TAG).late == ()
 
 

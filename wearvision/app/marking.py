@@ -22,7 +22,7 @@ from wearvision.measure.marks import Mark
 from wearvision.rules.same import Placed, merge
 from wearvision.rules.sheet import PrefilledSheet, prefill
 from wearvision.stated import NOMINALS, Stated
-from wearvision.store.ledger import PartRecord
+from wearvision.store.ledger import PartRecord, require_reason
 
 SEEN_ALIKE_PX = 5.0
 """A finding that a person has marked is met again when the middle of its outline has moved less than this."""
@@ -68,26 +68,37 @@ def require_scale(result: PhotoResult) -> None:
 
 
 def lay_again(
-    shop: Shop, tag: str, at: datetime, *, photo: str = "", marks: Sequence[Mark] = (), renew: bool = False
+    shop: Shop,
+    tag: str,
+    at: datetime,
+    *,
+    photo: str = "",
+    marks: Sequence[Mark] = (),
+    renew: bool = False,
+    by: str = "",
+    reason: str = "",
 ) -> None:
     """Lay the sheet of a part anew, with marks of a person, or with `renew` as a new inspection, or both.
 
     Without `renew` all but the marked photo stays as it is. A new inspection takes in what was photographed
     since the sheet was laid (after a confirmed sheet only that, if there is any) and the shop's rubric of today.
-    What a person has marked on a photo stays marked.
+    What a person has marked on a photo stays marked. Entries that stand are set aside by a named person for a
+    reason; the report goes on naming them.
 
     Raises
     ------
     BadInput
         Unknown photo; or readings stand on the sheet already, and no new inspection is asked for.
     NeedsPerson
-        No sheet yet; a photo that cannot carry marks, or shows the marked findings no more.
+        No sheet yet; a photo that cannot carry marks, or shows the marked findings no more; entries that nobody
+        sets aside.
     """
     record = shop.ledger.load(tag)
     sheet = sheet_of(record)
     target = _photo(record.photos, photo) if marks else ""
     if record.log.entries and not renew:
-        raise BadInput(f"the sheet of {tag} already has readings", do="add --renew to begin a new inspection")
+        raise BadInput(f"the sheet of {tag} already has readings", do="add --renew to lay a new one")
+    require_reason(record, by, reason)
     rubric = load_rubric(sheet.rubric.kind, shop.rubric) if renew else sheet.rubric
     shas = _looked_at(record, sheet, renew)
     if target and target not in shas:
@@ -106,7 +117,7 @@ def lay_again(
     surveys = shop.ledger.load(tag).surveys
     views = {sha: str(surveys[sha]["view"]) for sha in shas}
     new = prefill(rubric, tag, merge(findings, views), photos=views)
-    shop.ledger.begin(new, at, renew=renew, marks={target: held} if target else {})
+    shop.ledger.begin(new, at, renew=renew, by=by, reason=reason, marks={target: held} if target else {})
 
 
 def _held(before: Sequence[Mapping[str, Any]], given: list[dict[str, Any]]) -> list[Mapping[str, Any]]:

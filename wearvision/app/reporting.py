@@ -15,6 +15,7 @@ from wearvision.app.files import write_whole
 from wearvision.app.history import history_views
 from wearvision.app.judging import changed_since
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo, rows
+from wearvision.app.setting_aside import set_aside
 from wearvision.app.shop import Shop
 from wearvision.pages.page import say
 from wearvision.pages.report import (
@@ -80,7 +81,7 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
         losses=verdict.losses if verdict else (), follow_ups=_follow_ups(sheet, verdict),
         cautions=_cautions(sheet),
         not_assessed=pages.not_assessed([record.surveys[sha] for sha, _ in sheet.photos]),
-        tables=tuple(h.table for h in history_views(record)), stated=_stated(record),
+        tables=(*set_aside(record), *(h.table for h in history_views(record))), stated=_stated(record),
         chain_head=tail.hash, chain_length=tail.seq,
     )  # fmt: skip
 
@@ -151,7 +152,7 @@ def _entry(log: Log, entry: Entry) -> EntryView:
     return EntryView(
         point=str(reading.point), typed=reading.typed, value=f"{reading.value_mm:.3f} mm", u=f"{reading.u_mm:.3f} mm",
         instrument=_key(reading.instrument), reader=reading.reader, at=reading.at,
-        reason=entry.reason or ("second blind reading" if entry.kind == "second" else ""),
+        reason=_why(entry),
         stands=any(r is reading for r in log.standing(reading.point)),
     )  # fmt: skip
 
@@ -164,8 +165,18 @@ def _sight(log: Log, entry: Entry, criterion: Criterion) -> SightView:
     record = f" (record {check.record})" if check.record else ""
     return SightView(
         seen=f"{question} {check.answer}{record}{f'. {check.note}' if check.note else ''}", how=check.how,
-        reader=check.by, at=check.at, reason=entry.reason, stands=log.sight(check.criterion, check.check) is check,
+        reader=check.by, at=check.at, reason=_why(entry), stands=log.sight(check.criterion, check.check) is check,
     )  # fmt: skip
+
+
+def _why(entry: Entry) -> str:
+    """What an entry that is not the first is, and its reason."""
+    if entry.kind == "amendment":
+        return f"Replaces the entry before it: {entry.reason}"
+    if entry.kind == "second":
+        beside = "Second blind reading, stands beside the first"
+        return f"Second reading, replaces those before it: {entry.reason}" if entry.reason else beside
+    return entry.reason
 
 
 def _sealed(record: PartRecord, sheet: PrefilledSheet, criterion: Criterion) -> tuple[SealedView, ...]:

@@ -162,7 +162,7 @@ class _Story:
         rows = []
         for e in entries:
             notes = [] if e.stands else ["Replaced by a later entry."]
-            notes += [f"Replaces the entry before it: {e.reason}"] if e.reason else []
+            notes += [e.reason] if e.reason else []
             past = not e.stands
             rows.append([
                 self.p(e.point, "cell"), self.p(e.typed, "cell", struck=past), self.p(e.value, "right", struck=past),
@@ -176,7 +176,7 @@ class _Story:
         rows = []
         for s in sights:
             notes = [] if s.stands else ["Replaced by a later entry."]
-            notes += [f"Replaces the entry before it: {s.reason}"] if s.reason else []
+            notes += [s.reason] if s.reason else []
             rows.append([
                 self.p(s.seen, "cell-strong" if s.stands else "cell", struck=not s.stands), self.p(s.how, "cell"),
                 self.p(f"{s.reader}, {s.at}", "cell", then=" ".join(notes)),

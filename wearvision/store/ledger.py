@@ -21,7 +21,7 @@ from wearvision.store.chain import Chain
 from wearvision.store.event import Draft
 from wearvision.store.record import PartRecord, replay
 
-__all__ = ["Ledger", "PartRecord", "replay"]
+__all__ = ["Ledger", "PartRecord", "replay", "require_reason"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,6 +127,8 @@ class Ledger:
         at: datetime,
         *,
         renew: bool = False,
+        by: str = "",
+        reason: str = "",
         marks: Mapping[str, Sequence[Mapping[str, object]]] | None = None,
     ) -> bool:
         """Begin an inspection; returns whether a new sheet was laid.
@@ -138,19 +140,31 @@ class Ledger:
         sheet : PrefilledSheet
         at : datetime
         renew : bool
+            Lay the sheet though entries stand on the one before; they are set aside, and stay on record.
+        by, reason : str
+            Who sets standing entries aside, and why; needed when there are any.
         marks : mapping of str to sequence of mapping, optional
             Per photo, by sha256, all marks of persons that the sheet's findings are made with; kept with it,
             both or none.
+
+        Raises
+        ------
+        NeedsPerson
+            When entries would be set aside by nobody, or for no reason.
         """
         record = self.load(sheet.tag)
         standing = record.sheet
         same = standing is not None and standing.digest == sheet.digest
         if not renew and (same or record.log.entries):
             return False
+        require_reason(record, by, reason)
         drafts = [
             Draft(kind="marks", tag=sheet.tag, payload={"sha256": sha, "marks": list(all_of_it)}, at=at)
             for sha, all_of_it in (marks or {}).items()
         ]
+        if record.log.entries:
+            payload = {"by": by.strip(), "reason": reason.strip()}
+            drafts.append(Draft(kind="renewed", tag=sheet.tag, payload=payload, at=at))
         drafts.append(Draft(kind="sheet", tag=sheet.tag, payload=sheet.to_json(), at=at))
         self.chain.append_many(drafts, seen=record.seq)
         return True
@@ -250,6 +264,15 @@ class Ledger:
 
 def _arrival(tag: str, said: Arrival, at: datetime, *, by: str = "", reason: str = "") -> Draft:
     return Draft(kind="arrival", tag=tag, payload={**said.to_json(), "by": by, "reason": reason}, at=at)
+
+
+def require_reason(record: PartRecord, by: str, reason: str) -> None:
+    """Entries that stand are set aside only by a named person for a reason, or `NeedsPerson`."""
+    if record.log.entries and not (by.strip() and reason.strip()):
+        raise NeedsPerson(
+            f"{len(record.log.entries)} entries stand on the sheet of {record.tag}: a new one sets them aside",
+            do="say who does it and why: --by NAME --reason WHY",
+        )
 
 
 def _first(names: Sequence[str]) -> str:

@@ -8,6 +8,7 @@ Kinds of event, and what their payload holds:
     photo      sha256, file name, view and stated facts of a photo kept as a blob
     survey     sha256 of a photo and the public result of measuring it
     marks      sha256 of a photo and all that persons marked on it so far: added, reshaped, struck
+    renewed    readings are set aside for a new sheet; by whom and why. Always right before that sheet
     sheet      a prefilled sheet; it takes the place of an earlier one, which stays in the chain
     entry      a reading or a sight check, with the digest of the sheet it belongs to
     opened     a sealed estimate was shown, with the criterion and by whom
@@ -36,6 +37,26 @@ from wearvision.store.event import Event
 
 
 @dataclass(frozen=True, kw_only=True)
+class SetAside:
+    """A sheet with its readings that a newer sheet took the place of in the same inspection.
+
+    Attributes
+    ----------
+    sheet : PrefilledSheet
+    log : Log
+    confirmed : ConfirmedSheet or None
+    by, reason : str
+        Who set it aside and why.
+    """
+
+    sheet: PrefilledSheet
+    log: Log
+    confirmed: ConfirmedSheet | None
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class PartRecord:
     """What the ledger says of one part, up to event `seq`.
 
@@ -48,6 +69,10 @@ class PartRecord:
         The inspections before, each as it was left.
     replaced : int
         Confirmed sheets of the open inspection that a newer sheet took the place of.
+    renewal : tuple of str
+        Who sets the readings aside for the sheet that comes next, and why; empty when nobody does.
+    set_aside : tuple of SetAside
+        Every sheet with readings that was set aside in this inspection.
     photos : mapping of str to mapping
         Payload of each photo by its sha256, in order of arrival.
     surveys : mapping of str to mapping
@@ -71,6 +96,8 @@ class PartRecord:
     arrival: Arrival = field(default_factory=lambda: Arrival(crate=""))
     past: tuple[Inspection, ...] = ()
     replaced: int = 0
+    renewal: tuple[str, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
     photos: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     surveys: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     marks: Mapping[str, tuple[Mapping[str, object], ...]] = field(default_factory=dict)
@@ -153,9 +180,11 @@ def _arrival(record: PartRecord, data: Payload) -> PartRecord:
     if any(i.arrival.crate == said.crate for i in record.past):
         past = (replace(i, arrival=said) if i.arrival.crate == said.crate else i for i in record.past)
         return replace(record, past=tuple(past))
+    if record.log.entries and record.confirmed is None:
+        raise BadInput("a new arrival while readings stand", got=said.crate)
     return replace(
         record, arrival=said, past=record.inspections, replaced=0, sheet=None, since=(), begun="", log=Log(),
-        confirmed=None, opened={},
+        confirmed=None, opened={}, renewal=(), set_aside=(),
     )  # fmt: skip
 
 
@@ -183,8 +212,24 @@ def _sheet(record: PartRecord, data: Payload) -> PartRecord:
     sheet = PrefilledSheet.from_json(data)
     if sheet.tag != record.tag or sheet.rubric.kind != record.kind:
         raise BadInput("the sheet is for another part", got=(sheet.tag, sheet.rubric.kind))
-    replaced = record.replaced + (record.confirmed is not None)
-    return replace(record, sheet=sheet, since=(), log=Log(), confirmed=None, opened={}, replaced=replaced)
+    replaced, aside = record.replaced + (record.confirmed is not None), record.set_aside
+    if record.sheet is not None and record.log.entries:
+        if not record.renewal:
+            raise BadInput("a new sheet over readings that nobody has set aside")
+        by, reason = record.renewal
+        old = SetAside(sheet=record.sheet, log=record.log, confirmed=record.confirmed, by=by, reason=reason)
+        aside = (*aside, old)
+    return replace(
+        record, sheet=sheet, since=(), log=Log(), confirmed=None, opened={}, replaced=replaced, renewal=(),
+        set_aside=aside,
+    )  # fmt: skip
+
+
+def _renewed(record: PartRecord, data: Payload) -> PartRecord:
+    by, reason = str(data["by"]), str(data["reason"])
+    if not by.strip() or not reason.strip():
+        raise BadInput("readings are set aside by a named person for a reason")
+    return replace(record, renewal=(by, reason))
 
 
 def _entry(record: PartRecord, data: Payload) -> PartRecord:
@@ -228,6 +273,7 @@ def _same_sheet(record: PartRecord, data: Payload) -> PrefilledSheet:
 
 
 _STEPS: Mapping[str, Callable[[PartRecord, Payload], PartRecord]] = {
-    "part": _part, "arrival": _arrival, "photo": _photo, "survey": _survey, "marks": _marks, "sheet": _sheet,
-    "entry": _entry, "opened": _opened, "confirmed": _confirmed, "report": _report,
+    "part": _part, "arrival": _arrival, "photo": _photo, "survey": _survey, "marks": _marks,
+    "renewed": _renewed, "sheet": _sheet, "entry": _entry, "opened": _opened, "confirmed": _confirmed,
+    "report": _report,
 }  # fmt: skip
