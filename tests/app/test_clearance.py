@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sys
 from collections.abc import Callable, Iterator
@@ -174,7 +175,8 @@ def test_the_report_of_a_part_carries_its_pump(shop: Shop, tmp_path: Path) -> No
     html, pdf = write_report(shop, "C-1", tmp_path / "out", AT, pump=file)
     page = html.read_text(encoding="utf-8")
     for words in ("Pump P-7: axial stack", "Front gap, axial, as found", "what reuse costs", "Permissible residual",
-                  "Question: how worn is I-1", "not worked out"):  # fmt: skip
+                  "Question: how worn is I-1", "not worked out", hashlib.sha256(file.read_bytes()).hexdigest(),
+                  "read by Demo Reader"):  # fmt: skip
         assert words in page, words
     import pymupdf
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,8 @@ class Clearances:
     follow_ups : tuple of str
     unread : tuple of str
         A question for each named part without a confirmed sheet.
+    file : str
+        Name and sha256 of the pump file.
     """
 
     pump: Pump
@@ -59,6 +62,7 @@ class Clearances:
     directions: tuple[Direction, ...]
     follow_ups: tuple[str, ...]
     unread: tuple[str, ...]
+    file: str
 
     @property
     def both_rings(self) -> str:
@@ -103,7 +107,8 @@ class Clearances:
     def to_json(self) -> dict[str, Any]:
         """Everything, schema `wearvision.clearance/1`."""
         return {
-            "schema": "wearvision.clearance/1", "pump": self.pump.tag, "name": self.pump.name,
+            "schema": "wearvision.clearance/1", "pump": self.pump.tag, "name": self.pump.name, "file": self.file,
+            "read_by": self.pump.read_by, "read_at": self.pump.read_at,
             "guard_factor": self.pump.guard_factor, "needs_person": self.needs_person,
             "axial": axial_json(self.stack) if self.stack else None, "rings": [r.to_json() for r in self.rings],
             "both_rings": self.both_rings, "effects": [_effect(e) for e in self.effects],
@@ -119,7 +124,7 @@ def clearances_of(file: Path, data: Path) -> Clearances:
     """
     pump = read_pump(file)
     with _shop(data, wanted=bool(pump.tags)) as shop:
-        return clearances(shop, pump)
+        return _clearances(shop, pump, file)
 
 
 def clearances_for(shop: Shop, tag: str, file: Path) -> Clearances:
@@ -134,10 +139,10 @@ def clearances_for(shop: Shop, tag: str, file: Path) -> Clearances:
     if tag not in pump.tags:
         named = ", ".join(pump.tags) or "none"
         raise UsageError(f"{tag} is no part of pump {pump.tag}", got=str(file), do=f"parts it names: {named}")
-    return clearances(shop, pump)
+    return _clearances(shop, pump, file)
 
 
-def clearances(shop: Shop | None, pump: Pump) -> Clearances:
+def _clearances(shop: Shop | None, pump: Pump, file: Path) -> Clearances:
     """Work everything out for one pump."""
     known = known_of(shop, pump)
     guard = pump.guard_factor
@@ -147,6 +152,7 @@ def clearances(shop: Shop | None, pump: Pump) -> Clearances:
     return Clearances(
         pump=pump, stack=stack, rings=rings, effects=effects, directions=all_directions(pump, rings, effects),
         follow_ups=_follow_ups(pump, known.crack_suspected), unread=known.questions,
+        file=f"{file.name} sha256 {sha256(file.read_bytes()).hexdigest()}",
     )  # fmt: skip
 
 

@@ -16,7 +16,8 @@ RULES = "The maker's manual and its table of settings rule over every figure her
 def with_pump(view: ReportView, found: Clearances) -> ReportView:
     """The report with the clearances, the effects and the follow-up list of its pump."""
     pump = found.pump
-    stated = (*view.stated, ("pump", f"{pump.tag} {pump.name}".strip()))
+    read = f"read by {pump.read_by}, {pump.read_at}" if pump.read_by else "no readings of its own"
+    stated = (*view.stated, ("pump", f"{pump.tag} {pump.name}".strip()), ("pump file", f"{found.file}; {read}"))
     open_still = [t for t in found.tables if t.word != "within"]
     acts = tuple(f"{t.title} ({t.word}): {' '.join(t.advice)}" for t in open_still)
     both = (found.both_rings,) if open_still and found.both_rings else ()

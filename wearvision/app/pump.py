@@ -55,7 +55,8 @@ class _Bench:
         """The whole pump."""
         file = self.file
         return pump.Pump(
-            tag=file.tag, name=file.name, parts=pump.Parts(**file.parts.model_dump()), axial=self._axial(),
+            tag=file.tag, name=file.name, read_by=file.read_by, read_at=file.read_at,
+            parts=pump.Parts(**file.parts.model_dump()), axial=self._axial(),
             rings=tuple(self._ring(n, ring) for n, ring in enumerate(file.rings)),
             thermal=None if file.thermal is None else pump.Thermal(**file.thermal.model_dump()),
             duty=_duty(file.duty), impeller=_impeller(file.impeller), back_vanes=self._back_vanes(),

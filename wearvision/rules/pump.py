@@ -132,7 +132,7 @@ class RingPair:
     bore, ring : tuple of Diameter
         Inside of the casing ring, outside of the impeller ring; two or more places and directions.
     design_clearance_diametral_mm : float or None
-        The maker's, new.
+        The maker's least clearance of a new pair.
     design_checked : bool
         A person has looked at the design value and says it is diametral.
     land_length_axial_mm : float or None
@@ -263,12 +263,16 @@ class Pump:
 
     Attributes
     ----------
+    read_by, read_at : str
+        Who took the readings stated in the file, and when (ISO date and time).
     guard_factor : float
         Guard band / u of every decision on this pump (ISO 14253-1).
     """
 
     tag: str
     name: str = ""
+    read_by: str = ""
+    read_at: str = ""
     parts: Parts = field(default_factory=Parts)
     axial: AxialFacts | None = None
     rings: tuple[RingPair, ...] = ()

@@ -155,7 +155,8 @@ def test_a_proposed_setting_keeps_both_gaps_in_range(total: float, front: float,
 
 
 def test_the_adjuster_must_reach() -> None:
-    assert stack(adjuster_left_axial_mm=1.0).adjuster is not None
+    lines = {line.key: line.figure for line in axial_lines(stack(adjuster_left_axial_mm=1.0))}
+    assert value(lines["adjuster_left_after_axial"]) == pytest.approx(1.0 - 0.3218)
     short = stack(adjuster_left_axial_mm=0.1)
     assert short.adjuster is not None and short.adjuster.word == "beyond"
     assert any("does not reach" in line for line in axial_advice(short))

@@ -98,6 +98,9 @@ def _set(stack: AxialStack) -> Iterator[Line]:
     yield Line(key="move_axial", label="Move to the front face, axial", figure=stack.move_axial,
                limit="" if left is None else f"{left:.3f} mm left in the adjuster", decision=stack.adjuster,
                note="opens the back gap by the same amount")  # fmt: skip
+    if left is not None and stack.move_axial is not None:
+        after = Gauged(value_mm=left - stack.move_axial.value_mm, u_mm=stack.move_axial.u_mm)
+        yield Line(key="adjuster_left_after_axial", label="Adjuster travel left after it, axial", figure=after)
     yield Line(key="back_gap_after_axial", label="Back gap after setting, axial", figure=stack.back_after_axial,
                note="total less setting")  # fmt: skip
 
