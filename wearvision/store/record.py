@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import timedelta
 
 from wearvision.arrival import Arrival
 from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, WearvisionError
@@ -31,6 +32,7 @@ from wearvision.quantity import Quantity
 from wearvision.rules.entry import Entry, Log
 from wearvision.rules.history import Inspection
 from wearvision.rules.late import unknown_findings
+from wearvision.rules.reading import day_of
 from wearvision.rules.sheet import ConfirmedSheet, PrefilledSheet, check_fits, open_estimate
 from wearvision.rules.verdict import Verdict
 from wearvision.store.event import Event
@@ -54,6 +56,9 @@ class SetAside:
     confirmed: ConfirmedSheet | None
     by: str
     reason: str
+
+CLOCKS = timedelta(days=1)
+"""Grace for clocks and zones."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,6 +242,8 @@ def _entry(record: PartRecord, data: Payload) -> PartRecord:
     if record.confirmed is not None:
         raise BadInput("an entry after the sheet was confirmed")
     entry = Entry.from_json({k: v for k, v in data.items() if k != "sheet"})
+    if record.past and day_of(entry.what.at) < day_of(record.begun) - CLOCKS:
+        raise BadInput("a reading from before this inspection began", got=entry.what.at)
     check_fits(sheet, entry.what)
     return replace(record, log=Log((*record.log.entries, entry)))
 
