@@ -61,6 +61,9 @@ def test_every_field_of_a_clearance_says_which(record: type) -> None:
         gauged_field = "Gauged" in str(field.type) and "diameter" not in field.name
         if gauged_field or MEANT.search(field.name):
             assert says(field.name), f"{record.__name__}.{field.name}"
+    for name, made in vars(record).items():
+        if isinstance(made, property) and "Gauged" in str(made.fget and made.fget.__annotations__):
+            assert says(name) or name == "_setting", f"{record.__name__}.{name}"
 
 
 def models(model: type[BaseModel]) -> Iterator[type[BaseModel]]:

@@ -31,50 +31,97 @@ class AxialStack:
     ----------
     facts : AxialFacts
     wear : Wear
+    heat : Heat
     front_gap_axial, back_gap_axial, total_gap_axial : Gauged or None
         As found; the third follows from any two.
-    total : Decision or None
-        Total against its range.
-    heat : Heat
     standing, worn : Window or None
         Cold settings that keep both gaps in range at standing metal, and over the deepest wear too.
-    setting_axial_mm : float or None
-        Cold front setting proposed: inside `worn`, else inside `standing`.
-    move_axial, back_after_axial : Gauged or None
-        How far the impeller moves towards the front face, and the back gap that leaves.
-    adjuster : Decision or None
-        The move against the adjuster's travel.
-    hot_front_axial, hot_back_axial : Gauged or None
-        At the proposed setting, in the worst stated state.
-    hot_found_axial : Gauged or None
-        Front gap as found, when hot.
-    front_touch, back_touch, found_touch : Decision or None
-        Whether these three stay open.
-    missing, questions : tuple of str
-        Facts that would give more; what a person has to settle.
+    guard_factor : float
     """
 
     facts: AxialFacts
     wear: Wear
+    heat: Heat
     front_gap_axial: Gauged | None
     back_gap_axial: Gauged | None
     total_gap_axial: Gauged | None
-    total: Decision | None
-    heat: Heat
     standing: Window | None
     worn: Window | None
-    setting_axial_mm: float | None
-    move_axial: Gauged | None
-    back_after_axial: Gauged | None
-    adjuster: Decision | None
-    hot_front_axial: Gauged | None
-    hot_back_axial: Gauged | None
-    hot_found_axial: Gauged | None
-    front_touch: Decision | None
-    back_touch: Decision | None
-    found_touch: Decision | None
-    missing: tuple[str, ...]
-    questions: tuple[str, ...]
+    guard_factor: float
+
+    @property
+    def total(self) -> Decision | None:
+        """Total against its range."""
+        budget = Limit(lower_mm=self.facts.total_low_axial_mm, upper_mm=self.facts.total_high_axial_mm)
+        return hold(self.total_gap_axial, budget, self.guard_factor)
+
+    @property
+    def setting_axial_mm(self) -> float | None:
+        """Cold front setting proposed: inside `worn`, else inside `standing`."""
+        settings = (w.setting_axial_mm for w in (self.worn, self.standing) if w is not None)
+        return next((s for s in settings if s is not None), None)
+
+    @property
+    def move_axial(self) -> Gauged | None:
+        """How far the impeller moves towards the front face."""
+        return _minus(self.front_gap_axial, self._setting, "towards the front face")
+
+    @property
+    def back_after_axial(self) -> Gauged | None:
+        """The back gap that the setting leaves."""
+        return _minus(self.total_gap_axial, self._setting, "total less setting")
+
+    @property
+    def adjuster(self) -> Decision | None:
+        """The move against the adjuster's travel."""
+        left = self.facts.adjuster_left_axial_mm
+        return None if left is None else hold(self.move_axial, Limit(upper_mm=left), self.guard_factor)
+
+    @property
+    def hot_front_axial(self) -> Gauged | None:
+        """Front gap at the proposed setting, in the worst stated state."""
+        return _plus(self._setting, self.heat.worst_axial)
+
+    @property
+    def hot_back_axial(self) -> Gauged | None:
+        """Back gap at the proposed setting, in the state that closes it most."""
+        return _minus(self.back_after_axial, self.heat.widest_axial, "back gap less growth")
+
+    @property
+    def hot_found_axial(self) -> Gauged | None:
+        """Front gap as found, when hot."""
+        return _plus(self.front_gap_axial, self.heat.worst_axial)
+
+    @property
+    def front_touch(self) -> Decision | None:
+        """Whether the front gap stays open when hot."""
+        return hold(self.hot_front_axial, OPEN, self.guard_factor)
+
+    @property
+    def back_touch(self) -> Decision | None:
+        """Whether the back gap stays open when hot."""
+        return hold(self.hot_back_axial, OPEN, self.guard_factor)
+
+    @property
+    def found_touch(self) -> Decision | None:
+        """Whether the front gap as found stays open when hot."""
+        return hold(self.hot_found_axial, OPEN, self.guard_factor)
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What a person has to settle."""
+        asked = (self.heat.question, _misread(self.facts, self.guard_factor))
+        return tuple(filter(None, asked))
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Facts that would give more."""
+        return tuple(_missing(self))
+
+    @property
+    def _setting(self) -> Gauged | None:
+        setting = self.setting_axial_mm
+        return None if setting is None else Gauged(value_mm=setting, u_mm=0.0, how="proposed setting")
 
     @property
     def front_wear_axial(self) -> Gauged:
@@ -129,32 +176,19 @@ def axial_stack(
     BadInput
         When a stated gap is larger than the total.
     """
-    wear = wear or Wear()
+    wear, side = wear or Wear(), facts.running_side
     front, back, total = _closed(facts)
     heat = heat_of(facts, thermal)
-    found = None if total is None else window(facts, total, NOTHING, NOTHING, guard_factor)
-    front_wear, back_wear = wear.front(facts.running_side), wear.back(facts.running_side)
-    worn = None if total is None else window(facts, total, front_wear, back_wear, guard_factor)
-    raised = heat.raise_axial
-    standing = None if found is None or raised is None else shifted(found, raised)
-    worn = None if worn is None or raised is None else shifted(worn, raised)
-    setting = next((w.setting_axial_mm for w in (worn, standing) if w and w.setting_axial_mm is not None), None)
-    at = None if setting is None else Gauged(value_mm=setting, u_mm=0.0, how="proposed setting")
-    move = None if front is None or at is None else front.minus(at, "towards the front face")
-    back_after = None if total is None or at is None else total.minus(at, "total less setting")
-    hot_front = _plus(at, heat.worst_axial)
-    hot_back = _minus(back_after, heat.widest_axial)
-    hot_found = _plus(front, heat.worst_axial)
-    left = facts.adjuster_left_axial_mm
+
+    def settings(front_wear: Gauged, back_wear: Gauged) -> Window | None:
+        if total is None or heat.raise_axial is None:
+            return None
+        return shifted(window(facts, total, front_wear, back_wear, guard_factor), heat.raise_axial)
+
     return AxialStack(
-        facts=facts, wear=wear, front_gap_axial=front, back_gap_axial=back, total_gap_axial=total, heat=heat,
-        total=hold(total, Limit(lower_mm=facts.total_low_axial_mm, upper_mm=facts.total_high_axial_mm), guard_factor),
-        standing=standing, worn=worn, setting_axial_mm=setting, move_axial=move, back_after_axial=back_after,
-        adjuster=None if left is None else hold(move, Limit(upper_mm=left), guard_factor),
-        hot_front_axial=hot_front, hot_back_axial=hot_back, hot_found_axial=hot_found,
-        front_touch=hold(hot_front, OPEN, guard_factor), back_touch=hold(hot_back, OPEN, guard_factor),
-        found_touch=hold(hot_found, OPEN, guard_factor), missing=tuple(_missing(facts, total, front, heat)),
-        questions=tuple(_questions(facts, heat, guard_factor)),
+        facts=facts, wear=wear, heat=heat, front_gap_axial=front, back_gap_axial=back, total_gap_axial=total,
+        standing=settings(NOTHING, NOTHING), worn=settings(wear.front(side), wear.back(side)),
+        guard_factor=guard_factor,
     )  # fmt: skip
 
 
@@ -174,27 +208,28 @@ def _closed(facts: AxialFacts) -> tuple[Gauged | None, Gauged | None, Gauged | N
     return front, back, total
 
 
-def _questions(facts: AxialFacts, heat: Heat, guard_factor: float) -> Iterator[str]:
-    if heat.question:
-        yield heat.question
+def _misread(facts: AxialFacts, guard_factor: float) -> str:
+    """A question when all three gaps are stated and do not add up; else empty."""
     front, back, total = facts.front_gap_axial, facts.back_gap_axial, facts.total_gap_axial
     if front is None or back is None or total is None:
-        return
+        return ""
     off = front.plus(back).minus(total)
-    if abs(off.value_mm) > guard_factor * off.u_mm:
-        yield (
-            f"which axial gap was misread? Front {front.value_mm:.3f} plus back {back.value_mm:.3f} mm is"
-            f" {abs(off.value_mm):.3f} mm {'over' if off.value_mm > 0 else 'under'} the total {total.value_mm:.3f} mm;"
-            f" the gauges allow {guard_factor * off.u_mm:.3f} mm"
-        )
+    if abs(off.value_mm) <= guard_factor * off.u_mm:
+        return ""
+    return (
+        f"which axial gap was misread? Front {front.value_mm:.3f} plus back {back.value_mm:.3f} mm is"
+        f" {abs(off.value_mm):.3f} mm {'over' if off.value_mm > 0 else 'under'} the total {total.value_mm:.3f} mm;"
+        f" the gauges allow {guard_factor * off.u_mm:.3f} mm"
+    )
 
 
-def _missing(facts: AxialFacts, total: Gauged | None, front: Gauged | None, heat: Heat) -> Iterator[str]:
-    if total is None:
+def _missing(stack: AxialStack) -> Iterator[str]:
+    heat = stack.heat
+    if stack.total_gap_axial is None:
         yield "total travel (axial), or both gaps: without it no setting can be proposed"
-    if front is None:
+    if stack.front_gap_axial is None:
         yield "front gap (axial): without it the move is not known"
-    if front is not None and facts.adjuster_left_axial_mm is None:
+    elif stack.facts.adjuster_left_axial_mm is None:
         yield "travel left in the adjuster (axial): without it the move cannot be checked"
     if heat.missing and not heat.question:
         yield f"{', '.join(heat.missing)}: without them the hot gaps are not known"
@@ -204,5 +239,5 @@ def _plus(a: Gauged | None, b: Gauged | None) -> Gauged | None:
     return None if a is None or b is None else a.plus(b, "cold gap plus growth")
 
 
-def _minus(a: Gauged | None, b: Gauged | None) -> Gauged | None:
-    return None if a is None or b is None else a.minus(b, "back gap less growth")
+def _minus(a: Gauged | None, b: Gauged | None, how: str) -> Gauged | None:
+    return None if a is None or b is None else a.minus(b, how)
