@@ -314,7 +314,7 @@ def check(data: Data = DATA, rubric: Rubric = None, as_json: Json = False) -> No
     """Check rubrics, installation, and that every stored byte is as it was written."""
     from wearvision.app.checkup import check as run
 
-    lines = run(data if data.exists() else None, rubric)
+    lines = run(data, rubric)
     for line in lines:
         if as_json:
             give(vars(line))

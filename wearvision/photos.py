@@ -15,6 +15,7 @@ import math
 import os
 import stat
 import threading
+import unicodedata
 import warnings
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -215,6 +216,13 @@ def _picture(data: bytes, name: str) -> Iterator[Image.Image]:
         raise BadInput("not enough memory to open this photo", got=name, do=_SMALLER) from error
     except Exception as error:  # on broken bytes a decoder raises nearly anything, struct.error for one
         raise BadInput("this photo is damaged or cut short", got=name, do=_AGAIN) from error
+
+
+def printable(name: str) -> str:
+    """The name of a file as text that can be written: bytes that are no UTF-8 and control characters spelt out."""
+    text = os.fsencode(name).decode("utf-8", "backslashreplace")
+    odd = {c for c in text if unicodedata.category(c) in ("Cc", "Zl", "Zp")}
+    return text.translate({ord(c): c.encode("unicode_escape").decode("ascii") for c in odd})
 
 
 def kind_of(start: bytes) -> str:

@@ -8,7 +8,7 @@ from importlib import metadata
 from pathlib import Path
 
 from wearvision.app.rubrics import load_rubric
-from wearvision.app.shop import Shop, open_shop
+from wearvision.app.shop import USUAL_FOLDER, Shop, open_shop
 from wearvision.errors import WearvisionError
 from wearvision.stated import PART_KINDS
 
@@ -25,9 +25,17 @@ class Line:
     exit_code: int = 5
 
 
-def check(data: Path | None, rubric: Path | None = None) -> list[Line]:
-    """Check the installation, every rubric, and the data folder when there is one."""
-    return [_opencv(), *_rubrics(rubric), *(_data(data) if data is not None else [])]
+def check(data: Path, rubric: Path | None = None) -> list[Line]:
+    """Check the installation, every rubric, and the data folder.
+
+    Parameters
+    ----------
+    data : Path
+        A folder that is not there is sound only under its usual name: then nothing has been kept yet.
+    rubric : Path, optional
+        Folder of rubrics; ours when left out.
+    """
+    return [_opencv(), *_rubrics(rubric), *_data(data)]
 
 
 def _opencv() -> Line:
@@ -64,6 +72,8 @@ def _photos_gone(shop: Shop) -> Iterator[str]:
 
 
 def _data(folder: Path) -> list[Line]:
+    if not folder.exists():
+        return [Line(what="data folder", sound=folder == USUAL_FOLDER, found=f"none at {folder}", exit_code=3)]
     try:
         with open_shop(folder) as shop:
             chain = shop.ledger.chain.verify()

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from wearvision.app.rubrics import load_rubric
+from wearvision.app.setting_aside import set_aside_words
 from wearvision.app.sheets import sheet_of
 from wearvision.app.shop import Shop
 from wearvision.errors import NeedsPerson, WearvisionError
@@ -26,7 +27,7 @@ class Judged:
     fresh : bool
         Whether it was confirmed just now.
     notes : tuple of str
-        What has changed since the sheet was laid or confirmed; none of it is in the verdict.
+        What a reader should know beside it; see `notes_on`.
     """
 
     verdict: Verdict
@@ -65,7 +66,12 @@ def judge(shop: Shop, tag: str, by: str, at: datetime) -> Judged:
         record = shop.ledger.confirm(tag, by.strip(), at)
     else:
         shop.ledger.require_sound()
-    return Judged(verdict=record.verdict(), fresh=fresh, notes=changed_since(record, shop.rubric))
+    return Judged(verdict=record.verdict(), fresh=fresh, notes=notes_on(record, shop.rubric))
+
+
+def notes_on(record: PartRecord, rubric: Path | None) -> tuple[str, ...]:
+    """What is not in the verdict and should be known: readings set aside before, and what has changed since."""
+    return (*set_aside_words(record), *changed_since(record, rubric))
 
 
 def changed_since(record: PartRecord, rubric: Path | None) -> tuple[str, ...]:

@@ -93,7 +93,7 @@ def measure_photo(
     seen = survey(photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit)
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
-    public = _public(Path(path).name, photo, told, seen, label)
+    public = _public(photos.printable(Path(path).name), photo, told, seen, label)
     return PhotoResult(
         public=_plain(public), records=_plain([finding_record(f) for f in seen.findings]), part_tags=found,
         drawing=_plain(_drawing(seen)),

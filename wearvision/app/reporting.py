@@ -13,7 +13,7 @@ from wearvision.app.clearance import clearances_for
 from wearvision.app.clearance_tables import with_pump
 from wearvision.app.files import write_whole
 from wearvision.app.history import history_views
-from wearvision.app.judging import changed_since
+from wearvision.app.judging import notes_on
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo, rows
 from wearvision.app.setting_aside import set_aside
 from wearvision.app.shop import Shop
@@ -76,7 +76,7 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
         photos=tuple(_photo(d) for d in drawn), findings=rows(sheet.findings, pages.names_of(record)),
         instruments=_instruments(record.log),
         criteria=tuple(_criterion(record, sheet, c, outcomes.get(c.id)) for c in sheet.criteria),
-        verdict=_verdict(verdict, changed_since(record, shop.rubric)) if verdict else None,
+        verdict=_verdict(verdict, notes_on(record, shop.rubric)) if verdict else None,
         missing=() if verdict else still,
         losses=verdict.losses if verdict else (), follow_ups=_follow_ups(sheet, verdict),
         cautions=_cautions(sheet),

@@ -17,9 +17,18 @@ def set_aside(record: PartRecord) -> tuple[TableView, ...]:
     table = TableView(
         title="Readings set aside in this inspection", columns=("What", "Entered", "By", "Set aside by, why"),
         rows=rows, said=tuple(f"A confirmed verdict was set aside with them: {word}." for word in words),
-        note="They count for nothing above; the ledger keeps them.", shares=(0.4, 0.16, 0.2, 0.24),
+        note="They count for nothing above; the ledger keeps them.", shares=(0.36, 0.14, 0.26, 0.24),
     )  # fmt: skip
     return (table,) if rows else ()
+
+
+def set_aside_words(record: PartRecord) -> tuple[str, ...]:
+    """A sentence for each time readings were set aside."""
+    return tuple(
+        f"{len(old.log.entries)} entries were set aside in this inspection by {old.by}: {old.reason}"
+        + (f" (the verdict then: {Verdict(old.confirmed).word})" if old.confirmed is not None else "")
+        for old in record.set_aside
+    )
 
 
 def _row(old: SetAside, entry: Entry) -> tuple[str, ...]:

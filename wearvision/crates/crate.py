@@ -37,7 +37,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, fie
 from wearvision.arrival import Arrival
 from wearvision.crates.journal import RESULTS
 from wearvision.errors import BadInput
-from wearvision.photos import kind_of
+from wearvision.photos import kind_of, printable
 from wearvision.stated import NOMINALS, Stated
 from wearvision.toml_lines import fault, line_of, load_toml
 
@@ -256,9 +256,7 @@ def _matches(name: str, key: str) -> bool:
 def _named(folder: Path, paths: Iterable[Path]) -> dict[str, Path]:
     """Each path under its name; of two names that differ only in Unicode form, one keeps its own."""
     found: dict[str, Path] = {}
-    raws = {
-        os.fsencode(p.relative_to(folder).as_posix()).decode("utf-8", "backslashreplace"): p for p in paths
-    }
+    raws = {_plain(path, folder): path for path in paths}
     for raw in sorted(raws, key=lambda raw: (not unicodedata.is_normalized("NFC", raw), raw)):
         name = unicodedata.normalize("NFC", raw)
         found[raw if name in found else name] = raws[raw]
@@ -266,8 +264,8 @@ def _named(folder: Path, paths: Iterable[Path]) -> dict[str, Path]:
 
 
 def _plain(path: Path, folder: Path) -> str:
-    """Path inside the crate as text that can be written, even when the file's name is no UTF-8."""
-    return os.fsencode(path.relative_to(folder).as_posix()).decode("utf-8", "backslashreplace")
+    """Path inside the crate as text that can be written, whatever bytes the file's name has."""
+    return printable(path.relative_to(folder).as_posix())
 
 
 def _photos(folder: Path, refused: list[tuple[str, str]]) -> Iterator[Path]:
