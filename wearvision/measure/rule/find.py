@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from wearvision.errors import BadInput
 from wearvision.measure.rule.bands import Line, find_lines
 from wearvision.measure.rule.decide import Clue, own_units, settle
+from wearvision.measure.rule.digits import numbered
 from wearvision.measure.rule.hierarchy import Pattern, find_pattern
 from wearvision.measure.rule.lattice import Lattice, find_chain, fit_law, grow
 from wearvision.measure.rule.marks import Marks, measure_marks
-from wearvision.measure.rule.digits import numbered
 from wearvision.measure.rule.pitch import rough_pitch
 from wearvision.measure.rule.refine import refined
 from wearvision.measure.rule.result import RuleScale
@@ -30,8 +30,10 @@ LINES, MORE_LINES = 8, 3
 """Candidate lines looked at, and looked at more once one is certain."""
 GROWN = 2
 """Rows of a line whose chains are followed."""
-NEAR_PX, BLOCK_PX = 24.0, 8.0
-"""Rows about a line searched for a lattice, in blocks."""
+NEAR_PX, BLOCK = 24.0, 4
+"""How far to either side of a line a lattice is sought, and rows of 2 px looked at together."""
+MOST_SCATTER, GOES_ON = 0.08, 0.35
+"""Most scatter of marks, in periods; least darkness in a neighbouring block of rows, of that in their own."""
 REACH_PERIODS, REACH_PX = 26.0, (60.0, 320.0)
 """How far across the marks are followed: numbers beyond the longest of a 1/64 in scale end there."""
 PARALLEL = 0.2
@@ -103,20 +105,33 @@ def _readings(gray: Gray) -> list[Reading]:
 def read_line(gray: Gray, line: Line) -> Reading | None:
     """Lattice, marks and pattern along a candidate line; None when there are no regular marks."""
     near = unroll(gray, line, (-NEAR_PX - 2, NEAR_PX + 2), 2.0)
-    rows = len(near.s_px) // 4 * 4
-    blocks = near.values[:rows].reshape(-1, 4, near.values.shape[1]).mean(axis=1)
-    inside = np.asarray(near.inside[:rows].reshape(-1, 4, near.values.shape[1]).all(axis=1), dtype=np.bool_)
-    middles = near.s_px[:rows].reshape(-1, 4).mean(axis=1)
-    pitches = rough_pitch(blocks, inside, near.t_px)
+    count = len(near.s_px) // BLOCK
+    blocks, inside, middles = (
+        v[: count * BLOCK].reshape(count, BLOCK, *v.shape[1:]).mean(axis=1)
+        for v in (near.values, near.inside, near.s_px)
+    )
+    pitches = rough_pitch(blocks, inside > 0.99, near.t_px)
     chains = [(chain, k) for k, pitch in enumerate(pitches) if (chain := find_chain(blocks[k], near.t_px, pitch))]
     best, worth = None, 0.0
     for chain, k in sorted(chains, key=lambda c: -c[0].worth)[:GROWN]:
         lattice = grow(chain)
-        if lattice is not None and (value := _worth(lattice)) > worth:
+        if lattice is not None and (value := _worth(lattice)) > worth and _goes_on(lattice, blocks, k, near.t_px):
             best, worth = (float(middles[k]), lattice), value
     if best is None:
         return None
     return _read(gray, line, *best)
+
+
+def _goes_on(lattice: Lattice, blocks: NDArray[np.float32], k: int, t_px: Array) -> bool:
+    """Whether the marks of a row are seen in one beside it too, as chance peaks are not."""
+    half = lattice.period_px(lattice.t_px) / 2
+    places = np.stack([lattice.t_px - half, lattice.t_px, lattice.t_px + half])
+    depth = []
+    for row in (k, k - 1, k + 1):
+        if 0 <= row < len(blocks):
+            left, mark, right = np.interp(places, t_px, blocks[row])
+            depth.append(float(np.median((left + right) / 2 - mark)))
+    return lattice.scatter < MOST_SCATTER and max(depth[1:]) > GOES_ON * depth[0] > 0
 
 
 def _worth(lattice: Lattice) -> float:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.edges import peak_offset
+from wearvision.measure.rule.lattice import middle_of
 from wearvision.measure.rule.strip import Strip
 
 Grid = NDArray[np.float32]
@@ -39,67 +41,65 @@ class Lean:
 
 def find_lean(strip: Strip, t: Array, period: Array) -> Lean:
     """Follow the marks to both sides and fit how they lean."""
-    seen: list[tuple[float, float, float, float]] = []
-    start = strip.row(0.0)
-    lean = Lean()
-    parts = np.array_split(np.arange(len(t)), PARTS)
+    seen: list[Array] = []
+    start, lean = strip.row(0.0), Lean()
+    cuts = np.linspace(0, len(t), min(PARTS, len(t)) + 1).astype(int)[:-1]
     weights = {1: np.ones(len(t)), -1: np.ones(len(t))}
     first, alive = 0.0, {1, -1}
     for k in range(len(strip.s_px) // BLOCK):
-        for side in (1, -1) if k else (1,):
+        for side in sorted(alive) if k else (1,):
             row = start + side * k * BLOCK
-            if side not in alive or row - 1 < 0 or row + 2 > len(strip.s_px):
+            if row - 1 < 0 or row + 2 > len(strip.s_px):
                 continue
             s = float(strip.s_px[row])
-            dark = _dark(strip.values[row - 1 : row + 2].mean(axis=0), strip, t + lean.shift(t, s), period)
-            total = _best(dark, weights[side], parts, period, t, lean, s, seen)
-            first = max(first, total) if k < 3 else first
-            if k >= 3 and total < LOST * first:
+            at = t + s * (lean.offset + lean.slope * t)
+            dark = _dark((strip.values[row - 1] + strip.values[row] + strip.values[row + 1]) / 3, strip, at, period)
+            told, depth = _best(dark, weights[side], cuts, period, t, s)
+            told[:, 2] += s * (lean.offset + lean.slope * told[:, 1])
+            seen.append(told)
+            first = max(first, depth) if k < 3 else first
+            if k >= 3 and depth < LOST * first:
                 alive.discard(side)
-            middle = np.clip(dark[:, len(SHIFTS) // 2 - 1 : len(SHIFTS) // 2 + 2].max(axis=1), 0, None)
-            weights[side] = 0.5 * weights[side] + 0.5 * middle / (np.median(middle) + 1e-6)
+            middle = dark[:, len(SHIFTS) // 2 - 1 : len(SHIFTS) // 2 + 2].max(axis=1)
+            weights[side] = 0.5 * weights[side] + 0.5 * middle / (middle_of(middle) + 1e-6)
             if k == 0:
                 weights[-1] = weights[1].copy()
         lean = _fit(seen) if k < 4 or k % FIT_EVERY == 0 else lean
+        if not alive:
+            break
     return _fit(seen)
 
 
 def _dark(row: Grid, strip: Strip, at: Array, period: Array) -> Array:
-    """Darkness at each mark at every shift tried, against the ends of the range, (N, K)."""
+    """Darkness at each mark at every shift tried, against the brightest of them, (N, K)."""
     column = np.clip(at[:, None] + SHIFTS * period[:, None] - strip.t_px[0], 0, len(row) - 1.001)
-    low = column.astype(int)
+    low = column.astype(np.int64)
     part = column - low
     grey = row[low] * (1 - part) + row[low + 1] * part
     return np.asarray(grey.max(axis=1, keepdims=True) - grey)
 
 
 def _best(
-    dark: Array, weight: Array, parts: list[NDArray[np.int64]], period: Array, t: Array, lean: Lean, s: float,
-    seen: list[tuple[float, float, float, float]],
-) -> float:  # fmt: skip
-    """Where along the shifts the marks are darkest, part by part; notes it and returns the darkness in all."""
-    total = 0.0
-    for part in parts:
-        if not len(part):
-            continue
-        curve = weight[part] @ dark[part] / len(part)
-        k = int(np.argmax(curve))
-        depth = float(curve[k] - np.median(curve))
-        total += max(depth, 0.0)
-        if 0 < k < len(SHIFTS) - 1 and abs(s) > 1.0 and depth > 0:
-            bend = curve[k - 1] - 2 * curve[k] + curve[k + 1]
-            off = 0.5 * (curve[k - 1] - curve[k + 1]) / bend if bend < 0 else 0.0
-            at = float(t[part].mean())
-            moved = (SHIFTS[k] + off * (SHIFTS[1] - SHIFTS[0])) * float(period[part].mean())
-            seen.append((s, at, float(lean.shift(np.array(at), s)) + moved, depth))
-    return total
+    dark: Array, weight: Array, cuts: NDArray[np.int64], period: Array, t: Array, s: float
+) -> tuple[Array, float]:
+    """For each part of the row (s, t, shift, depth) where its marks are darkest, and the depth in all."""
+    count = np.diff(np.append(cuts, len(t)))
+    curve = np.add.reduceat(weight[:, None] * dark, cuts, axis=0) / count[:, None]
+    at, wide = (np.add.reduceat(v, cuts) / count for v in (t, period))
+    rows, k = np.arange(len(cuts)), np.clip(curve.argmax(axis=1), 1, len(SHIFTS) - 2)
+    left, top, right = (curve[rows, k + j] for j in (-1, 0, 1))
+    depth = top - np.sort(curve, axis=1)[:, len(SHIFTS) // 2]
+    off = peak_offset(left, top, right) * (SHIFTS[1] - SHIFTS[0])
+    told = np.column_stack([np.full(len(cuts), s), at, (SHIFTS[k] + off) * wide, depth])
+    good = (top >= left) & (top >= right) & (depth > 0) & (abs(s) > 1.0)
+    return told[good], float(np.clip(depth, 0, None).sum())
 
 
-def _fit(seen: list[tuple[float, float, float, float]]) -> Lean:
+def _fit(seen: list[Array]) -> Lean:
     """Lean from places (s, t, shift, weight), robustly; little is believed of rows close by alone."""
-    if len(seen) < 4:
+    s, t, moved, depth = np.concatenate(seen).T
+    if len(s) < 4:
         return Lean()
-    s, t, moved, depth = np.array(seen).T
     base = np.column_stack([s, s * t / 1000])
     weight = depth / depth.max()
     a, b, inverse, off = 0.0, 0.0, np.zeros((2, 2)), moved
