@@ -197,7 +197,9 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     text = read_text(path, "the readings", do="save the file as UTF-8 CSV")
     head = text.partition("\n")[0]
     comma = ";" if ";" in head and "," not in head else ","
-    table = csv.DictReader(io.StringIO(text, newline=""), restkey="", strict=True, delimiter=comma)
+    table = csv.DictReader(
+        io.StringIO(text, newline=""), restkey="", strict=True, delimiter=comma, skipinitialspace=True
+    )
     try:
         names = [name.strip() for name in table.fieldnames or ()]
         table.fieldnames = names
