@@ -21,7 +21,7 @@ ALLOWED: dict[str, set[str]] = {
     # the image half: pictures, no rules, no files
     "measure": {*WORDS, "measure"},
     "measure.board": {"errors"},
-    "measure.plane": {"quantity"},
+    "measure.plane": {"quantity", "measure.lens"},
     "measure.finders": {*WORDS, "measure"},
     # the rules half: no pictures, no files
     "rules": {*WORDS, "rules"},

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.board import BoardSpec, card
-from wearvision.measure.plane import Plane
+from wearvision.measure.plane import N, Plane
 
 Array = NDArray[np.float64]
 FINE = 8
@@ -44,7 +44,7 @@ def plane_of(spec: BoardSpec, look: Look) -> Plane:
     distance = focal * spec.square_mm / look.square_px
     middle = np.array([*spec.size_mm, 0.0]) / 2
     at = distance * np.array([look.shift_px[0] / focal, look.shift_px[1] / focal, 1.0])
-    theta = np.zeros(12)
+    theta = np.zeros(N)
     theta[:3] = cv2.Rodrigues(turn)[0].ravel()
     theta[3:6] = at - turn @ middle
     theta[6:10] = np.log(focal), look.k1, (width - 1) / 2, (height - 1) / 2

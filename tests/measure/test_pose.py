@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 
 from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
 from wearvision.errors import BadInput
-from wearvision.measure import adjust, pose, prior
+from wearvision.measure import adjust, paper, pose, prior
 from wearvision.measure.adjust import project
 from wearvision.measure.board import BoardSpec
 from wearvision.measure.plane import NAMES, Plane
@@ -27,24 +28,44 @@ FOCAL35 = 26.0
 
 def seen(
     theta: np.ndarray, *, noise_px: float = 0.0, rng: np.random.Generator | None = None, pull_px: float = 0.0,
-    spec: BoardSpec = STANDARD, bend_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    spec: BoardSpec = STANDARD, own: dict[str, float] | None = None,
 ) -> Sighting:  # fmt: skip
-    """A sighting made from numbers: corners of a board through a known camera."""
+    """A sighting made from numbers: corners of a board, misprinted and bent by `own`, through a known camera."""
     inner, marker = spec.inner_corners_mm(), spec.marker_corners_mm()
     mm = np.vstack([inner, marker.reshape(-1, 2)])
-    u, v = (2 * mm / np.array(spec.size_mm) - 1).T
-    px = project(theta, mm, np.column_stack([u * u - 1 / 3, v * v - 1 / 3, u * v]) @ bend_mm)[0]
     middle = project(theta, np.repeat(marker.mean(axis=1), 4, axis=0))[0]
-    pull = middle - px[len(inner) :]
+    pull = middle - project(theta, mm[len(inner) :])[0]
     pull = np.vstack([np.zeros_like(inner), pull / np.linalg.norm(pull, axis=1, keepdims=True)])
     sigma = np.concatenate([np.ones(len(inner)), np.full(len(mm) - len(inner), 1.2)])
-    if rng is not None:
-        px = px + noise_px * sigma[:, None] * rng.standard_normal(px.shape)
-    return Sighting(
-        spec=spec, corners_px=px + pull_px * pull, corners_mm=mm, ids=np.arange(len(mm)), sigma_rel=sigma,
+    plain = Sighting(
+        spec=spec, corners_px=np.zeros_like(mm), corners_mm=mm, ids=np.arange(len(mm)), sigma_rel=sigma,
         pull=pull, marker_count=spec.marker_count, inner_count=len(inner), homography=np.eye(3),
         edge_sigma_px=0.8, black=40.0, white=200.0, glare_share=0.0, in_view_share=1.0,
     )  # fmt: skip
+    points = paper.points_of(plain)
+    amount = np.array([(own or {}).get(name, 0.0) for name in paper.NUISANCE])
+    printed = mm + points.fields @ amount[paper.FIELD_ROWS]
+    px = project(theta, printed, points.lifts @ amount[paper.LIFT_ROWS])[0] + pull_px * pull
+    if rng is not None:
+        px = px + noise_px * sigma[:, None] * rng.standard_normal(px.shape)
+    return replace(plain, corners_px=px)
+
+
+def chance(rng: np.random.Generator, known: prior.Prior) -> dict[str, float]:
+    """A board's own misprint and bend, drawn from what is held possible."""
+    _, sd = paper.nuisance_prior(paper.points_of(seen(truth())), known.prints.grow[0], known.prints.stretch[0])
+    own = dict(zip(paper.NUISANCE, (sd * rng.standard_normal(len(sd))).tolist(), strict=True))
+    return {name: amount for name, amount in own.items() if name not in paper.PULLS}
+
+
+def drawn_camera(rng: np.random.Generator, known: prior.Prior) -> np.ndarray:
+    """A camera, print scale and height drawn from the priors."""
+    theta = truth()
+    spread = np.linalg.cholesky(np.linalg.inv(known.lens_precision))
+    theta[adjust.LENS_ROWS] = known.lens + spread @ rng.standard_normal(5)
+    theta[10] = known.prints.mean + known.prints.sd * rng.standard_normal()
+    theta[11] = known.height_mm + known.height_sd_mm * rng.standard_normal()
+    return theta
 
 
 def solved(*args: object, **kwargs: object) -> Plane:
@@ -53,10 +74,17 @@ def solved(*args: object, **kwargs: object) -> Plane:
     return plane
 
 
+def at_prior(plane: Plane) -> np.ndarray:
+    """A pose with lens and height where the priors have them."""
+    theta, known = np.array(plane.theta), prior_of(SIZE, FOCAL35, 100.0)
+    theta[adjust.LENS_ROWS] = known.lens
+    theta[10], theta[11] = 0.0, known.height_mm
+    return theta
+
+
 def truth(*, log_f: float | None = None) -> np.ndarray:
     """A camera whose unknowns sit on the priors' means."""
-    theta = np.array(plane_of(STANDARD, LOOK).theta)
-    theta[6:] = prior_of(SIZE, FOCAL35, 100.0, 0.0).mean
+    theta = at_prior(plane_of(STANDARD, LOOK))
     if log_f is not None:
         theta[6] = log_f
     return theta
@@ -66,19 +94,18 @@ def truth(*, log_f: float | None = None) -> np.ndarray:
 @pytest.mark.parametrize("tilt_deg", [0.0, 12.0, 50.0])
 def test_exact_without_noise(roll_deg: float, tilt_deg: float) -> None:
     look = Look(size_px=SIZE, square_px=150.0, tilt_deg=tilt_deg, roll_deg=roll_deg)
-    theta = np.array(plane_of(STANDARD, look).theta)
-    theta[6:10] = prior_of(SIZE, FOCAL35, None, 0.0).mean[:4]
+    theta = at_prior(plane_of(STANDARD, look))
     plane = solved([seen(theta, pull_px=0.5)], size_px=SIZE, focal35_mm=FOCAL35)
-    expected = Plane(theta=[*theta[:10], 0.0, prior.PAPER_MM], sources={}, size_px=SIZE, source="card")
+    expected = Plane(theta=theta, sources={}, size_px=SIZE, source="card")
     np.testing.assert_allclose(plane.to_mm(PLACES), expected.to_mm(PLACES), atol=2e-3)
 
 
 def test_jacobian_is_the_slope_of_the_projection() -> None:
     theta, mm = truth(), STANDARD.inner_corners_mm()
     slope = project(theta, mm)[1]
-    step = np.array([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3])
-    for k in range(12):
-        d = np.eye(12)[k] * step[k]
+    step = np.array([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3, 1e-5])
+    for k in range(13):
+        d = np.eye(13)[k] * step[k]
         by_step = (project(theta + d, mm)[0] - project(theta - d, mm)[0]).ravel() / (2 * step[k])
         np.testing.assert_allclose(slope[:, k], by_step, rtol=1e-4, atol=2e-4 * np.abs(by_step).max() + 1e-9)
 
@@ -102,11 +129,11 @@ def test_the_check_bar_scales_everything_exactly() -> None:
 
 
 def test_a_bend_of_the_paper_is_followed() -> None:
-    """A tilted card bent by twice the prior's sigma: the bend is found, the plane stays right."""
+    """A tilted card bent by ten times the prior's sigma: the bend is found, the plane stays right."""
     theta = truth()
-    plane = solved([seen(theta, bend_mm=(0.08, 0.0, 0.0))], size_px=SIZE, focal35_mm=FOCAL35)
+    plane = solved([seen(theta, own={"bow_x": 0.4})], size_px=SIZE, focal35_mm=FOCAL35)
     real = Plane(theta=theta, sources={}, size_px=SIZE, source="truth")
-    assert plane.bend_mm == pytest.approx(0.08, rel=0.15)
+    assert plane.bend_mm == pytest.approx(0.4, rel=0.15)
     np.testing.assert_allclose(plane.to_mm(PLACES), real.to_mm(PLACES), atol=0.3)
 
 
@@ -119,11 +146,11 @@ def test_the_stated_height_is_exact() -> None:
 
 def test_focal_prior_lies_midway_between_the_two_conversions() -> None:
     """26 mm on 4032 x 3024: 3028.7 px by diagonal, 2912.0 by width (facts 15d)."""
-    known = prior_of((4032, 3024), 26.0, None, 0.0)
-    assert math.exp(known.mean[0]) == pytest.approx(math.sqrt(3028.7 * 2912.0), rel=1e-4)
+    known = prior_of((4032, 3024), 26.0)
+    assert known.focal_px == pytest.approx(math.sqrt(3028.7 * 2912.0), rel=1e-4)
     for conversion in (3028.7, 2912.0):
-        assert abs(math.log(conversion) - known.mean[0]) < known.sd[0]
-    assert prior_of((3024, 4032), 26.0, None, 0.0).mean[0] == pytest.approx(known.mean[0])
+        assert abs(math.log(conversion) - known.lens[0]) < known.lens_precision[0, 0] ** -0.5
+    assert prior_of((3024, 4032), 26.0).lens[0] == pytest.approx(known.lens[0])
 
 
 def test_bad_corners_are_dropped() -> None:
@@ -150,14 +177,12 @@ def figures(plane: Plane) -> np.ndarray:
 def test_closed_form_covariance_against_monte_carlo() -> None:
     """400 cameras drawn from the priors, corners with noise: claimed u is the scatter, within 10 %."""
     rng = np.random.default_rng(11)
-    known = prior_of(SIZE, FOCAL35, None, 0.0)
+    known = prior_of(SIZE, FOCAL35)
     scores = []
     for _ in range(400):
-        theta = truth()
-        theta[6:] = np.array(known.mean) + np.array(known.sd) * rng.standard_normal(6)
-        bend = tuple(adjust.FLATNESS_SD_MM * rng.standard_normal(3))
-        pull = adjust.PULL_SD_PX * rng.standard_normal()
-        sighting = seen(theta, noise_px=0.15, rng=rng, pull_px=pull, bend_mm=bend)
+        theta = drawn_camera(rng, known)
+        pull = paper.PULL_SD_PX * rng.standard_normal()
+        sighting = seen(theta, noise_px=0.15, rng=rng, pull_px=pull, own=chance(rng, known))
         plane = solved([sighting], size_px=SIZE, focal35_mm=FOCAL35)
         value, parts = plane.propagate(figures)
         real = figures(Plane(theta=theta, sources={}, size_px=SIZE, source="truth"))
@@ -189,8 +214,7 @@ def test_from_photo_to_plane() -> None:
 def test_the_other_pose_of_a_flat_board_is_tried_too() -> None:
     """A small far board tilted 30 degrees: the mirrored start must not win."""
     look = Look(size_px=SIZE, square_px=40.0, tilt_deg=30.0, focal=0.74)
-    theta = np.array(plane_of(STANDARD, look).theta)
-    theta[6:] = prior_of(SIZE, FOCAL35, None, 0.0).mean
+    theta = at_prior(plane_of(STANDARD, look))
     plane = solved([seen(theta, noise_px=0.05, rng=np.random.default_rng(8))], size_px=SIZE, focal35_mm=FOCAL35)
     np.testing.assert_allclose(plane.theta[:3], theta[:3], atol=0.05)
 
@@ -236,7 +260,8 @@ def test_a_stated_scale_is_a_frontal_plane_some_percent_uncertain() -> None:
 
 
 def test_names_of_the_sources_follow_the_plane() -> None:
-    assert [m for members in adjust.SOURCES.values() for m in members] == list(NAMES[6:])
+    named = [m for members in adjust.SOURCES.values() for m in members]
+    assert sorted(named) == sorted(NAMES[6:])
 
 
 def beside(theta: np.ndarray, turn_rad: float, shift_mm: tuple[float, float], rise_mm: float = 0.0) -> np.ndarray:
@@ -250,16 +275,17 @@ def beside(theta: np.ndarray, turn_rad: float, shift_mm: tuple[float, float], ri
 
 
 def test_the_slope_of_two_boards_is_that_of_the_model() -> None:
-    boards = [adjust.points_of(seen(truth())), adjust.points_of(seen(truth()))]
+    boards = [paper.points_of(seen(truth())), paper.points_of(seen(truth()))]
     rng = np.random.default_rng(4)
+    count = len(paper.NUISANCE)
     state = np.zeros(adjust.state_size(2))
-    state[:12] = truth()
-    state[12:20] = 0.3 * rng.standard_normal(8)
-    state[20:] = 0.4, 130.0, -40.0, 0.7
+    state[:13] = truth()
+    unit = np.array([1.0, 1, 1, 1, 1, 1, 0.01, 0.01, 0.01, 1, 1, 1, 1, 1, 1])
+    state[13 : 13 + 2 * count] = 0.3 * np.tile(unit, 2) * rng.standard_normal(2 * count)
+    state[13 + 2 * count :] = 0.4, 130.0, -40.0
     _, slope = adjust.model(boards, state)
-    step = np.concatenate(
-        [[1e-6] * 3, [1e-4] * 3, [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3], [1e-3] * 8, [1e-5], [1e-3] * 3]
-    )
+    camera = [1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-5, 1e-3, 1e-3, 1e-3, 1e-3, 1e-5]
+    step = np.concatenate([camera, np.tile(1e-3 * unit, 2), [1e-5, 1e-3, 1e-3]])
     for k, h in enumerate(step):
         d = np.zeros(len(state))
         d[k] = h
@@ -275,7 +301,8 @@ def test_a_second_card_on_the_same_face_makes_lengths_surer() -> None:
     two = solved([first, second], size_px=SIZE, focal35_mm=FOCAL35)
     real = Plane(theta=theta, sources={}, size_px=SIZE, source="truth")
     corner = [p.propagate(figures)[1]["corner"] for p in (one, two)]
-    assert np.all(corner[1] < 0.8 * corner[0])
+    lengths_and_scales = [0, 1, 2, 7, 8]
+    assert np.all(corner[1][lengths_and_scales] < 0.8 * corner[0][lengths_and_scales])
     np.testing.assert_allclose(two.to_mm(PLACES), real.to_mm(PLACES), atol=0.4)
 
 
@@ -292,18 +319,16 @@ def test_a_card_that_lies_elsewhere_is_left_out() -> None:
 
 def test_covariance_of_two_cards_against_monte_carlo() -> None:
     rng = np.random.default_rng(12)
-    known = prior_of(SIZE, FOCAL35, None, 0.0)
+    known = prior_of(SIZE, FOCAL35)
     scores = []
     for _ in range(200):
-        theta = truth()
-        theta[6:] = np.array(known.mean) + np.array(known.sd) * rng.standard_normal(6)
-        rise = adjust.RISE_SD_MM * rng.standard_normal()
+        theta = drawn_camera(rng, known)
         cards = [
             seen(
-                camera, noise_px=0.15, rng=rng, pull_px=adjust.PULL_SD_PX * rng.standard_normal(),
-                bend_mm=tuple(adjust.FLATNESS_SD_MM * rng.standard_normal(3)),
+                camera, noise_px=0.15, rng=rng, pull_px=paper.PULL_SD_PX * rng.standard_normal(),
+                own=chance(rng, known),
             )
-            for camera in (theta, beside(theta, 1.3, (240.0, 20.0), rise))
+            for camera in (theta, beside(theta, 1.3, (240.0, 20.0)))
         ]  # fmt: skip
         plane = solved(cards, size_px=SIZE, focal35_mm=FOCAL35)
         value, parts = plane.propagate(figures)

@@ -12,7 +12,7 @@ from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
 from wearvision.measure.adjust import project
 from wearvision.measure.plane import Plane
 from wearvision.measure.pose import from_stated_scale, solve
-from wearvision.measure.quality import gates
+from wearvision.measure.quality import CORNERS_LEAST, gates
 from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, find_boards
 from wearvision.quantity import Unmeasured
@@ -68,7 +68,7 @@ def test_few_corners() -> None:
     few = replace(
         sighting, **{n: getattr(sighting, n)[keep] for n in ("corners_px", "corners_mm", "ids", "sigma_rel", "pull")}
     )
-    assert 0 < len(few.corners_px) < 12
+    assert 0 < len(few.corners_px) < CORNERS_LEAST
     gray = draw(STANDARD, LOOK)
     assert "few-corners" in [g.code for g in gates(gray, few, plane, STATED, limit_mm=LIMIT_MM)]
 
@@ -154,7 +154,7 @@ def test_a_focal_length_far_from_the_cameras_is_suspected() -> None:
     for focal35, codes in ((real, []), (1.5 * real, ["card-off-plane"])):
         plane = solve(seen, size_px=look.size_px, focal35_mm=focal35)
         closed = gates(gray, seen[0], plane, STATED, limit_mm=LIMIT_MM, focal35_mm=focal35)
-        assert [g.code for g in closed] == codes
+        assert [g.code for g in closed if g.code != "tilt"] == codes
 
 
 def test_cut_off_is_the_callers_word() -> None:

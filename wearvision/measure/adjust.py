@@ -1,7 +1,7 @@
 """Least squares over corners and priors, with the covariance split by what brought it in.
 
-The state is the twelve parameters of `plane.NAMES`; for each board how far blur and ink pull its marker corners
-inwards and how its paper bends; and for each board but the first where it lies on the plane of the first.
+The state is the parameters of `plane.NAMES`, then for each board what `paper` says of ink, printer and paper, then
+for each board but the first where it lies on the plane of the first.
 With S = (J'WJ + P^-1)^-1, a prior with inverse covariance Q_i brings S Q_i S, the corners S J'WJ S, and these
 add up to S.
 """
@@ -10,57 +10,55 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure import paper
+from wearvision.measure.lens import LENS
+from wearvision.measure.paper import (
+    FIELD_ROWS,
+    LIFT_ROWS,
+    NUISANCE,
+    PLACE,
+    PULL_ROWS,
+    Points,
+    Slack,
+    given_way,
+    nuisance_prior,
+)
 from wearvision.measure.plane import NAMES, N
 from wearvision.measure.prior import Prior
-from wearvision.measure.scale import Sighting
 
 Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.05
-OUTLIER = 4.0
-"""Corners further off than this many robust sigmas are dropped."""
+OUTLIER, GROSS = 2.5, 8.0
+"""Corners further off than this many robust sigmas count for less, and for nothing."""
 LEAST_POINTS = 6
-NUISANCE = ("pull", "bow_x", "bow_y", "twist")
-PULL_SD_PX = 1.0
-"""Of the inward shift of marker corners; drawn and real photos show 0.3 to 1 px."""
-FLATNESS_SD_MM = 0.04
-"""Of each way the card may bend, at its edges: glued to something flat. Common practice, no source."""
-PLACE = ("turn", "dx", "dy", "rise")
-RISE_SD_MM = 0.15
-"""Of another card's height against the first, both lying on one face. Common practice, no source."""
-SOURCES = {"lens": ("log_f", "k1", "cx", "cy"), "print": ("log_print",), "height": ("height",)}
-"""Priors by the name their share of the covariance goes under; besides, `paper` and the rest, `corner`."""
+LEAST_GAIN = 1e-5
+"""Of minus twice the log posterior: a step that gains less moves nothing by a hundredth of its uncertainty."""
+ALIKE_SIGMAS = 3.0
+"""Standard errors, sqrt(2 / pairs), from which a correlation along printed lines is believed."""
+SOURCES = {"lens": LENS, "print": ("log_print",), "height": ("height",)}
+"""Priors by the name their share of the covariance goes under; besides, what is known of each board's print, its
+paper, and the rest, `corner`."""
+LENS_ROWS = np.array([NAMES.index(name) for name in LENS])
 
 DISTANCE, FOCAL = NAMES.index("tz"), NAMES.index("log_f")
+SCALE, HEIGHT = NAMES.index("log_print"), NAMES.index("height")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Points:
-    """Correspondences of one board.
+def state_size(boards: int) -> int:
+    """Length of the state for so many boards."""
+    return paper.state_size(N, boards)
 
-    Attributes
-    ----------
-    mm, px : (N, 2) arrays
-        On the drawing and in the photo.
-    sigma_rel : (N,) array
-        Relative scatter.
-    pull : (N, 2) array
-        Direction in which a marker corner is pulled.
-    bends : (N, 3) array
-        Height of each point when the paper bends by one each way; mean and slope over the board are 0.
-    """
 
-    mm: Array
-    px: Array
-    sigma_rel: Array
-    pull: Array
-    bends: Array
+def rows_of(kind: Sequence[str], board: int, boards: int) -> slice:
+    """Where a board's `NUISANCE` or `PLACE` stands in the state; the first board has no place."""
+    return paper.rows_of(kind, board, boards, N)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -72,52 +70,36 @@ class Fit:
     state : (S,) array
     normal : (S, S) array
         J'WJ of the corners.
-    inverse : (S,) array
-        Inverse variances of the priors.
-    cost, sigma_px, rms_px : float
-        Minus twice the log posterior; scatter of a chessboard corner; root mean square residual.
-    inliers : (N,) bool array
+    precision : (S, S) array
+        Of the priors.
+    cost, sigma_px, wide_px, rms_px : float
+        Minus twice the log posterior; scatter of a chessboard corner; the same widened for corners that are off
+        alike; root mean square residual.
+    trust : (N,) array
+        Weight of each corner, 0 to 1; 0 for one left out.
+    boards : tuple of Points
+        With the slack that was found.
     """
 
     state: Array
     normal: Array
-    inverse: Array
+    precision: Array
     cost: float
     sigma_px: float
+    wide_px: float
     rms_px: float
-    inliers: NDArray[np.bool_]
-
-
-def points_of(sighting: Sighting) -> Points:
-    """The correspondences of a sighting."""
-    u, v = (2 * sighting.corners_mm / np.array(sighting.spec.size_mm) - 1).T
-    return Points(
-        mm=sighting.corners_mm, px=sighting.corners_px, sigma_rel=sighting.sigma_rel, pull=sighting.pull,
-        bends=np.column_stack([u * u - 1 / 3, v * v - 1 / 3, u * v]),
-    )  # fmt: skip
-
-
-def state_size(boards: int) -> int:
-    """Length of the state for so many boards."""
-    return N + len(NUISANCE) * boards + len(PLACE) * (boards - 1)
-
-
-def rows_of(kind: Sequence[str], board: int, boards: int) -> slice:
-    """Where a board's `NUISANCE` or `PLACE` stands in the state; the first board has no place."""
-    start = N + len(NUISANCE) * board
-    if kind is PLACE:
-        start = N + len(NUISANCE) * boards + len(PLACE) * (board - 1)
-    return slice(start, start + len(kind))
+    trust: Array
+    boards: tuple[Points, ...]
 
 
 def project(theta: Array, mm: Array, lift_mm: Array | None = None) -> tuple[Array, Array, Array]:
-    """Drawn points (N, 2), lifted off the board's plane, to pixels.
+    """Points (N, 2) of the board's plane, lifted off it, to pixels.
 
-    Returns pixels (N, 2), their derivative by the twelve parameters (2 N, 12), and by x, y and lift (2 N, 3).
+    Returns pixels (N, 2), their derivative by the parameters (2 N, 13), and by x, y and lift (2 N, 3).
     """
     focal = math.exp(theta[6])
     k = np.array([[focal, 0, theta[8]], [0, focal, theta[9]], [0, 0, 1.0]])
-    lens = np.array([theta[7], 0.0, 0.0, 0.0])
+    lens = np.array([theta[7], theta[12], 0.0, 0.0])
     board = np.column_stack([mm, np.zeros(len(mm)) if lift_mm is None else -lift_mm])
     px, slope = cv2.projectPoints(board, theta[:3].copy(), theta[3:6].copy(), k, lens)
     jacobian = np.zeros((2 * len(mm), N))
@@ -125,6 +107,7 @@ def project(theta: Array, mm: Array, lift_mm: Array | None = None) -> tuple[Arra
     jacobian[:, 6] = focal * (slope[:, 6] + slope[:, 7])
     jacobian[:, 7] = slope[:, 10]
     jacobian[:, 8:10] = slope[:, 8:10]
+    jacobian[:, 12] = slope[:, 11]
     rotation = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], dtype=np.float64)
     world = slope[:, 3:6] @ rotation * [1.0, 1.0, -1.0]
     return np.asarray(px, dtype=np.float64).reshape(-1, 2), jacobian, np.asarray(world)
@@ -132,129 +115,330 @@ def project(theta: Array, mm: Array, lift_mm: Array | None = None) -> tuple[Arra
 
 def model(boards: Sequence[Points], state: Array) -> tuple[Array, Array]:
     """Expected pixels (N, 2) of all boards, and their derivative (2 N, S) by the state."""
-    parts = [_board_model(points, state, k, len(boards)) for k, points in enumerate(boards)]
-    return np.vstack([px for px, _ in parts]), np.vstack([slope for _, slope in parts])
+    placed = [_placed(points, state, k, len(boards)) for k, points in enumerate(boards)]
+    mm, lift = np.vstack([p.mm for p in placed]), np.concatenate([p.lift for p in placed])
+    px, camera, world = project(state[:N], mm, lift)
+    slope = np.zeros((2 * len(mm), len(state)))
+    slope[:, :N] = camera
+    end = 0
+    for k, (points, there) in enumerate(zip(boards, placed, strict=True)):
+        start, end = end, end + len(points.mm)
+        rows, own = slice(2 * start, 2 * end), rows_of(NUISANCE, k, len(boards))
+        by = world[rows].reshape(-1, 2, 3)
+        px[start:end] += points.pulls @ state[own][PULL_ROWS]
+        nuisance = slope[rows, own]
+        nuisance[:, PULL_ROWS] = points.pulls.reshape(len(nuisance), -1)
+        nuisance[:, LIFT_ROWS] = by[:, :, 2].reshape(-1, 1) * np.repeat(points.lifts, 2, axis=0)
+        nuisance[:, FIELD_ROWS] = (by[:, :, :2] @ (there.turn @ points.fields)).reshape(len(nuisance), -1)
+        if k:
+            spin = np.stack([-there.turned[:, 1], there.turned[:, 0]], axis=1)
+            turn = np.einsum("nij,nj->ni", by[:, :, :2], spin).reshape(-1, 1)
+            slope[rows, rows_of(PLACE, k, len(boards))] = np.hstack([turn, world[rows, :2]])
+    return px, slope
 
 
-def _board_model(points: Points, state: Array, board: int, boards: int) -> tuple[Array, Array]:
-    own = rows_of(NUISANCE, board, boards)
-    pull, bend = state[own][0], state[own][1:]
-    slope = np.zeros((2 * len(points.mm), len(state)))
-    mm, lift = points.mm, points.bends @ bend
-    if board:
-        turn, dx, dy, rise = state[rows_of(PLACE, board, boards)]
-        cos, sin = math.cos(turn), math.sin(turn)
-        turned = mm @ np.array([[cos, sin], [-sin, cos]])
-        mm, lift = turned + np.array([dx, dy]), lift + rise
-    px, slope[:, :N], world = project(state[:N], mm, lift)
-    slope[:, own.start] = points.pull.ravel()
-    slope[:, own.start + 1 : own.stop] = world[:, 2:] * np.repeat(points.bends, 2, axis=0)
-    if board:
-        spin = np.repeat(np.column_stack([-turned[:, 1], turned[:, 0]]), 2, axis=0)
-        place = np.column_stack([np.sum(world[:, :2] * spin, axis=1), world])
-        slope[:, rows_of(PLACE, board, boards)] = place
-    return px + pull * points.pull, slope
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Placed:
+    """A board on the plane: its points there, their lift, the turn that brought them, points turned only."""
+
+    mm: Array
+    lift: Array
+    turn: Array
+    turned: Array
 
 
-def prior_state(prior: Prior, boards: int) -> tuple[Array, Array]:
-    """Prior mean and inverse variance of a state; poses and places are free."""
-    mean, inverse = np.zeros(state_size(boards)), np.zeros(state_size(boards))
-    mean[6:N], inverse[6:N] = prior.mean, np.array(prior.sd) ** -2.0
-    for board in range(boards):
-        own = np.array([PULL_SD_PX, *[FLATNESS_SD_MM] * 3])
-        inverse[rows_of(NUISANCE, board, boards)] = own**-2.0
-        if board:
-            inverse[rows_of(PLACE, board, boards).stop - 1] = RISE_SD_MM**-2.0
-    return mean, inverse
+def _placed(points: Points, state: Array, board: int, boards: int) -> _Placed:
+    own = state[rows_of(NUISANCE, board, boards)]
+    mm, lift = points.mm + points.fields @ own[FIELD_ROWS], points.lifts @ own[LIFT_ROWS]
+    if not board:
+        return _Placed(mm=mm, lift=lift, turn=np.eye(2), turned=mm)
+    turn, dx, dy = state[rows_of(PLACE, board, boards)]
+    cos, sin = math.cos(turn), math.sin(turn)
+    matrix = np.array([[cos, -sin], [sin, cos]])
+    turned = mm @ matrix.T
+    return _Placed(mm=turned + np.array([dx, dy]), lift=lift, turn=matrix, turned=turned)
+
+
+def prior_state(prior: Prior, boards: Sequence[Points]) -> tuple[Array, Array]:
+    """Prior mean (S,) and precision (S, S) of a state; poses and places are free."""
+    count = len(boards)
+    mean, inverse = np.zeros(state_size(count)), np.zeros(state_size(count))
+    mean[LENS_ROWS] = prior.lens
+    mean[SCALE], inverse[SCALE] = prior.prints.mean, prior.prints.sd**-2.0
+    mean[HEIGHT], inverse[HEIGHT] = prior.height_mm, prior.height_sd_mm**-2.0
+    for k, points in enumerate(boards):
+        own = rows_of(NUISANCE, k, count)
+        mean[own], sd = nuisance_prior(points, prior.prints.grow[k], prior.prints.stretch[k])
+        inverse[own] = sd**-2.0
+    precision = np.diag(inverse)
+    precision[np.ix_(LENS_ROWS, LENS_ROWS)] = prior.lens_precision
+    return mean, precision
 
 
 def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
-    """Robust least squares: solve, find the corners' own scatter, drop those far off, until settled."""
+    """Robust least squares: solve, find the corners' own scatter, weigh down those far off, until settled.
+
+    Weights are Huber's (Robust Statistics, 1981), so that no corner enters or leaves at a stroke; gross ones leave.
+    """
     px = np.vstack([b.px for b in boards])
     relative = np.concatenate([b.sigma_rel for b in boards])[:, None]
     # a board's corners settle eight numbers of a homography or four of a place, and the pull
     given = 9 + 5 * (len(boards) - 1)
-    inliers, state, sigma = np.ones(len(px), dtype=bool), start, 0.5
-    for _ in range(6):
-        state = _descend(boards, state, prior, sigma, inliers)
-        off = (model(boards, state)[0] - px) / relative
-        robust = 1.4826 * float(np.median(np.abs(off)))
-        near = np.abs(off).max(axis=1) <= OUTLIER * max(robust, CORNER_FLOOR_PX)
-        free = max(2 * int(near.sum()) - given, 1)
-        fresh = max(math.sqrt(float(np.sum(off[near] ** 2)) / free), CORNER_FLOOR_PX)
-        settled = np.array_equal(near, inliers) and abs(fresh / sigma - 1) < 0.01
-        sigma, inliers = fresh, near
-        if settled or inliers.sum() < LEAST_POINTS:
+    trust, state, sigma = np.ones(len(px)), start, 0.5
+    for _ in range(10):
+        known = prior_state(prior, boards)
+        state = _descend(boards, state, known, sigma, trust)
+        boards = _given_way(boards, state, prior, sigma, trust)
+        off = np.abs((model(boards, state)[0] - px) / relative)
+        robust = max(1.4826 * float(np.median(off)), CORNER_FLOOR_PX)
+        far = off.max(axis=1) / robust
+        fresh = np.where(far > GROSS, 0.0, np.minimum(1.0, OUTLIER / np.maximum(far, 1e-9)))
+        free = max(2 * float(fresh.sum()) - given, 1.0)
+        scatter = max(math.sqrt(float(np.sum(fresh[:, None] * off**2)) / free), CORNER_FLOOR_PX)
+        settled = np.abs(fresh - trust).max() < 0.02 and abs(scatter / sigma - 1) < 0.01
+        sigma, trust = scatter, fresh
+        if settled or np.count_nonzero(trust) < LEAST_POINTS:
             break
-    residual, slope, weight = _residual(boards, state, sigma, inliers)
-    misfit = float(residual @ (residual * weight)) + 2 * residual.size * math.log(sigma)
-    misfit += 2 * OUTLIER**2 * float(np.sum(~inliers))
-    target, inverse = prior_state(prior, len(boards))
+    wide = sigma * alike(boards, state, trust)
+    if wide > sigma:
+        state = _descend(boards, state, known, wide, trust)
+    residual, slope, weight = _residual(boards, state, wide, trust)
+    misfit = float(residual @ (residual * weight)) + 4 * float(trust.sum()) * math.log(wide)
+    misfit += 2 * OUTLIER**2 * float(np.sum(1 - trust))
+    off_prior = state - known[0]
     return Fit(
-        state=state, normal=slope.T @ (slope * weight[:, None]), inverse=inverse, inliers=inliers,
-        cost=misfit + float((state - target) ** 2 @ inverse), sigma_px=sigma,
-        rms_px=math.sqrt(2 * float(np.mean(residual**2))) if inliers.any() else math.inf,
+        state=state, normal=weighed(slope, weight), precision=known[1], trust=trust,
+        cost=misfit + float(off_prior @ known[1] @ off_prior), sigma_px=sigma, wide_px=wide,
+        rms_px=_rms(residual, trust), boards=tuple(boards),
     )  # fmt: skip
 
 
-def _residual(
-    boards: Sequence[Points], state: Array, sigma: float, inliers: NDArray[np.bool_]
-) -> tuple[Array, Array, Array]:
+def _given_way(boards: Sequence[Points], state: Array, prior: Prior, sigma: float, trust: Array) -> tuple[Points, ...]:
+    """The boards with the slack that their corners suggest, by expectation maximisation about this state."""
+    residual, slope, weight = _residual(boards, state, sigma, trust)
+    normal = weighed(slope, weight)
+    pull = normal @ state + slope.T @ (residual * weight)
+    stiff = [replace(points, slack=Slack()) for points in boards]
+    sd = np.maximum(np.diag(prior_state(prior, stiff)[1]), 1e-12) ** -0.5
+    for _ in range(SLACK_STEPS):
+        mean, precision = prior_state(prior, boards)
+        spread = inverse_of(normal + precision)
+        off, variance = spread @ (pull + precision @ mean) - mean, np.diag(spread)
+        own = [rows_of(NUISANCE, k, len(boards)) for k in range(len(boards))]
+        boards = [
+            given_way(points, off[rows] / sd[rows], variance[rows] / sd[rows] ** 2, grow_sd=grow[1])
+            for points, rows, grow in zip(boards, own, prior.prints.grow, strict=True)
+        ]
+    return tuple(boards)
+
+
+SLACK_STEPS = 8
+
+
+def _rms(residual: Array, trust: Array) -> float:
+    """Root mean square miss of the corners that count, px."""
+    kept = np.repeat(trust > 0, 2)
+    return math.sqrt(2 * float(np.mean(residual[kept] ** 2))) if kept.any() else math.inf
+
+
+def settle_focal(boards: Sequence[Points], start: Array, prior: Prior, settled: Fit | None = None) -> Fit:
+    """`settle`, and where nobody knows the focal length, its mean over all poses instead of its best pose.
+
+    A card seen nearly square tells tilt over focal length, not either: the longer the focal length, the more tilts
+    fit. The best single pose leaves that out and comes out short; adding ln det of the rest's normal matrix at each
+    focal length puts it back (Laplace's approximation of the integral).
+    """
+    sd = float(prior.lens_precision[0, 0]) ** -0.5
+    if sd < FOCAL_LOOSE:
+        return settle(boards, start, prior) if settled is None else settled
+    fit = settle(boards, start, held(prior)) if settled is None else settled
+    if np.count_nonzero(fit.trust) < LEAST_POINTS:
+        return fit
+    boards = fit.boards
+    fit = _replaced(fit, _descend(boards, fit.state, prior_state(prior, boards), fit.wide_px, fit.trust), prior)
+    own = math.sqrt(float(inverse_of(fit.normal + fit.precision)[FOCAL, FOCAL]))
+    at = fit.state[FOCAL] + 2 * own**2 + own * FOCAL_STEPS
+    steps = [_at_focal(boards, fit, prior, float(log_f)) for log_f in at]
+    weight = np.exp(-(np.array([cost for _, cost in steps]) - min(cost for _, cost in steps)) / 2)
+    weight /= weight.sum()
+    mean = float(weight @ at)
+    variance = float(weight @ (at - mean) ** 2) + (at[1] - at[0]) ** 2 / 12
+    nearest = steps[int(np.argmin(np.abs(at - mean)))][0]
+    known = _pinned(prior, boards, mean)
+    state = _descend(boards, _refocused(nearest, mean), known, fit.wide_px, fit.trust)
+    return _with_focal_spread(_replaced(fit, state, prior), variance)
+
+
+FOCAL_LOOSE = 0.1
+"""Sd of ln f from which a focal length counts as unknown. Bends are judged at about that much round its guess: a
+very short focal length would make any misprint look like a bend."""
+FOCAL_STEPS = np.linspace(-2.2, 2.2, 5)
+"""Sigmas of the best pose at which focal lengths are tried, round where two tilts in doubt would shift them."""
+
+
+def held(prior: Prior) -> Prior:
+    """The prior with an unknown focal length held near its guess; as it is when that is known."""
+    if prior.lens_precision[0, 0] > FOCAL_LOOSE**-2.0:
+        return prior
+    precision = prior.lens_precision.copy()
+    precision[0, 0] = FOCAL_LOOSE**-2.0
+    return replace(prior, lens_precision=precision)
+
+
+def _pinned(prior: Prior, boards: Sequence[Points], log_f: float) -> tuple[Array, Array]:
+    mean, precision = prior_state(prior, boards)
+    mean[FOCAL], precision[FOCAL, FOCAL] = log_f, 1e10
+    return mean, precision
+
+
+def _refocused(state: Array, log_f: float) -> Array:
+    """The same view through another focal length: distance goes with it."""
+    out = state.copy()
+    out[FOCAL] = log_f
+    out[DISTANCE] *= math.exp(log_f - state[FOCAL])
+    return out
+
+
+def _at_focal(boards: Sequence[Points], fit: Fit, prior: Prior, log_f: float) -> tuple[Array, float]:
+    """State at a focal length, and minus twice the log of its marginal probability."""
+    known = _pinned(prior, boards, log_f)
+    state = _descend(boards, _refocused(fit.state, log_f), known, fit.wide_px, fit.trust)
+    residual, slope, weight = _residual(boards, state, fit.wide_px, fit.trust)
+    off = state - known[0]
+    cost = float(residual @ (residual * weight) + off @ known[1] @ off)
+    cost += float((log_f - prior.lens[0]) ** 2 * prior.lens_precision[0, 0])
+    slope[:, DISTANCE] *= state[DISTANCE]
+    rest = np.flatnonzero(np.arange(len(state)) != FOCAL)
+    normal = (weighed(slope, weight) + known[1])[np.ix_(rest, rest)]
+    return state, cost + float(np.linalg.slogdet(normal)[1])
+
+
+def _replaced(fit: Fit, state: Array, prior: Prior) -> Fit:
+    """A fit at another state."""
+    residual, slope, weight = _residual(fit.boards, state, fit.wide_px, fit.trust)
+    return replace(
+        fit, state=state, normal=weighed(slope, weight), precision=prior_state(prior, fit.boards)[1],
+        rms_px=_rms(residual, fit.trust),
+    )  # fmt: skip
+
+
+def _with_focal_spread(fit: Fit, variance: float) -> Fit:
+    """A fit whose ln f has the given variance."""
+    precision = fit.precision.copy()
+    precision[FOCAL, FOCAL] = 0.0
+    whole = fit.normal + precision
+    rest = np.flatnonzero(np.arange(len(fit.state)) != FOCAL)
+    told = whole[FOCAL, FOCAL] - whole[FOCAL, rest] @ np.linalg.solve(whole[np.ix_(rest, rest)], whole[rest, FOCAL])
+    precision[FOCAL, FOCAL] = max(1 / variance - told, 1e-3 / variance)
+    return replace(fit, precision=precision)
+
+
+def alike(boards: Sequence[Points], state: Array, trust: Array) -> float:
+    """How much wider than their scatter corners must be taken for printed lines that lie off as a whole.
+
+    Corners on one printed line share the error of its raster row or feed, so that they count for fewer than they
+    are: by the root of the design effect 1 + (m - 1) rho (Kish, Survey Sampling, 1965), with rho the correlation of
+    the residuals along lines of m corners. One when that is not significant.
+    """
+    px, slope = model(boards, state)
+    pairs, products, squares, sizes = 0.0, 0.0, 0.0, []
+    end = 0
+    for k, points in enumerate(boards):
+        start, end = end, end + len(points.mm)
+        use = trust[start:end] > 0
+        turn = state[rows_of(PLACE, k, len(boards))][0] if k else 0.0
+        axes = slope[2 * start : 2 * end, 3:6].reshape(-1, 2, 3) @ cv2.Rodrigues(state[:3].copy())[0]
+        cos, sin = math.cos(turn), math.sin(turn)
+        local = axes[:, :, :2] @ np.array([[cos, -sin], [sin, cos]])
+        off = np.linalg.solve(local, (points.px - px[start:end])[:, :, None])[:, :, 0]
+        for axis in (0, 1):
+            _, line = np.unique(np.round(points.mm[use, axis], 6), return_inverse=True)
+            e = off[use, axis]
+            total, own, count = (np.bincount(line, weights=w) for w in (e, e * e, np.ones(len(e))))
+            products += float(np.sum(total**2 - own))
+            pairs += float(np.sum(count * (count - 1)))
+            squares += float(np.sum(own))
+            sizes.append((float(np.sum(count**2)), float(np.sum(count))))
+    if not (pairs and squares):
+        return 1.0
+    number = sum(n for _, n in sizes)
+    rho = products / pairs / (squares / number)
+    if rho < ALIKE_SIGMAS * math.sqrt(2 / pairs):
+        return 1.0
+    return math.sqrt(1 + (sum(n2 for n2, _ in sizes) / number - 1) * rho)
+
+
+def _residual(boards: Sequence[Points], state: Array, sigma: float, trust: Array) -> tuple[Array, Array, Array]:
     px, slope = model(boards, state)
     seen = np.vstack([b.px for b in boards])
     relative = np.concatenate([b.sigma_rel for b in boards])
-    use = np.repeat(inliers, 2)
-    return (seen - px).ravel()[use], slope[use], np.repeat((sigma * relative) ** -2.0, 2)[use]
+    return (seen - px).ravel(), slope, np.repeat(trust * (sigma * relative) ** -2.0, 2)
 
 
-def _descend(boards: Sequence[Points], state: Array, prior: Prior, sigma: float, inliers: NDArray[np.bool_]) -> Array:
+def _descend(
+    boards: Sequence[Points], state: Array, known: tuple[Array, Array], sigma: float, trust: Array
+) -> Array:
     """Levenberg-Marquardt on corners and priors.
 
     Focal length and distance lie in a narrow curved valley, along which a frontal board tells them hardly apart;
     stepping in log f and log (distance / f) makes it straight.
     """
-    target, inverse = prior_state(prior, len(boards))
+    target, precision = known
 
     def cost(residual: Array, weight: Array, at: Array) -> float:
-        return float(residual @ (residual * weight) + (at - target) ** 2 @ inverse)
+        return float(residual @ (residual * weight) + (at - target) @ precision @ (at - target))
 
-    residual, slope, weight = _residual(boards, state, sigma, inliers)
+    residual, slope, weight = _residual(boards, state, sigma, trust)
     now, damping = cost(residual, weight, state), 0.0
     while damping < 1e8:
         turned = slope.copy()
         turned[:, DISTANCE] *= state[DISTANCE]
         turned[:, FOCAL] += turned[:, DISTANCE]
-        normal = turned.T @ (turned * weight[:, None]) + np.diag(inverse)
-        pull = turned.T @ (residual * weight) - (state - target) * inverse
+        normal = weighed(turned, weight) + precision
+        pull = turned.T @ (residual * weight) - precision @ (state - target)
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
         ahead = state + step
-        ahead[DISTANCE] = state[DISTANCE] * math.exp(min(step[DISTANCE] + step[FOCAL], 1.0))
-        trial = _residual(boards, ahead, sigma, inliers)
+        ahead[DISTANCE] = state[DISTANCE] * math.exp(max(-1.0, min(step[DISTANCE] + step[FOCAL], 1.0)))
+        trial = _residual(boards, ahead, sigma, trust)
         then = cost(trial[0], trial[2], ahead)
         if not then < now:
             damping = max(10 * damping, 1e-4)
             continue
         gain, state, now, damping = now - then, ahead, then, damping / 10 if damping > 1e-5 else 0.0
         residual, slope, weight = trial
-        if gain < 1e-8 * (1 + now):
+        if gain < LEAST_GAIN:
             break
     return state
 
 
 def sources(fit: Fit, boards: int) -> dict[str, Array]:
-    """Covariance (12, 12) of the twelve parameters by what brought it in."""
-    spread = _inverse(fit.normal + np.diag(fit.inverse))
+    """Covariance (13, 13) of the parameters by what brought it in."""
+    spread = inverse_of(fit.normal + fit.precision)
     rows = {name: [NAMES.index(m) for m in members] for name, members in SOURCES.items()}
-    nuisances = [rows_of(NUISANCE, k, boards) for k in range(boards)]
-    rows["paper"] = [i for own in nuisances for i in range(own.start + 1, own.stop)]
-    rows["paper"] += [rows_of(PLACE, k, boards).stop - 1 for k in range(1, boards)]
-    out = {name: np.asarray((spread[:N, i] * fit.inverse[i]) @ spread[i, :N]) for name, i in rows.items()}
-    pulls = [own.start for own in nuisances]
-    by_pull = (spread[:N, pulls] * fit.inverse[pulls]) @ spread[pulls, :N]
-    return {"corner": (spread @ fit.normal @ spread)[:N, :N] + by_pull, **out}
+    rows["paper"], pulls = [], []
+    for k in range(boards):
+        own = np.arange(N + len(NUISANCE) * boards)[rows_of(NUISANCE, k, boards)]
+        pulls += own[PULL_ROWS].tolist()
+        rows["paper"] += own[LIFT_ROWS].tolist()
+        rows["print"] += own[FIELD_ROWS].tolist()
+    out = {name: _share(spread, fit.precision, i) for name, i in rows.items()}
+    return {"corner": (spread @ fit.normal @ spread)[:N, :N] + _share(spread, fit.precision, pulls), **out}
 
 
-def _inverse(matrix: Array) -> Array:
+def _share(spread: Array, precision: Array, rows: Sequence[int]) -> Array:
+    """What the prior of some rows brings into the covariance of the parameters."""
+    return np.asarray(spread[:N, rows] @ precision[np.ix_(rows, rows)] @ spread[rows, :N])
+
+
+def weighed(slope: Array, weight: Array) -> Array:
+    """slope' W slope, within this thread: a matrix library's own threads cost more than they save here."""
+    return np.asarray(cv2.gemm(slope * weight[:, None], slope, 1.0, NOTHING, 0.0, flags=cv2.GEMM_1_T))
+
+
+NOTHING = np.zeros((0, 0))
+
+
+def inverse_of(matrix: Array) -> Array:
     """Inverse of a positive definite matrix with very unlike units, scaled to ones on its diagonal first."""
     scale = 1 / np.sqrt(np.diag(matrix))
     return np.asarray(np.linalg.inv(matrix * np.outer(scale, scale)) * np.outer(scale, scale))

@@ -78,6 +78,17 @@ class BoardSpec:
         corner = np.stack([x, y], axis=1)[:, None] * near + gap
         return np.asarray(corner + self.marker_mm * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]))
 
+    def black_squares_mm(self) -> NDArray[np.float64]:
+        """Corners of the black squares, (S, 4, 2), row by row; each top-left first, then clockwise."""
+        y, x = np.nonzero(np.add.outer(np.arange(self.squares_y), np.arange(self.squares_x)) % 2 == 0)
+        corner = np.stack([x, y], axis=1)[:, None] + np.array([[0, 0], [1, 0], [1, 1], [0, 1]])
+        return np.asarray(corner * self.square_mm)
+
+    def on_rim(self, mm: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which points (..., 2) of the board lie on the outline of its squares."""
+        near = 1e-6 * self.square_mm
+        return np.asarray(((mm < near) | (mm > np.array(self.size_mm) - near)).any(axis=-1))
+
     def outline_mm(self) -> NDArray[np.float64]:
         """Outline of the board with its white margin, (4, 2), top-left first, then clockwise."""
         margin, (width, height) = MARGIN_RATIO * self.square_mm, self.size_mm

@@ -59,13 +59,28 @@ def cell_mm(spec: BoardSpec) -> float:
 def marker_corners(gray: Gray, h: Array, spec: BoardSpec) -> tuple[NDArray[np.int64], Array]:
     """Numbers and refined places of marker corners; all four of a marker or none."""
     free_mm = SIDE_SHARE * min((spec.square_mm - spec.marker_mm) / 2, cell_mm(spec))
-    mm = spec.marker_corners_mm()
-    quads = apply(h, mm.reshape(-1, 2)).reshape(-1, 4, 2)
-    sides = np.linalg.norm(quads - np.roll(quads, 1, axis=1), axis=2).min(axis=1)
-    places = square_corners(gray, quads, free_mm / spec.marker_mm * sides)
-    moved = np.abs(places - quads).max(axis=(1, 2))
-    good = np.flatnonzero(moved <= np.maximum(0.1 * sides, 2.0))
+    places, near = _squares(gray, h, spec.marker_corners_mm(), free_mm)
+    good = np.flatnonzero(near.all(axis=1))
     return (4 * good[:, None] + np.arange(4)).ravel(), places[good].reshape(-1, 2)
+
+
+def rim_corners(gray: Gray, h: Array, spec: BoardSpec) -> tuple[NDArray[np.int64], Array]:
+    """Numbers and refined places of the corners on the outline of the black squares, in the order of
+    `BoardSpec.black_squares_mm`, four each."""
+    squares = spec.black_squares_mm()
+    places, near = _squares(gray, h, squares, SIDE_SHARE * (spec.square_mm - spec.marker_mm) / 2)
+    good = np.flatnonzero((near & spec.on_rim(squares)).ravel())
+    return good, places.reshape(-1, 2)[good]
+
+
+def _squares(gray: Gray, h: Array, squares_mm: Array, free_mm: float) -> tuple[Array, NDArray[np.bool_]]:
+    """Refined corners (M, 4, 2) px of squares with `free_mm` round their sides, and which came out where expected."""
+    quads = apply(h, squares_mm.reshape(-1, 2)).reshape(-1, 4, 2)
+    sides = np.linalg.norm(quads - np.roll(quads, 1, axis=1), axis=2).min(axis=1)
+    side_mm = float(np.linalg.norm(squares_mm[0, 1] - squares_mm[0, 0]))
+    places = square_corners(gray, quads, free_mm / side_mm * sides)
+    moved = np.abs(places - quads).max(axis=2)
+    return places, moved <= np.maximum(0.1 * sides, 2.0)[:, None]
 
 
 def refine(gray: Gray, h: Array, mm: Array, dark: NDArray[np.bool_], free_mm: float) -> tuple[NDArray[np.int64], Array]:

@@ -1,10 +1,10 @@
 """The measured plane: the one owner of millimetres and pixels.
 
-A plane is a pinhole camera with one radial term looking at a flat world, with everything that is not known
+A plane is a pinhole camera with two radial terms looking at a flat world, with everything that is not known
 exactly kept as a parameter of one Gaussian:
 
     rotation (3), translation (3, mm), log focal (1), k1 (1), principal point (2, px), log print scale (1),
-    card height (1, mm)
+    card height (1, mm), k2 (1)
 
 The corners inform some of them, priors the rest; `sources` keeps the covariance by named source, so that any
 figure computed from the plane gets its uncertainty, part by part, from `propagate`. The print scale and the
@@ -13,7 +13,7 @@ drawn millimetres are `exp(log print)` real ones.
 
 Plane coordinates: mm, x and y along the card's own axes, origin at its origin (see board.py), z = 0
 is the measured plane.
-Camera model: x_c = R X + t, normalised (u, v) = (x, y)/z, distorted by 1 + k1 r^2, pixel = f (u, v) + c.
+Camera model: x_c = R X + t, normalised (u, v) = (x, y)/z, distorted by 1 + k1 r^2 + k2 r^4, pixel = f (u, v) + c.
 """
 
 from __future__ import annotations
@@ -26,12 +26,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.lens import distort
+from wearvision.measure.lens import undistort as undistort
 from wearvision.quantity import Measured, Unit
 
 Array = NDArray[np.float64]
-NAMES = ("rx", "ry", "rz", "tx", "ty", "tz", "log_f", "k1", "cx", "cy", "log_print", "height")
+NAMES = ("rx", "ry", "rz", "tx", "ty", "tz", "log_f", "k1", "cx", "cy", "log_print", "height", "k2")
 N = len(NAMES)
-STEP = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-5, 1e-5, 1e-2, 1e-2, 1e-6, 1e-3])
+STEP = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-5, 1e-5, 1e-2, 1e-2, 1e-6, 1e-3, 1e-5])
 """Steps of the differences, small against every curvature here, large against rounding."""
 
 
@@ -41,10 +43,10 @@ class Plane:
 
     Attributes
     ----------
-    theta : (12,) array
+    theta : (13,) array
         Parameters in the order of `NAMES`; rotation vector and translation are those of the *printed* side
         in *drawn* millimetres.
-    sources : mapping of str to (12, 12) array
+    sources : mapping of str to (13, 13) array
         Covariance of `theta` by source (`corner`, `print`, `height`, `lens`, `paper`); their sum is the whole.
     size_px : (width, height)
     source : str
@@ -53,6 +55,12 @@ class Plane:
         Root mean square of the corner residuals.
     bend_mm : float
         How far the card was found to bend.
+    boards : tuple of str
+        Names of the boards it came from, the first carrying origin and axes.
+    doubts : tuple of (board, sentence)
+        Boards that were not believed, or not wholly, and why.
+    lens_source : str
+        `exif`, `none` (neither stated nor known), or `calibrated`.
     """
 
     theta: Array
@@ -61,6 +69,9 @@ class Plane:
     source: str
     rms_px: float = 0.0
     bend_mm: float = 0.0
+    boards: tuple[str, ...] = ()
+    doubts: tuple[tuple[str, str], ...] = ()
+    lens_source: str = "none"
 
     def __post_init__(self) -> None:
         theta = np.array(self.theta, dtype=np.float64).reshape(N)
@@ -70,7 +81,7 @@ class Plane:
 
     @property
     def covariance(self) -> Array:
-        """Whole covariance of `theta`, (12, 12)."""
+        """Whole covariance of `theta`, (13, 13)."""
         return np.sum(np.stack(list(self.sources.values())), axis=0) if self.sources else np.zeros((N, N))
 
     @property
@@ -111,14 +122,14 @@ class Plane:
         points = np.asarray(mm, dtype=np.float64).reshape(-1, 2)
         camera = points @ rotation[:, :2].T + shift
         uv = camera[:, :2] / camera[:, 2:]
-        uv = uv * (1 + self.theta[7] * np.sum(uv * uv, axis=1, keepdims=True))
+        uv = distort(uv, float(self.theta[7]), float(self.theta[12]))
         return np.asarray(self.focal_px * uv + self.theta[8:10])
 
     def to_mm(self, px: Array) -> Array:
         """Photo pixels (N, 2) to plane points (N, 2) in mm."""
         uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - self.theta[8:10]) / self.focal_px
         rotation, shift = self.pose
-        ray = np.column_stack([undistort(uv, float(self.theta[7])), np.ones(len(uv))]) @ rotation
+        ray = np.column_stack([undistort(uv, float(self.theta[7]), float(self.theta[12])), np.ones(len(uv))]) @ rotation
         foot = shift @ rotation
         return np.asarray(ray[:, :2] * (foot[2] / ray[:, 2:]) - foot[:2])
 
@@ -136,7 +147,7 @@ class Plane:
     def propagate(self, figure: Callable[[Plane], Array]) -> tuple[Array, dict[str, Array]]:
         """Value (K,) of a figure of the plane and its standard uncertainty (K,) by source.
 
-        `figure` maps a plane to K numbers with *pixels* held fixed; it is differentiated by the twelve parameters
+        `figure` maps a plane to K numbers with *pixels* held fixed; it is differentiated by the parameters
         with steps so small that looking ahead alone is exact to 1e-4 of a derivative.
         """
         value = np.asarray(figure(self), dtype=np.float64).ravel()
@@ -160,15 +171,3 @@ class Plane:
             Measured.of(float(v), unit, how=how, **{k: float(u[i]) for k, u in parts.items()}, **more)
             for i, v in enumerate(value)
         ]
-
-
-def undistort(uv: Array, k1: float) -> Array:
-    """Inverse of u (1 + k1 r^2) by Newton on the radius; (N, 2) normalised coordinates."""
-    far = np.sqrt(np.sum(uv * uv, axis=1, keepdims=True))
-    near = far.copy()
-    for _ in range(8):
-        step = (near * (1 + k1 * near**2) - far) / (1 + 3 * k1 * near**2)
-        near -= step
-        if np.max(np.abs(step), initial=0.0) < 1e-14:
-            break
-    return np.asarray(uv * np.divide(near, far, out=np.ones_like(far), where=far > 0))

@@ -23,7 +23,7 @@ from wearvision.stated import Stated
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
 
-CORNERS_LEAST = 12
+CORNERS_LEAST = 16
 """Corners of the card: half of a marker board of 3 x 3, the smallest in use, may be lost, no more."""
 TILT_MOST_DEG = 35.0
 """At 35 degrees a card 1 mm too high shifts a point by 0.7 mm, and a groove as deep as wide hides 70 % of its
@@ -176,9 +176,9 @@ def _focal_conflict(plane: Plane, focal35_mm: float | None) -> float:
     """
     if focal35_mm is None:
         return 0.0
-    prior = prior_of(plane.size_px, focal35_mm, None, 0.0)
-    gone = prior.sd[0] ** 2 - float(plane.covariance[6, 6])
-    return abs(plane.theta[6] - prior.mean[0]) / math.sqrt(gone) if gone > 0 else 0.0
+    prior = prior_of(plane.size_px, focal35_mm)
+    gone = 1 / float(prior.lens_precision[0, 0]) - float(plane.covariance[6, 6])
+    return abs(plane.theta[6] - float(prior.lens[0])) / math.sqrt(gone) if gone > 0 else 0.0
 
 
 def _inside(gray: Gray, face_px: NDArray[np.generic]) -> NDArray[np.bool_]:

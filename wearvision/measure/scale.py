@@ -24,6 +24,7 @@ from wearvision.measure.corners import (
     in_photo,
     marker_corners,
     refine,
+    rim_corners,
     sample,
 )
 from wearvision.measure.corners import apply as apply
@@ -56,13 +57,14 @@ class Sighting:
     ----------
     spec : BoardSpec
     corners_px, corners_mm : (N, 2) arrays
-        Points of the board in the photo and on the drawing, N >= 4: chessboard corners, then marker corners.
+        Points of the board in the photo and on the drawing, N >= 4: chessboard corners, then marker corners,
+        then those on the outline of the black squares.
     ids : (N,) int array
-        Point numbers: inner corners 0.., then four per marker.
+        Point numbers: inner corners 0.., then four per marker, then four per black square.
     sigma_rel : (N,) array
         Expected scatter relative to a chessboard corner.
     pull : (N, 2) array
-        Unit vector in the photo along which blur and ink shift a marker corner, towards the marker middle;
+        Unit vector in the photo along which blur and ink shift the corner of a black square, towards its middle;
         zero for chessboard corners, which nothing shifts. The amount is one unknown of the board.
     marker_count : int
         Markers that agreed when the board was found.
@@ -243,23 +245,33 @@ def _sighting(gray: Gray, seed: _Seed) -> Sighting | None:
     for _ in range(2):
         kept, inner = refine(gray, h, inner_mm, dark, gap_mm)
         kept, inner, h = agreeing(inner_mm, kept, inner, h)
-    outer_mm = spec.marker_corners_mm().reshape(-1, 2)
+    squares = [spec.marker_corners_mm(), spec.black_squares_mm()]
     outer, outer_px = marker_corners(gray, h, spec)
+    rim, rim_px = rim_corners(gray, h, spec)
     if len(kept) + len(outer) < LEAST_POINTS:
         return None
-    middle = np.repeat(spec.marker_corners_mm().mean(axis=1), 4, axis=0)[outer]
-    pull = apply(h, 0.9 * outer_mm[outer] + 0.1 * middle) - apply(h, outer_mm[outer])
-    pull /= np.linalg.norm(pull, axis=1, keepdims=True)
+    outer_mm, rim_mm = (q.reshape(-1, 2)[k] for q, k in zip(squares, (outer, rim), strict=True))
+    pull = np.vstack([_pull(h, q, k) for q, k in zip(squares, (outer, rim), strict=True)])
     black, white, glare = _tones(gray, spec, h)
     blur_px = edge_sigma(gray, spec, kept, inner, h)
     return Sighting(
         spec=spec, marker_count=seed.marker_count, inner_count=len(kept), homography=h,
-        corners_px=np.vstack([inner, outer_px]), corners_mm=np.vstack([inner_mm[kept], outer_mm[outer]]),
-        ids=np.concatenate([kept, len(inner_mm) + outer]),
-        sigma_rel=np.concatenate([np.ones(len(kept)), _marker_sigma(spec, outer_px, blur_px)]),
+        corners_px=np.vstack([inner, outer_px, rim_px]), corners_mm=np.vstack([inner_mm[kept], outer_mm, rim_mm]),
+        ids=np.concatenate([kept, len(inner_mm) + outer, len(inner_mm) + 4 * spec.marker_count + rim]),
+        sigma_rel=np.concatenate(
+            [np.ones(len(kept)), _marker_sigma(spec, outer_px, blur_px), np.full(len(rim), MARKER_SIGMA)]
+        ),
         pull=np.vstack([np.zeros((len(kept), 2)), pull]), edge_sigma_px=blur_px, black=black, white=white,
         glare_share=glare, in_view_share=float(in_photo(gray, apply(h, inner_mm), 0.0).mean()),
     )  # fmt: skip
+
+
+def _pull(h: Array, squares_mm: Array, kept: NDArray[np.int64]) -> Array:
+    """Unit vectors (N, 2) px from corners of squares (M, 4, 2) towards their middles."""
+    corner = squares_mm.reshape(-1, 2)[kept]
+    middle = squares_mm.mean(axis=1)[kept // 4]
+    way = apply(h, 0.9 * corner + 0.1 * middle) - apply(h, corner)
+    return np.asarray(way / np.linalg.norm(way, axis=1, keepdims=True))
 
 
 def _marker_sigma(spec: BoardSpec, outer_px: Array, blur_px: float) -> Array:
