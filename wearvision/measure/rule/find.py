@@ -26,6 +26,8 @@ from wearvision.stated import RuleUnit, Stated
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]
 
+LEAST_PX = 64
+"""Smaller photos are not searched."""
 LINES, MORE_LINES = 8, 3
 """Candidate lines looked at, and looked at more once one is certain."""
 GROWN = 2
@@ -70,7 +72,7 @@ def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) ->
     """
     if gray.ndim != 2 or gray.dtype != np.uint8:
         raise BadInput("a gray 8-bit image is needed", got=(gray.shape, str(gray.dtype)))
-    readings = _readings(gray)
+    readings = _readings(gray) if min(gray.shape) >= LEAST_PX else []
     if not readings:
         return NONE
     rule = _one_rule(readings)
