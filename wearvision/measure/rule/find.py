@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.errors import BadInput
+from wearvision.measure.lens import Lens
+from wearvision.measure.prior import Prior, prior_of
 from wearvision.measure.rule.bands import Line, find_lines
 from wearvision.measure.rule.decide import Clue, own_units, settle
 from wearvision.measure.rule.digits import numbered
@@ -54,7 +56,9 @@ class Reading:
     clue: Clue
 
 
-def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) -> RuleScale | Unmeasured:
+def find_rule(
+    gray: Gray, stated: Stated, *, focal35_mm: float | None = None, lens: Lens | None = None
+) -> RuleScale | Unmeasured:
     """The scale of a steel rule in the photo.
 
     Parameters
@@ -64,6 +68,7 @@ def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) ->
         `rule` settles what the marks leave open; `rule_class` and `card_height_mm` (of what the rule lies on) enter
         the uncertainty and the plane.
     focal35_mm : 35 mm film focal length of EXIF; a prior, never a scale
+    lens : calibration of the camera, instead
 
     Raises
     ------
@@ -81,7 +86,9 @@ def find_rule(gray: Gray, stated: Stated, *, focal35_mm: float | None = None) ->
     if isinstance(told, Unmeasured):
         return told
     index, unit = told
-    return _scale(gray, rule, index, unit, stated, focal35_mm)
+    size = (gray.shape[1], gray.shape[0])
+    prior = prior_of(size, focal35_mm, lens=lens)
+    return _scale(rule, index, unit, stated, prior, size)
 
 
 def _readings(gray: Gray) -> list[Reading]:
@@ -198,13 +205,12 @@ def _ratio(a: Reading, b: Reading) -> float:
 
 
 def _scale(
-    gray: Gray, rule: list[Reading], index: int, unit: RuleUnit, stated: Stated, focal35_mm: float | None
+    rule: list[Reading], index: int, unit: RuleUnit, stated: Stated, prior: Prior, size_px: tuple[int, int]
 ) -> RuleScale:
     reading, graduation = rule[index], GRADUATIONS[unit]
     lattice = refined(reading.strip, reading.lattice, reading.marks)
     sights = sights_of(reading.strip, lattice, reading.marks, graduation.period_mm)
-    size = (gray.shape[1], gray.shape[0])
-    solved = solve_rule(sights, size, focal35_mm, stated.card_height_mm, stated.rule_class)
+    solved = solve_rule(sights, size_px, prior, stated.card_height_mm, stated.rule_class)
     ends = sights.mark_px[solved.used][[0, -1]]
     partner = next((own_units(r.clue)[0] for k, r in enumerate(rule) if k != index), ())
     at = sights.mark_px[int(np.argmin(np.abs(sights.mark_mm)))]

@@ -38,8 +38,9 @@ class RuleScale:
     at_px : (2,) array
         Middle of the marks used.
     plane : Plane
-        x along the rule, y across it, origin at `at_px`; its sources are `edge` (the marks' places), `rule` (accuracy
-        class), `height` (of the rule's face), `lens`, `tilt` and `foreshortening`.
+        x along the rule with 0 at a mark near its middle, y across it with 0 on the marks' foot line; its sources are
+        `edge` (the marks' places), `rule` (accuracy class), `height` (of the rule's face), `lens`, `tilt` and
+        `foreshortening`.
     partner : RuleUnit or None
         Graduation of the second scale that was used to check the first.
     stated : bool

@@ -15,8 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.plane import N, Plane
-from wearvision.measure.prior import prior_of
+from wearvision.measure.lens import LENS
+from wearvision.measure.plane import NAMES, N, Plane
+from wearvision.measure.prior import Prior
 from wearvision.measure.rule.lattice import Lattice
 from wearvision.measure.rule.marks import Marks
 from wearvision.measure.rule.result import ACROSS
@@ -32,8 +33,10 @@ TILT_SD = 0.3
 CLASS_MM: dict[RuleClass, tuple[float, float]] = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
 """Largest error a + b L between two marks, mm, L in metres rounded up (UK SI 2016/1153, schedule for material
 measures of length; EU directive 2004/22, annex MI-008)."""
-FREE = 10
-STEPS = 12
+FREE = {0: 1e-6, 1: 1e-6, 2: 1e-6, 3: 1e-4, 4: 1e-4, 5: 1e-4, 6: 1e-6, 7: 1e-6, 8: 1e-3, 9: 1e-3, 12: 1e-6}
+"""Parameters of the plane that the marks inform, and the steps they are differentiated with."""
+LENS_AT = [NAMES.index(name) for name in LENS]
+STEPS, TINY, OUTLIER = 12, 1e-12, 4.5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,64 +92,57 @@ class Solution:
     used: NDArray[np.bool_]
 
 
-def solve_rule(
-    sights: Sights, size_px: tuple[int, int], focal35_mm: float | None, height_mm: float, grade: RuleClass
-) -> Solution:
-    """The plane of the rule and its covariance by source."""
-    prior = prior_of(size_px, focal35_mm, None, 0.0)
-    theta = _start(sights, prior.mean, size_px)
-    span = float(np.ptp(sights.mark_mm))
-    sigma_mm, robust = 0.02 * span / len(sights.mark_mm), np.ones(len(sights.mark_mm))
-    jacobian = np.zeros((0, FREE))
-    groups: list[str] = []
+def solve_rule(sights: Sights, size_px: tuple[int, int], prior: Prior, height_mm: float, grade: RuleClass) -> Solution:
+    """The plane of the rule and its covariance by source; of the prior the lens counts.
+
+    `height_mm` is that of what the rule lies on, above the measured plane.
+    """
+    theta, count = _start(sights, prior), len(sights.mark_mm)
+    sigma_mm, robust = 0.02 * float(np.ptp(sights.mark_mm)) / count, np.ones(count)
+    root = np.asarray(np.linalg.cholesky(prior.lens_precision), dtype=np.float64)
+    slope, groups = np.zeros((0, len(FREE))), np.zeros(0, dtype=np.str_)
     for turn in range(STEPS):
-        value, groups = _residuals(theta, sights, prior, size_px, sigma_mm, robust)
-        jacobian = np.empty((len(value), FREE))
-        for k in range(FREE):
-            step = np.zeros(N)
-            step[k] = (1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-6, 1e-3, 1e-3)[k]
-            ahead, _ = _residuals(theta + step, sights, prior, size_px, sigma_mm, robust)
-            jacobian[:, k] = (ahead - value) / step[k]
-        move = np.linalg.solve(jacobian.T @ jacobian + 1e-12 * np.eye(FREE), -jacobian.T @ value)
-        theta[:FREE] += move
+        value, groups = _residuals(theta, sights, prior.lens, root, sigma_mm, robust)
+        slope = np.empty((len(value), len(FREE)))
+        for column, (k, step) in enumerate(FREE.items()):
+            ahead = theta.copy()
+            ahead[k] += step
+            slope[:, column] = (_residuals(ahead, sights, prior.lens, root, sigma_mm, robust)[0] - value) / step
+        move = np.linalg.solve(slope.T @ slope + TINY * np.eye(len(FREE)), -slope.T @ value)
+        theta[list(FREE)] += move
         off = _off_mm(theta, sights)
         sigma_mm = max(1.4826 * float(np.median(np.abs(off))), 1e-5)
-        robust = np.clip(1 - (off / (4.5 * sigma_mm)) ** 2, 0, None)
-        if turn > 3 and float(np.abs(move[:3]).max()) < 1e-6 and abs(move[6]) < 1e-6:
+        robust = np.clip(1 - (off / (OUTLIER * sigma_mm)) ** 2, 0, None)
+        if turn > 3 and float(np.abs(move[[0, 1, 2, 6]]).max()) < 1e-6:
             break
-    off = _off_mm(theta, sights)
-    grown = _correlation(off, robust > 0)
-    sources = _sources(jacobian, np.array(groups), grown)
-    limit, slope = CLASS_MM[grade]
-    theta[10], theta[11] = 0.0, height_mm + FACE_MM
-    _set(sources, "rule", 10, (limit + slope * math.ceil(span / 1000)) / math.sqrt(3) / span)
-    _set(sources, "height", 11, FACE_SD_MM)
-    _set(sources, ACROSS, 10, _second_order(theta, sources))
-    plane = Plane(theta=theta, sources=sources, size_px=size_px, source="rule")
-    scale = float(plane.mm_per_px(sights.mark_px.mean(axis=0)).value)
+    sources = _sources(slope, groups, _correlation(_off_mm(theta, sights), robust > 0))
+    theta[11] = height_mm + FACE_MM
+    plane = Plane(
+        theta=theta, size_px=size_px, source="rule", lens_source=prior.lens_source,
+        sources=sources | _outside(theta, sources, float(np.ptp(sights.mark_mm)), grade),
+    )  # fmt: skip
+    scale = plane.mm_per_px(sights.mark_px.mean(axis=0)).value
     return Solution(plane=plane, residual_px=sigma_mm / scale, used=robust > 0)
 
 
-def _start(sights: Sights, lens: tuple[float, ...], size_px: tuple[int, int]) -> Array:
+def _start(sights: Sights, prior: Prior) -> Array:
     """A frontal plane of the right scale and direction at the middle mark."""
-    focal = math.exp(lens[0])
     ends = sights.mark_px[[0, -1]]
     way, run = ends[1] - ends[0], float(sights.mark_mm[-1] - sights.mark_mm[0])
-    scale = abs(run) / float(np.linalg.norm(way))
-    turn = math.atan2(way[1], way[0]) + (0.0 if run > 0 else math.pi)
     near = int(np.argmin(np.abs(sights.mark_mm)))
-    at = (sights.mark_px[near] - np.array(lens[2:4])) / focal
+    at = (sights.mark_px[near] - prior.lens[2:4]) / prior.focal_px
     theta = np.zeros(N)
-    theta[2] = turn
-    theta[3:6] = focal * scale * np.array([at[0], at[1], 1.0])
-    theta[6:10] = lens[:4]
+    theta[2] = math.atan2(way[1], way[0]) + (0.0 if run > 0 else math.pi)
+    theta[3:6] = prior.focal_px * abs(run) / float(np.linalg.norm(way)) * np.array([at[0], at[1], 1.0])
+    theta[LENS_AT] = prior.lens
     return theta
 
 
 def _flat(theta: Array) -> Plane:
-    printed = theta.copy()
-    printed[10:] = 0.0
-    return Plane(theta=printed, sources={}, size_px=(1, 1), source="rule")
+    """The face itself, as engraved."""
+    face = theta.copy()
+    face[10:12] = 0.0
+    return Plane(theta=face, sources={}, size_px=(1, 1), source="rule")
 
 
 def _off_mm(theta: Array, sights: Sights) -> Array:
@@ -154,18 +150,13 @@ def _off_mm(theta: Array, sights: Sights) -> Array:
 
 
 def _residuals(
-    theta: Array, sights: Sights, prior: object, size_px: tuple[int, int], sigma_mm: float, robust: Array
-) -> tuple[Array, list[str]]:
+    theta: Array, sights: Sights, lens: Array, root: Array, sigma_mm: float, robust: Array
+) -> tuple[Array, NDArray[np.str_]]:
     """All residuals over their standard deviations, and the source of each."""
-    from wearvision.measure.prior import Prior
-
-    assert isinstance(prior, Prior)
     count = len(sights.mark_px)
-    points = np.vstack([sights.mark_px, sights.lean_px.reshape(-1, 2), sights.foot_px])
-    mm = _flat(theta).to_mm(points)
-    scale = abs(float(sights.mark_mm[-1] - sights.mark_mm[0])) / float(
-        np.linalg.norm(sights.mark_px[-1] - sights.mark_px[0])
-    )
+    mm = _flat(theta).to_mm(np.vstack([sights.mark_px, sights.lean_px.reshape(-1, 2), sights.foot_px]))
+    ends = np.linalg.norm(sights.mark_px[-1] - sights.mark_px[0])
+    scale = abs(float(sights.mark_mm[-1] - sights.mark_mm[0])) / float(ends)
     lean = mm[count:-2].reshape(-1, 2, 2)
     normal = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0])[:, 2]
     parts = {
@@ -174,10 +165,10 @@ def _residuals(
             (lean[:, 1, 0] - lean[:, 0, 0]) / (scale * sights.lean_sd_px),
             [(mm[-1, 1] - mm[-2, 1]) / (scale * sights.foot_sd_px), mm[-1, 1] / (10 * scale)],
         ]),
-        "lens": (theta[6:10] - np.array(prior.mean[:4])) / np.array(prior.sd[:4]),
+        "lens": root.T @ (theta[LENS_AT] - lens),
         "tilt": normal[:2] / TILT_SD,
     }  # fmt: skip
-    return np.concatenate(list(parts.values())), [name for name, v in parts.items() for _ in v]
+    return np.concatenate(list(parts.values())), np.repeat(list(parts), [len(v) for v in parts.values()])
 
 
 def _correlation(off: Array, used: NDArray[np.bool_]) -> float:
@@ -189,26 +180,34 @@ def _correlation(off: Array, used: NDArray[np.bool_]) -> float:
     return (1 + rho) / (1 - rho) * len(r) / max(len(r) - 6, 2)
 
 
-def _sources(jacobian: Array, groups: NDArray[np.str_], grown: float) -> dict[str, Array]:
+def _sources(slope: Array, groups: NDArray[np.str_], grown: float) -> dict[str, Array]:
     """Covariance by source: S J'J S of each group of residuals, S the inverse of the whole."""
-    whole = np.linalg.inv(jacobian.T @ jacobian + 1e-12 * np.eye(FREE))
+    whole = np.linalg.inv(slope.T @ slope + TINY * np.eye(len(FREE)))
+    free = np.ix_(list(FREE), list(FREE))
     out = {}
     for name in dict.fromkeys(groups.tolist()):
-        part = jacobian[groups == name]
-        cov = np.zeros((N, N))
-        cov[:FREE, :FREE] = whole @ part.T @ part @ whole * (grown if name == "edge" else 1.0)
-        out[name] = cov
+        part = slope[groups == name]
+        out[name] = np.zeros((N, N))
+        out[name][free] = whole @ part.T @ part @ whole * (grown if name == "edge" else 1.0)
     return out
 
 
-def _set(sources: dict[str, Array], name: str, index: int, sd: float) -> None:
-    cov = np.zeros((N, N))
-    cov[index, index] = sd**2
-    sources[name] = cov
+def _outside(theta: Array, sources: dict[str, Array], span_mm: float, grade: RuleClass) -> dict[str, Array]:
+    """What the picture cannot tell: the rule's own error, the height of its face, foreshortening to second order."""
+    limit, slope = CLASS_MM[grade]
+    rule = (limit + slope * math.ceil(span_mm / 1000)) / math.sqrt(3) / span_mm
+    out = {}
+    for name, index, sd in (
+        ("rule", 10, rule), ("height", 11, FACE_SD_MM), (ACROSS, 10, _second_order(theta, sources)),
+    ):  # fmt: skip
+        out[name] = np.zeros((N, N))
+        out[name][index, index] = sd**2
+    return out
 
 
 def _second_order(theta: Array, sources: dict[str, Array]) -> float:
     """What linear propagation leaves out: a tilt in doubt by a shortens lengths by a^2 / 2, also about zero."""
+
     def normal(v: Array) -> Array:
         return np.asarray(cv2.Rodrigues(v.reshape(3, 1))[0], dtype=np.float64)[:2, 2]
 
