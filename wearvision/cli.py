@@ -15,7 +15,7 @@ import typer
 
 from wearvision import __version__
 from wearvision.errors import UsageError
-from wearvision.stated import CardSize, PartKind, View
+from wearvision.stated import CardSize, PartKind, RuleClass, RuleUnit, View
 from wearvision.talk import STOPPED, ask, give, put, run, say
 
 CAUTION = (
@@ -75,6 +75,8 @@ def measure(
     card_height: Annotated[float, typer.Option(help="Height of the card's support above the face, mm.")] = 0.0,
     check_bar: Annotated[float | None, typer.Option(help="Caliper length of the card's 100 mm bar, mm.")] = None,
     mm_per_px: Annotated[float | None, typer.Option(help="Stated scale, last resort without a card.")] = None,
+    rule: Annotated[RuleUnit | None, typer.Option(help="Finest marks of a steel rule in view, without a card.")] = None,
+    rule_class: Annotated[RuleClass, typer.Option(help="Accuracy class of that rule.")] = "II",
     inner: Annotated[float | None, typer.Option(help="Inner diameter of the wear face, mm.")] = None,
     outer: Annotated[float | None, typer.Option(help="Outer diameter of the wear face, mm.")] = None,
     board: Annotated[list[Path] | None, typer.Option(help="TOML file of a board of yours; repeat for several.")] = None,
@@ -88,7 +90,7 @@ def measure(
 
     facts = Facts(
         kind=kind, view=view, card_size=card_size, card_height_mm=card_height, check_bar_mm=check_bar,
-        mm_per_px=mm_per_px, inner_mm=inner, outer_mm=outer,
+        mm_per_px=mm_per_px, rule=rule, rule_class=rule_class, inner_mm=inner, outer_mm=outer,
     )  # fmt: skip
     worst = 0
     for result in measure_files(photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric):

@@ -160,13 +160,25 @@ def _scale(seen: Survey, label: tags.CardText | None) -> dict[str, Any]:
     if not isinstance(plane, Plane) or not isinstance(seen.mm_per_px, Measured) or seen.at_px is None:
         return {"source": None, "unmeasured": getattr(plane, "reason", "no scale")}
     k1, cx, cy = (float(plane.theta[i]) for i in (7, 8, 9))
-    return {
+    return _rule(seen) | {
         "source": plane.source, "mm_per_px": seen.mm_per_px.to_json(), "at_px": [float(v) for v in seen.at_px],
         "tilt_deg": plane.tilt_deg, "plane_to_px": plane.homography.tolist(),
         "lens": {"focal_px": plane.focal_px, "k1": k1, "centre_px": [cx, cy]},
         "board": seen.sighting.spec.name if seen.sighting else None,
         "card_serial": label.serial if label else None, "corner_rms_px": plane.rms_px,
     }  # fmt: skip
+
+
+def _rule(seen: Survey) -> dict[str, Any]:
+    """What is told of the steel rule that the scale came from, if one did."""
+    if seen.rule is None:
+        return {}
+    told = seen.rule
+    return {"rule": {
+        "graduation": told.unit, "stated": told.stated, "second_scale": told.partner, "marks": told.marks_used,
+        "residual_px": told.residual_px, "along_mm_per_px": told.mm_per_px().to_json(),
+        "along_at_px": told.at_px.tolist(), "band_px": told.band_px.tolist(),
+    }}  # fmt: skip
 
 
 def _drawing(seen: Survey) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
 from wearvision.pages.page import say
 from wearvision.quantity import quantity_from_json
-from wearvision.stated import CardSize, PartKind, Stated, View
+from wearvision.stated import CardSize, PartKind, RuleClass, RuleUnit, Stated, View
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +29,8 @@ class Facts:
     card_height_mm: float = 0.0
     check_bar_mm: float | None = None
     mm_per_px: float | None = None
+    rule: RuleUnit | None = None
+    rule_class: RuleClass = "II"
     inner_mm: float | None = None
     outer_mm: float | None = None
 
@@ -38,6 +40,7 @@ class Facts:
         return Stated(
             part_kind=self.kind, view=self.view, card_size=self.card_size, mm_per_px=self.mm_per_px,
             card_height_mm=self.card_height_mm, check_bar_mm=self.check_bar_mm,
+            rule=self.rule, rule_class=self.rule_class,
             nominal={k: v for k, v in sizes.items() if v is not None},
         )  # fmt: skip
 
@@ -107,6 +110,12 @@ def words(public: dict[str, Any]) -> str:
         lines.append(
             f"  scale {say(quantity_from_json(scale['mm_per_px']))} per pixel from the {scale['source']},"
             f" tilt {scale['tilt_deg']:.0f}\u00b0"
+        )
+    if "rule" in scale:
+        told = scale["rule"]
+        lines.append(
+            f"  rule graduated in {told['graduation']}, {told['marks']} marks:"
+            f" {say(quantity_from_json(told['along_mm_per_px']))} per pixel along it"
         )
     lines += [f"  retake: {r['say']}" for r in public["retake"]]
     for f in public["findings"]:

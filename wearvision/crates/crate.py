@@ -111,6 +111,8 @@ class _Facts(_Table):
     card_height_mm: float = 0.0
     check_bar_mm: float = 0.0
     mm_per_px: float = 0.0
+    rule: str = ""
+    rule_class: str = ""
     face_inner_diameter_mm: float = 0.0
     face_outer_diameter_mm: float = 0.0
     vane_count: float = 0.0

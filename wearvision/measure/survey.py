@@ -17,6 +17,9 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.pose import from_stated_scale, solve
 from wearvision.measure.quality import gates
 from wearvision.measure.retake import Retake
+from wearvision.measure.rule.find import NONE as NO_RULE
+from wearvision.measure.rule.find import find_rule
+from wearvision.measure.rule.result import RuleScale
 from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
@@ -29,6 +32,10 @@ NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside th
 NO_VIEW = "what the photo shows is not stated"
 CRACKS = ("cracks", "none can be ruled out from a photo: a penetrant test tells")
 PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
+ONE_RULE = (
+    "lengths across the rule",
+    "one rule shows its scale along itself only; across it the intervals carry the foreshortening that may be",
+)
 DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 
 
@@ -56,6 +63,8 @@ class Survey:
     sighting : Sighting or None
         The card the scale came from.
     face : Face or None
+    rule : RuleScale or None
+        The steel rule the scale came from.
     """
 
     plane: Plane | Unmeasured
@@ -69,6 +78,7 @@ class Survey:
     card_px: Array | None = None
     sighting: Sighting | None = None
     face: Face | None = None
+    rule: RuleScale | None = None
 
     @property
     def usable(self) -> bool:
@@ -105,14 +115,17 @@ def survey(
     """
     if sightings is None:
         sightings = find_boards(gray, default_specs() if specs is None else specs)
-    plane = _plane(gray, sightings, stated, focal35_mm)
+    rule = None if sightings else find_rule(gray, stated, focal35_mm=focal35_mm)
+    plane = rule.plane if isinstance(rule, RuleScale) else _plane(gray, sightings, stated, focal35_mm, rule)
     sighting = sightings[0] if sightings else None
-    cards = tuple(card_outline(s) for s in sightings)
+    cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
     face = _face(gray, plane, stated, cards)
     circles = _circles(face, plane)
     found, missing = _findings(gray, plane, face, stated, sighting, cards)
     if isinstance(plane, Plane):
         found = apply_marks(found, marks, plane, face if isinstance(face, Face) else None)
+    if isinstance(rule, RuleScale):
+        missing = (*missing, ONE_RULE)
     at = _at(plane, circles)
     return Survey(
         plane=plane, findings=found, not_assessed=missing, summary=_summary(face, plane, found),
@@ -122,13 +135,15 @@ def survey(
         ),
         at_px=at, mm_per_px=plane.mm_per_px(at) if isinstance(plane, Plane) and at is not None else NO_SCALE,
         circles_px=circles, card_px=_squares(sighting), sighting=sighting,
-        face=face if isinstance(face, Face) else None,
+        face=face if isinstance(face, Face) else None, rule=rule if isinstance(rule, RuleScale) else None,
     )  # fmt: skip
 
 
 def _plane(
-    gray: Image, sightings: Sequence[Sighting], stated: Stated, focal35_mm: float | None
-) -> Plane | Unmeasured:
+    gray: Image, sightings: Sequence[Sighting], stated: Stated, focal35_mm: float | None,
+    rule: RuleScale | Unmeasured | None,
+) -> Plane | Unmeasured:  # fmt: skip
+    """Plane of the cards, else of the stated scale; a rule that was stated or half read says why it gave none."""
     size = (gray.shape[1], gray.shape[0])
     plane = solve(
         sightings, size_px=size, focal35_mm=focal35_mm, check_bar_mm=stated.check_bar_mm,
@@ -136,6 +151,8 @@ def _plane(
     )  # fmt: skip
     if not isinstance(plane, Plane) and stated.mm_per_px is not None:
         return from_stated_scale(stated.mm_per_px, size)
+    if isinstance(rule, Unmeasured) and (stated.rule is not None or rule is not NO_RULE):
+        return rule
     return plane
 
 
