@@ -22,7 +22,7 @@ WIDTH, HEIGHT = 460.0, 270.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 14.0, 26.0, 42.0
 SIZE = 11.5
 CAP = 3.5
-REACH = 3.0
+REACH = 6.0
 """The plot reaches ahead by at most this many times the time seen so far."""
 
 
@@ -227,7 +227,7 @@ def _marks(plot: Plot, field: _Field) -> Iterator[Shape]:
         yield Stroke(x1=x, y1=top, x2=x, y2=foot, ink="ink", width=1.4)
         for end in (top, foot):
             yield Stroke(x1=x - CAP, y1=end, x2=x + CAP, y2=end, ink="ink", width=1.4)
-        yield Dot(x=x, y=y, r=4.0, ink="ink", hollow=not mark.counted)
+        yield Dot(x=x, y=y, r=3.2, ink="ink", hollow=not mark.counted)
         text = f"{mark.y:.2f}"
         if number % 2 == 0:  # by turns, so that near figures do not write over each other
             yield Words(x=x + 7, y=y + SIZE + 1, text=text, ink="ink", bold=True)
