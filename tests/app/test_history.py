@@ -105,7 +105,7 @@ def test_another_speed_shortens_what_is_left_by_a_range() -> None:
         with pytest.raises(UsageError, match="next-rpm"):
             part_history(shop, TAG, now_rpm=2950)
         with pytest.raises(BadInput, match="above 0 rpm"):
-            _ = part_history(shop, TAG, now_rpm=-1, next_rpm=5).views
+            part_history(shop, TAG, now_rpm=-1, next_rpm=5)
     assert faster.said[: len(plain.said)] == plain.said
     assert "1.59 to 1.74 times" in faster.said[-1]
 

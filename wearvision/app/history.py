@@ -23,10 +23,18 @@ MOST_DAYS = 36525.0
 
 @dataclass(frozen=True, kw_only=True)
 class Speeds:
-    """Speed so far and speed to come, rev/min."""
+    """Speed so far and speed to come, rev/min, both above 0."""
 
     now_rpm: float
     next_rpm: float
+
+    def __post_init__(self) -> None:
+        _ = self.factor
+
+    @property
+    def factor(self) -> tuple[float, float]:
+        """How many times as fast wear by slurry goes, least and most."""
+        return speed_factor(self.now_rpm, self.next_rpm)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,7 +172,7 @@ def _dates(line: WearLine, left: TimeLeft) -> str:
 
 
 def _at_speed(left: TimeLeft, speeds: Speeds, unit: str) -> str:
-    low, high = speed_factor(speeds.now_rpm, speeds.next_rpm)
+    low, high = speeds.factor
     left_then = bounds_words(left.low / high, left.high / low)
     return (
         f"At {speeds.next_rpm:g} rpm instead of {speeds.now_rpm:g} wear by slurry goes {low:.2f} to {high:.2f} times as"

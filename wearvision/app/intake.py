@@ -25,6 +25,7 @@ Said = tuple[str, str]
 """A name of a photo, folder or part, and a sentence about it."""
 SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "HEIF": ".heic"}
 STAYS = "readings stand on its sheet, so it stays as laid, without what is new in photos, facts or rubric"
+AGAIN = "if it came in again, give the crate a new name in crate.toml"
 OLD_MARKS = "carries marks measured with the facts stated before; they stand until it is marked again"
 
 
@@ -117,7 +118,9 @@ class Intake:
         laid = ledger.begin(sheet, self.at)
         if not laid and record.sheet is not None and record.sheet.digest != sheet.digest:
             renew = f"{command('sheet', part.tag, self.shop.folder)} --renew"
-            self.notes.append((part.tag, f"{STAYS}; {renew} begins a new inspection"))
+            self.notes.append((part.tag, f"{STAYS}; {renew} lays it anew; {AGAIN}"))
+        if laid and record.past and record.sheet is None:
+            self.notes.append((part.tag, f"came in again, last with {record.past[-1].arrival.crate}: a new inspection"))
         return True
 
     def _keep_photo(self, record: PartRecord, photo: CratePhoto, result: Mapping[str, Any]) -> bool:

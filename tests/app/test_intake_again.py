@@ -1,0 +1,72 @@
+"""The same part in a second crate: from photos to the history, by the use cases themselves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests import app_kit as app
+from tests import frames_kit, page_kit
+from wearvision.app.history import part_history
+from wearvision.app.inspection import enter_csv
+from wearvision.app.judging import judge
+from wearvision.app.reporting import report_view
+from wearvision.app.shop import Shop, now
+from wearvision.errors import NeedsPerson
+from wearvision.pages.report import report_html
+from wearvision.rules.rate import WearRate
+from wearvision.rules.sheet import seconds_wanted
+
+TAG = "P-1"
+
+
+def crate(home: Path, name: str, hours: int) -> Path:
+    """A crate of one part, with its hours."""
+    folder = home / name
+    frames_kit.make_crate(folder, 1)
+    text = (folder / "crate.toml").read_text(encoding="utf-8").replace('"Trial crate"', f'"{name}"')
+    text = text.replace(f'[parts."{TAG}"]', f'[parts."{TAG}"]\nrunning_hours = {hours}\nduty = "sand, 2950 rpm"')
+    (folder / "crate.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def read_all(shop: Shop, home: Path, typed: str) -> None:
+    """Every reading the same; a point that asks for a second blind reading gets it."""
+    record = shop.ledger.load(TAG)
+    assert record.sheet is not None
+    (home / "r.csv").write_text("\n".join(app.rows(record.sheet, typed)), encoding="utf-8")
+    enter_csv(shop, TAG, home / "r.csv", app.gauges(home), now(), by="A. Fitter")
+    for point in seconds_wanted(record.sheet, shop.ledger.load(TAG).log):
+        line = f"point,reading,gauge,zero_checked,second\n{point},{typed},DG-07,yes,yes\n"
+        (home / "r.csv").write_text(line, encoding="utf-8")
+        enter_csv(shop, TAG, home / "r.csv", app.gauges(home), now(), by="A. Fitter")
+
+
+def test_from_one_crate_to_the_next(tmp_path: Path) -> None:
+    with app.bench(tmp_path) as shop:
+        first = crate(tmp_path, "Week 12", 4000)
+        assert app.take_in(shop, first).aside == []
+        read_all(shop, tmp_path, "0.30 mm")
+        judge(shop, TAG, "C. Lead", now())
+        second = crate(tmp_path, "Week 40", 8000)
+        intake = app.take_in(shop, second)
+        assert intake.notes == [(TAG, "came in again, last with Week 12: a new inspection")]
+        assert intake.aside == []
+        assert shop.ledger.load(TAG).log.entries == ()
+        with pytest.raises(NeedsPerson, match="still to do"):
+            judge(shop, TAG, "C. Lead", now())
+        read_all(shop, tmp_path, "0.70 mm")
+        judge(shop, TAG, "C. Lead", now())
+        line = part_history(shop, TAG).lines[0]
+        assert [s.figure.value_mm for s in line.stands] == pytest.approx([0.30, 0.70])
+        assert isinstance(line.rate, WearRate)
+        assert line.rate.rate * 1000 == pytest.approx(0.10)
+        html = report_html(report_view(shop, TAG, now()))
+        assert "Wear rate 0.100" in page_kit.words_of(html)
+        assert "8000 h since new" in page_kit.words_of(html)
+        assert '<svg class="plot"' in html
+        again = app.take_in(shop, first)
+        assert [name for name, _ in again.aside] == [TAG]
+        assert "came in again with crate Week 40 since" in again.aside[0][1]
+        assert list(shop.ledger.verify()) == []
