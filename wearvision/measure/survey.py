@@ -152,7 +152,7 @@ def _plane(
     if not isinstance(plane, Plane) and stated.mm_per_px is not None:
         return from_stated_scale(stated.mm_per_px, size)
     if isinstance(rule, Unmeasured) and (stated.rule is not None or rule is not NO_RULE):
-        return rule
+        return Unmeasured(reason=f"{rule.reason}; {rule.hint}", hint=rule.hint)
     return plane
 
 

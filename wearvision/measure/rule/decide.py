@@ -1,7 +1,7 @@
 """Which unit a scale has: by its own marks, by a second scale on the same rule, or as stated; else none.
 
-Nothing is guessed: a metric pattern speaks for itself, an inch pattern needs its longest class seen twice and
-either numbers at each inch or a metric scale beside it whose period fits.
+Nothing is guessed: a metric pattern speaks for itself once its two longest classes were each seen twice; an inch
+pattern needs numbers at its inches besides, or a scale beside it that is certain.
 """
 
 from __future__ import annotations
@@ -35,16 +35,17 @@ def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
     """Units the marks allow, and whether the one is certain by the marks alone."""
     splits, slim = clue.pattern.splits, clue.slim
     fits = tuple(u for u, g in GRADUATIONS.items() if g.slim[0] <= slim <= g.slim[1])
+    known = clue.pattern.seen >= 2
     for unit in METRIC:
         whole = GRADUATIONS[unit].splits
         if unit in fits and splits in (whole, whole[:-1]):
-            return (unit,), splits == whole
+            return (unit,), splits == whole and known
     if len(splits) < 2 or set(splits) != {2}:
         return (), False
     allowed = tuple(u for u in BINARY if len(GRADUATIONS[u].splits) >= len(splits) and u in fits)
     inch = splits if clue.numbered < 2 else (*splits, 2)
     exact = tuple(u for u in allowed if GRADUATIONS[u].splits == inch)
-    if exact and clue.numbered:
+    if exact and clue.numbered and known:
         return exact, True
     return allowed, False
 

@@ -14,6 +14,8 @@ from wearvision.measure.rule.marks import Marks
 from wearvision.measure.rule.strip import Strip
 
 Array = NDArray[np.float64]
+LEAST_INK, BURNT = 0.3, 245.0
+"""Least contrast of a number, of that of the longest marks, over `MORE`; grey from which on a patch is washed out."""
 MORE = 1.8
 """Ink at a number over ink half way between two."""
 BEYOND, WIDE = (1.12, 1.45), 0.22
@@ -46,7 +48,7 @@ def numbered(strip: Strip, marks: Marks, pattern: Pattern) -> int:
     if not (len(between) and all(len(p) for p in parts)):
         return 0
     low, high = sorted(float(np.median(p)) for p in parts)
-    none = float(np.median(between))
+    none = max(float(np.median(between)), LEAST_INK * float(np.median(marks.contrast[top])))
     if low > MORE * none and low > SAME * high:
         return 1
     return 2 if high > 3 * MORE * none and low < MORE * none and min(map(len, parts)) > 1 else 0
@@ -63,6 +65,7 @@ def _ink(strip: Strip, marks: Marks, t: Array, tip: float) -> Array:
         column = np.arange(max(0, int(middle - WIDE * tip)), min(len(strip.t_px), int(middle + WIDE * tip) + 1))
         column = column[np.abs(column - middle) > BESIDE_PX]
         patch = strip.values[rows[0] : rows[1] + 1, column]
-        if patch.size > 12 and strip.inside[rows[0] : rows[1] + 1, column].all():
+        seen = patch.size > 12 and strip.inside[rows[0] : rows[1] + 1, column].all()
+        if seen and np.mean(patch) < BURNT:
             out[k] = float(np.quantile(patch, 0.9) - np.quantile(patch, 0.1))
     return out

@@ -42,6 +42,9 @@ REACH_PERIODS, REACH_PX = 26.0, (60.0, 320.0)
 """How far across the marks are followed: numbers beyond the longest of a 1/64 in scale end there."""
 PARALLEL = 0.2
 """Scales of one rule are parallel within this angle, rad."""
+SHARPEST = 0.001
+"""Most relative standard uncertainty from the marks' places: beyond, they were not followed well."""
+UNEVEN = Unmeasured(reason="the rule's marks do not follow one another evenly", hint="show more of the rule, sharp")
 NONE = Unmeasured(reason="no steel rule seen", hint="lay a rule flat beside the part, its marks sharp and in view")
 
 
@@ -206,7 +209,7 @@ def _ratio(a: Reading, b: Reading) -> float:
 
 def _scale(
     rule: list[Reading], index: int, unit: RuleUnit, stated: Stated, prior: Prior, size_px: tuple[int, int]
-) -> RuleScale:
+) -> RuleScale | Unmeasured:
     reading, graduation = rule[index], GRADUATIONS[unit]
     lattice = refined(reading.strip, reading.lattice, reading.marks)
     sights = sights_of(reading.strip, lattice, reading.marks, graduation.period_mm)
@@ -214,11 +217,13 @@ def _scale(
     ends = sights.mark_px[solved.used][[0, -1]]
     partner = next((own_units(r.clue)[0] for k, r in enumerate(rule) if k != index), ())
     at = sights.mark_px[int(np.argmin(np.abs(sights.mark_mm)))]
-    return RuleScale(
+    told = RuleScale(
         unit=graduation.unit, period_mm=graduation.period_mm, marks_used=int(solved.used.sum()),
         residual_px=solved.residual_px, ends_px=ends, band_px=_band(reading), at_px=at, plane=solved.plane,
         partner=partner[0] if len(partner) == 1 else None, stated=not own_units(reading.clue)[1],
     )  # fmt: skip
+    scale = told.mm_per_px()
+    return told if scale.budget["edge"] < SHARPEST * scale.value else UNEVEN
 
 
 def _band(reading: Reading) -> Array:

@@ -40,8 +40,8 @@ class Pattern:
         Whether at least two neighbours of the longest class were seen and are alike: nothing longer follows.
     short_px : float
         Length of the shortest marks, at the middle of the marks.
-    clean : float
-        Least share of marks on their side of the middle, over all splits.
+    seen : int
+        Marks seen of the longest class or of the next, whichever are fewer.
     """
 
     splits: tuple[int, ...]
@@ -49,7 +49,7 @@ class Pattern:
     zero: int
     closed: bool
     short_px: float
-    clean: float
+    seen: int
 
 
 def find_pattern(n: Ints, t_px: Array, length_px: Array) -> Pattern:
@@ -57,16 +57,16 @@ def find_pattern(n: Ints, t_px: Array, length_px: Array) -> Pattern:
     good = np.isfinite(length_px) & (length_px > 1.0)
     number, t = n[good], t_px[good]
     if len(number) < 10:
-        return Pattern(splits=(), steps=(), zero=0, closed=False, short_px=float("nan"), clean=0.0)
+        return Pattern(splits=(), steps=(), zero=0, closed=False, short_px=float("nan"), seen=0)
     y = np.log(length_px[good])
     u = (t - t.mean()) / (np.ptp(t) / 2)
     slope = _common_slope(u, y)
     y = y - slope * u
     options = [_follow(number, y, order) for order in ((5, 2), (2, 5, 2), (2,) * 7)]
-    splits, steps, zero, closed, clean = max(options, key=lambda o: (len(o[0]) > 1, _explained(number, y, o)))
+    splits, steps, zero, closed, seen = max(options, key=lambda o: (len(o[0]) > 1, _explained(number, y, o)))
     short = y if not splits else y[(number - zero) % splits[0] != 0]
     return Pattern(
-        splits=splits, steps=steps, zero=zero, closed=closed, clean=clean, short_px=float(np.exp(np.median(short)))
+        splits=splits, steps=steps, zero=zero, closed=closed, seen=seen, short_px=float(np.exp(np.median(short)))
     )
 
 
@@ -85,35 +85,34 @@ def _common_slope(u: Array, y: Array) -> float:
     return float(np.clip(fit[1], -0.45, 0.45))
 
 
-_Found = tuple[tuple[int, ...], tuple[float, ...], int, bool, float]
+_Found = tuple[tuple[int, ...], tuple[float, ...], int, bool, int]
 
 
 def _follow(number: Ints, y: Array, order: tuple[int, ...]) -> _Found:
     """Split by the given factors as long as that is clean."""
     splits: list[int] = []
     steps: list[float] = []
-    zero, every, clean, closed = 0, 1, 1.0, False
+    zero, every, seen, closed = 0, 1, 0, False
     for factor in order:
         mine = (number - zero) % every == 0
         got = _split(number[mine], y[mine], zero, every, factor)
         if got is None:
             closed = _alike(number[mine], y[mine], zero, every, steps[-1]) if steps else False
             break
-        zero, step, share = got
+        zero, step, seen = got
         splits.append(factor)
         steps.append(step)
         every *= factor
-        clean = min(clean, share)
     else:
         mine = (number - zero) % every == 0
         closed = _alike(number[mine], y[mine], zero, every, steps[-1])
-    return tuple(splits), tuple(steps), zero, closed, clean
+    return tuple(splits), tuple(steps), zero, closed, seen
 
 
-def _split(number: Ints, y: Array, zero: int, every: int, factor: int) -> tuple[int, float, float] | None:
-    """Phase, step and cleanness when every `factor`-th of a class is longer; None when it is not so."""
+def _split(number: Ints, y: Array, zero: int, every: int, factor: int) -> tuple[int, float, int] | None:
+    """Phase, step and marks of the rarer kind when every `factor`-th of a class is longer; None when it is not so."""
     phase = ((number - zero) // every) % factor
-    best: tuple[int, float, float] | None = None
+    best: tuple[int, float, int] | None = None
     for k in range(factor):
         longer, rest = y[phase == k], y[phase != k]
         if not (len(longer) and len(rest)):
@@ -123,7 +122,7 @@ def _split(number: Ints, y: Array, zero: int, every: int, factor: int) -> tuple[
         share = min(float(np.mean(longer > middle)), float(np.mean(rest < middle)))
         error = _spread(rest) * np.sqrt(1 / len(rest) + 1 / len(longer))
         if step > max(LEAST_STEP, SURE * error) and share >= CLEAN and (best is None or step > best[1]):
-            best = (zero + k * every, step, share)
+            best = (zero + k * every, step, min(len(longer), len(rest)))
     return best
 
 

@@ -9,6 +9,7 @@ left leans on a prior of the tilt.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -36,7 +37,10 @@ measures of length; EU directive 2004/22, annex MI-008)."""
 FREE = {0: 1e-6, 1: 1e-6, 2: 1e-6, 3: 1e-4, 4: 1e-4, 5: 1e-4, 6: 1e-6, 7: 1e-6, 8: 1e-3, 9: 1e-3, 12: 1e-6}
 """Parameters of the plane that the marks inform, and the steps they are differentiated with."""
 LENS_AT = [NAMES.index(name) for name in LENS]
-STEPS, TINY, OUTLIER = 12, 1e-12, 4.5
+STEPS, TURNS, ENOUGH, TINY = 25, 6, 1e-7, 1e-12
+"""Steps of least squares and rounds of reweighting at most; share of the sum of squares not worth a further step."""
+FIRST_SIGMA, OUTLIER = 0.05, 4.5
+"""Of marks, in periods, before they are fitted; robust sigmas beyond which a mark is not believed."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -97,32 +101,61 @@ def solve_rule(sights: Sights, size_px: tuple[int, int], prior: Prior, height_mm
 
     `height_mm` is that of what the rule lies on, above the measured plane.
     """
-    theta, count = _start(sights, prior), len(sights.mark_mm)
-    sigma_mm, robust = 0.02 * float(np.ptp(sights.mark_mm)) / count, np.ones(count)
+    theta, count, span = _start(sights, prior), len(sights.mark_mm), float(np.ptp(sights.mark_mm))
     root = np.asarray(np.linalg.cholesky(prior.lens_precision), dtype=np.float64)
+    sigma_mm, robust = FIRST_SIGMA * span / count, np.ones(count)
     slope, groups = np.zeros((0, len(FREE))), np.zeros(0, dtype=np.str_)
-    for turn in range(STEPS):
-        value, groups = _residuals(theta, sights, prior.lens, root, sigma_mm, robust)
-        slope = np.empty((len(value), len(FREE)))
-        for column, (k, step) in enumerate(FREE.items()):
-            ahead = theta.copy()
-            ahead[k] += step
-            slope[:, column] = (_residuals(ahead, sights, prior.lens, root, sigma_mm, robust)[0] - value) / step
-        move = np.linalg.solve(slope.T @ slope + TINY * np.eye(len(FREE)), -slope.T @ value)
-        theta[list(FREE)] += move
+    for _ in range(TURNS):
+        at = (sights, prior.lens, root, sigma_mm, robust)
+        theta, slope = _settled(theta, lambda v, at=at: _residuals(v, *at)[0])  # type: ignore[misc]
+        groups = _residuals(theta, *at)[1]
         off = _off_mm(theta, sights)
-        sigma_mm = max(1.4826 * float(np.median(np.abs(off))), 1e-5)
+        last, sigma_mm = sigma_mm, max(1.4826 * float(np.median(np.abs(off))), 1e-5)
         robust = np.clip(1 - (off / (OUTLIER * sigma_mm)) ** 2, 0, None)
-        if turn > 3 and float(np.abs(move[[0, 1, 2, 6]]).max()) < 1e-6:
+        if abs(last / sigma_mm - 1) < 0.02:
             break
     sources = _sources(slope, groups, _correlation(_off_mm(theta, sights), robust > 0))
     theta[11] = height_mm + FACE_MM
     plane = Plane(
         theta=theta, size_px=size_px, source="rule", lens_source=prior.lens_source,
-        sources=sources | _outside(theta, sources, float(np.ptp(sights.mark_mm)), grade),
+        sources=sources | _outside(theta, sources, span, grade),
     )  # fmt: skip
     scale = plane.mm_per_px(sights.mark_px.mean(axis=0)).value
     return Solution(plane=plane, residual_px=sigma_mm / scale, used=robust > 0)
+
+
+def _settled(theta: Array, residuals: Callable[[Array], Array]) -> tuple[Array, Array]:
+    """Parameters of least squares (Levenberg and Marquardt), and the slope of the residuals there."""
+    value, damp = residuals(theta), 1e-4
+    slope = _slope(theta, value, residuals)
+    for _ in range(STEPS):
+        size = np.linalg.norm(slope, axis=0) + TINY
+        part = slope / size
+        move = np.linalg.solve(part.T @ part + damp * np.eye(len(FREE)), -part.T @ value) / size
+        ahead = theta.copy()
+        ahead[list(FREE)] += move
+        found = residuals(ahead)
+        gain = 1 - float(found @ found) / max(float(value @ value), TINY)
+        if not gain > 0:
+            damp = 30 * damp
+            if damp > 1e6:
+                break
+            continue
+        theta, value, damp = ahead, found, damp / 20
+        slope = _slope(theta, value, residuals)
+        if gain < ENOUGH:
+            break
+    return theta, slope
+
+
+def _slope(theta: Array, value: Array, residuals: Callable[[Array], Array]) -> Array:
+    """Derivatives of the residuals by the free parameters, (R, F)."""
+    columns = []
+    for k, step in FREE.items():
+        ahead = theta.copy()
+        ahead[k] += step
+        columns.append((residuals(ahead) - value) / step)
+    return np.stack(columns, axis=1)
 
 
 def _start(sights: Sights, prior: Prior) -> Array:
