@@ -35,7 +35,7 @@ def test_three_inspections_in_words_and_json() -> None:
     face = found.views[0]
     assert face.said[0].startswith("Wear rate 0.120 ± ")
     assert "from 3 inspections" in face.said[0]
-    assert re.search(r"12\s600\sh \(95 %: 1[12]\s\d00 to 1[34]\s\d00\sh\)", face.said[1])
+    assert re.search(r"12\s600\sh \(95\s%: 1[12]\s\d00 to 1[34]\s\d00\sh\)", face.said[1])
     assert "Under like duty: river water, 2950 rpm." in face.notes
     data = found.to_json()
     assert json.loads(json.dumps(data, allow_nan=False))["schema"] == "wearvision.history/1"

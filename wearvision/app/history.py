@@ -154,7 +154,7 @@ def _said(line: WearLine, speeds: Speeds | None) -> tuple[str, ...]:
         return (*said, f"{_lead(left.reason)}.")
     about = f"{count_words(left.value, step_of(left.low, left.high))}\u00a0{unit}"
     bounds = f"{bounds_words(left.low, left.high)}\u00a0{unit}{_dates(line, left)}"
-    said.append(f"Time left to the limit: {about} (95 %: {bounds}).")
+    said.append(f"Time left to the limit: {about} (95\u00a0%: {bounds}).")
     if left.low <= 0:
         said.append("It may be at its limit already.")
     if speeds is not None:

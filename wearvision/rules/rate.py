@@ -4,7 +4,8 @@ The figures w, each normal with its own standard uncertainty u, are taken to lie
 t that the part has run: for two, r = (w2 - w1) / (t2 - t1); for more, the line of least squares weighted by
 1 / u^2 (JCGM 100:2008, H.3, gives the unweighted form). Where more than two scatter about the line by more than
 their uncertainties, these are widened by the Birge ratio, sqrt(chi^2 / (n - 2)), never narrowed (R. T. Birge,
-1932, from memory).
+1932, from memory). Errors of different inspections are taken as independent; the same gauge each time shares some
+of them, which makes the uncertainty of a rate rather too large than too small.
 
 Time left is T = (limit - w) / r, counted from the last inspection, w and r those of the line; the same form as the
 remaining life by thickness readings of API 510 and 570 (from memory). Its standard uncertainty is of first order;
