@@ -63,7 +63,7 @@ def settle(
     """
     told = [own_units(clue) for clue in clues]
     sure = {k: units[0] for k, (units, certain) in enumerate(told) if certain}
-    fitting = _fitting(told, ratios)
+    fitting = _fitting([_claims(clue, units, sure) for clue, (units, _) in zip(clues, told, strict=True)], ratios)
     if len(clues) > 1 and sure and all(units for units, _ in told) and not fitting:
         return CONTRADICT
     if stated is not None:
@@ -77,16 +77,20 @@ def settle(
     return Unmeasured(reason=reason, hint=STATE)
 
 
-def _fitting(
-    told: Sequence[tuple[tuple[RuleUnit, ...], bool]], ratios: Sequence[float]
-) -> list[tuple[RuleUnit, ...]]:
+def _claims(clue: Clue, units: tuple[RuleUnit, ...], sure: dict[int, RuleUnit]) -> tuple[RuleUnit, ...]:
+    """Units a scale may have beside a certain metric one: any inch scale, if that is what it looks like."""
+    halved = len(clue.pattern.splits) > 1 and set(clue.pattern.splits) == {2}
+    return BINARY if halved and any(unit in METRIC for unit in sure.values()) else units
+
+
+def _fitting(claims: Sequence[tuple[RuleUnit, ...]], ratios: Sequence[float]) -> list[tuple[RuleUnit, ...]]:
     """Pairs of units whose periods have the ratio seen."""
-    if len(told) < 2:
+    if len(claims) < 2:
         return []
     return [
         (a, b)
-        for a in told[0][0]
-        for b in told[1][0]
+        for a in claims[0]
+        for b in claims[1]
         if abs(GRADUATIONS[b].period_mm / GRADUATIONS[a].period_mm / ratios[1] - 1) < RATIO_SHARE
     ]
 

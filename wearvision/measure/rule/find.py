@@ -43,7 +43,7 @@ REACH_PERIODS, REACH_PX = 26.0, (60.0, 320.0)
 PARALLEL = 0.2
 """Scales of one rule are parallel within this angle, rad."""
 SHARPEST = 0.001
-"""Most relative standard uncertainty from the marks' places: beyond, they were not followed well."""
+"""Most relative standard uncertainty of the period in the photo: beyond, marks were not followed well."""
 UNEVEN = Unmeasured(reason="the rule's marks do not follow one another evenly", hint="show more of the rule, sharp")
 NONE = Unmeasured(reason="no steel rule seen", hint="lay a rule flat beside the part, its marks sharp and in view")
 
@@ -222,8 +222,7 @@ def _scale(
         residual_px=solved.residual_px, ends_px=ends, band_px=_band(reading), at_px=at, plane=solved.plane,
         partner=partner[0] if len(partner) == 1 else None, stated=not own_units(reading.clue)[1],
     )  # fmt: skip
-    scale = told.mm_per_px()
-    return told if scale.budget["edge"] < SHARPEST * scale.value else UNEVEN
+    return told if told.period_u < SHARPEST else UNEVEN
 
 
 def _band(reading: Reading) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +81,15 @@ class RuleScale:
         at = (self.at_px if at_px is None else np.asarray(at_px, dtype=np.float64)).reshape(1, 2)
         x = float(self.plane.to_mm(at)[0, 0])
         return float(self.period_mm * np.linalg.norm(np.diff(self._face_px(np.array([x - 0.5, x + 0.5])), axis=0)))
+
+    @property
+    def period_u(self) -> float:
+        """Relative standard uncertainty of the period in the photo, the rule itself taken as true."""
+        theta = self.plane.theta.copy()
+        theta[10:12] = 0.0
+        own = {k: v for k, v in self.plane.sources.items() if k in ("edge", "lens", "tilt")}
+        face = replace(self, plane=replace(self.plane, theta=theta, sources=own)).mm_per_px()
+        return face.u / face.value
 
     def length(self, a_px: Array, b_px: Array) -> Measured:
         """Length between two points of the photo, mm; across the rule with the foreshortening in doubt."""
