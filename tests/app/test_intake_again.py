@@ -11,14 +11,20 @@ from tests import frames_kit, page_kit
 from wearvision.app.history import part_history
 from wearvision.app.inspection import enter_csv
 from wearvision.app.judging import judge
+from wearvision.app.marking import lay_again
 from wearvision.app.reporting import report_view
 from wearvision.app.shop import Shop, now
 from wearvision.errors import NeedsPerson
+from wearvision.measure.marks import Mark
 from wearvision.pages.report import report_html
 from wearvision.rules.rate import WearRate
 from wearvision.rules.sheet import seconds_wanted
 
 TAG = "P-1"
+PIT = Mark.from_json({
+    "action": "add", "kind": "pit", "by": "B. Fitter",
+    "polygon_px": [[500.0, 500.0], [520.0, 500.0], [520.0, 520.0], [500.0, 520.0]],
+})  # fmt: skip
 
 
 def crate(home: Path, name: str, hours: int) -> Path:
@@ -53,7 +59,9 @@ def test_from_one_crate_to_the_next(tmp_path: Path) -> None:
         intake = app.take_in(shop, second)
         assert intake.notes == [(TAG, "came in again, last with Week 12: a new inspection")]
         assert intake.aside == []
-        assert shop.ledger.load(TAG).log.entries == ()
+        record = shop.ledger.load(TAG)
+        assert (record.log.entries, len(record.photos)) == ((), 1)
+        lay_again(shop, TAG, now(), photo="face.jpg", marks=[PIT])  # both crates have a photo of that name
         with pytest.raises(NeedsPerson, match="still to do"):
             judge(shop, TAG, "C. Lead", now())
         read_all(shop, tmp_path, "0.70 mm")

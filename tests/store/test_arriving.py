@@ -34,6 +34,7 @@ def test_another_crate_begins_a_new_inspection_and_the_old_one_stays() -> None:
         book.receive(TAG, "casing", "B", kit.noon("2026-03-02"), came=Arrival(crate="B", running_hours=8000))
         between = book.load(TAG)
         assert (between.sheet, between.confirmed, between.log, between.crate) == (None, None, Log(), "B")
+        assert not (between.photos or between.surveys or between.marks or between.opened or between.since)
         with pytest.raises(NeedsPerson):
             between.verdict()
         with pytest.raises(NeedsPerson):

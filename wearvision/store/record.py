@@ -16,8 +16,8 @@ Kinds of event, and what their payload holds:
     report     sha256 of a report that was made
 
 Nothing here is believed because it is stored: a sheet, an entry or a confirmation that its constructor would
-refuse makes the record broken, whoever wrote the row. When a new inspection begins, sheet and readings of the one
-before are set aside with it: nothing of an older inspection can count for a newer verdict.
+refuse makes the record broken, whoever wrote the row. When a new inspection begins, all of the one before is set
+aside with it, photos, sheet and readings: nothing of an older inspection can count for a newer verdict.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ class PartRecord:
     set_aside : tuple of SetAside
         Every sheet with readings that was set aside in this inspection.
     photos : mapping of str to mapping
-        Payload of each photo by its sha256, in order of arrival.
+        Payload of each photo of this inspection by its sha256, in order of arrival.
     surveys : mapping of str to mapping
         Latest public result of each photo by its sha256.
     marks : mapping of str to tuple of mapping
@@ -187,10 +187,7 @@ def _arrival(record: PartRecord, data: Payload) -> PartRecord:
         return replace(record, past=tuple(past))
     if record.log.entries and record.confirmed is None:
         raise BadInput("a new arrival while readings stand", got=said.crate)
-    return replace(
-        record, arrival=said, past=record.inspections, replaced=0, sheet=None, since=(), begun="", log=Log(),
-        confirmed=None, opened={}, renewal=(), set_aside=(),
-    )  # fmt: skip
+    return PartRecord(tag=record.tag, kind=record.kind, arrival=said, past=record.inspections)
 
 
 def _photo(record: PartRecord, data: Payload) -> PartRecord:
