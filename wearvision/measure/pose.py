@@ -18,8 +18,10 @@ from numpy.typing import NDArray
 from wearvision.errors import BadInput
 from wearvision.measure.adjust import (
     LEAST_POINTS,
+    LENS_ROWS,
     Fit,
     held,
+    inverse_of,
     model,
     prior_state,
     rows_of,
@@ -93,28 +95,40 @@ def solve(
     if not usable:
         seen = max(len(s.corners_px) for s in sightings)
         return Unmeasured(reason=f"only {seen} corners of the card seen", hint="show the whole card")
-    together = _together([points_of(sightings[k]) for k in usable], prior, size_px)
-    if isinstance(together, Unmeasured):
-        return together
-    fit, boards = together.fit, together.fit.boards
+    found = together([points_of(sightings[k]) for k in usable], prior, size_px)
+    if isinstance(found, Unmeasured):
+        return found
+    if lens is not None and _moved(found.fit, prior) > MOVED_SIGMAS:
+        plane = solve(
+            sightings, size_px=size_px, focal35_mm=focal35_mm, check_bar_mm=check_bar_mm,
+            card_height_mm=card_height_mm, checks=checks,
+        )  # fmt: skip
+        return replace(plane, doubts=(*plane.doubts, MOVED)) if isinstance(plane, Plane) else plane
+    fit, boards = found.fit, found.fit.boards
     bends = [fit.state[rows_of(NUISANCE, k, len(boards))][BENDS] for k in range(len(boards))]
-    firm = [b for k, b in enumerate(bends) if boards[k].name not in dict(together.doubts)] or bends
+    firm = [b for k, b in enumerate(bends) if boards[k].name not in dict(found.doubts)] or bends
     return Plane(
         theta=fit.state[:N], sources=sources(fit, len(boards)), size_px=size_px, rms_px=fit.rms_px,
         bend_mm=float(np.abs(firm).max()), source="board" if sightings[0].spec.card is None else "card",
-        boards=tuple(b.name for b in boards), doubts=together.doubts, lens_source=prior.lens_source,
+        boards=tuple(b.name for b in boards), doubts=found.doubts, lens_source=prior.lens_source,
     )  # fmt: skip
+
+
+MOVED_SIGMAS = 4.5
+"""Sigmas of a calibrated lens from which a photo is not believed to be taken with it."""
+MOVED = ("lens", "this photo's card contradicts the calibration of its camera: not used; calibrate again")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Together:
-    """Boards settled on one plane, and the doubts about some: (board, sentence)."""
+    """Boards settled on one plane under the prior of these boards, and the doubts about some: (board, sentence)."""
 
     fit: Fit
+    prior: Prior
     doubts: tuple[tuple[str, str], ...] = ()
 
 
-def _together(boards: Sequence[Points], prior: Prior, size_px: tuple[int, int]) -> Together | Unmeasured:
+def together(boards: Sequence[Points], prior: Prior, size_px: tuple[int, int]) -> Together | Unmeasured:
     """Settle all boards together, without those that do not lie on the common plane."""
     first = _only(prior, [0])
     fits = [settle(boards[:1], start, held(first)) for start in _starts(boards[0], first)]
@@ -124,20 +138,31 @@ def _together(boards: Sequence[Points], prior: Prior, size_px: tuple[int, int]) 
     if np.count_nonzero(fit.trust) < LEAST_POINTS:
         return Unmeasured(reason="the card's corners do not agree", hint="lay the card flat and retake")
     if len(boards) == 1:
-        return Together(fit=settle_focal(boards, fit.state, first, fit))
+        return Together(fit=settle_focal(boards, fit.state, first, fit), prior=first)
     start = fit.state
     for k in range(1, len(boards)):
         start = _joined(start, k, boards[k], size_px)
     joint = settle_focal(boards, start, prior)
     lost = _elsewhere(joint, fit.sigma_px)
     if lost is None:
-        return Together(fit=joint, doubts=tuple(_doubts(joint, prior)))
+        return Together(fit=joint, prior=prior, doubts=tuple(_doubts(joint, prior)))
     kept = [k for k in range(len(boards)) if k != lost]
-    rest = _together([boards[k] for k in kept], _only(prior, kept), size_px)
+    rest = together([boards[k] for k in kept], _only(prior, kept), size_px)
     if isinstance(rest, Unmeasured):
         return rest
     away = (boards[lost].name, "does not lie on the plane of the others: left out")
     return replace(rest, doubts=(*rest.doubts, away))
+
+
+def _moved(fit: Fit, prior: Prior) -> float:
+    """Sigmas between a calibrated lens and what the corners made of it, the largest of its parameters.
+
+    For a Gaussian prior the shift of the mean has the variance that the update took away.
+    """
+    spread = np.diag(np.linalg.inv(prior.lens_precision))
+    gone = spread - np.diag(inverse_of(fit.normal + fit.precision))[LENS_ROWS]
+    off = np.abs(fit.state[LENS_ROWS] - prior.lens)
+    return float(np.max(off / np.sqrt(np.maximum(gone, 1e-3 * spread))))
 
 
 def _only(prior: Prior, kept: Sequence[int]) -> Prior:
@@ -148,22 +173,27 @@ def _only(prior: Prior, kept: Sequence[int]) -> Prior:
 
 
 def _doubts(fit: Fit, prior: Prior) -> Iterator[tuple[str, str]]:
-    """Boards among others that are bent, lifted or printed wrong."""
-    count = len(fit.boards)
+    """Boards among others that are bent, or look larger or smaller than they should.
+
+    A card printed small and one that lies low look nearly alike, so both are said.
+    """
+    count, distance = len(fit.boards), float(fit.state[5])
     own = [fit.state[rows_of(NUISANCE, k, count)] for k in range(count)]
-    grown = [float(o[GROW] - g[0]) for o, g in zip(own, prior.prints.grow, strict=True)]
-    odd = [b.slack.grow > FAULT_SLACK and abs(g) > FAULT_PRINT for b, g in zip(fit.boards, grown, strict=True)]
-    for points, state, grow, wrong in zip(fit.boards, own, grown, odd, strict=True):
+    sizes = [float(o[GROW] - g[0] + o[RISE] / distance) for o, g in zip(own, prior.prints.grow, strict=True)]
+    odd = [
+        max(b.slack.grow, b.slack.rise) > FAULT_SLACK and abs(size) > FAULT_PRINT
+        for b, size in zip(fit.boards, sizes, strict=True)
+    ]
+    for points, state, size, wrong in zip(fit.boards, own, sizes, odd, strict=True):
         if wrong and 2 * sum(odd) >= count:
-            apart = 100 * (max(grown) - min(grown))
-            yield points.name, f"the cards differ in print by {apart:.1f} %: measure their bars"
+            apart = 100 * (max(sizes) - min(sizes))
+            yield points.name, f"the cards differ by {apart:.1f} % in size: measure their bars, lay them on one face"
         elif wrong:
-            side = "larger" if grow > 0 else "smaller"
-            yield points.name, f"printed {100 * abs(grow):.1f} % {side} than the others: its scale is not used"
+            side, way = ("larger", "above") if size > 0 else ("smaller", "below")
+            lies = f"printed so, or {abs(size) * distance:.0f} mm {way} them"
+            yield points.name, f"{100 * abs(size):.1f} % {side} than the others ({lies}): its scale is not used"
         if points.slack.bends > FAULT_SLACK and (bend := float(np.abs(state[BENDS]).max())) > FAULT_MM:
             yield points.name, f"bent by {bend:.1f} mm: its shape is not used"
-        if points.slack.rise > FAULT_SLACK and (rise := float(abs(state[RISE]))) > 2 * FAULT_MM:
-            yield points.name, f"lies {rise:.1f} mm {'above' if state[RISE] > 0 else 'below'} the others"
 
 
 def _elsewhere(fit: Fit, sigma_px: float) -> int | None:

@@ -53,6 +53,16 @@ def _crate(options: argparse.Namespace) -> int:
     return 0
 
 
+def _scales(options: argparse.Namespace) -> int:
+    from wearvision.measure.prior import HEIGHT_SD_MM
+    from wearvision.scenes.scales import MODES, score_mode, table
+
+    height = 0.0 if options.flush else HEIGHT_SD_MM
+    scores = [score_mode(mode, options.seed, options.photos, height_sd_mm=height) for mode in MODES]
+    print(table(scores))
+    return 0 if options.flush or all(s.honest for s in scores) else 1
+
+
 def _score(options: argparse.Namespace) -> int:
     import json
 
@@ -108,6 +118,11 @@ def main(arguments: list[str] | None = None) -> int:
     rules.add_argument("--count", type=int, required=True)
     rules.add_argument("--without", type=int, default=66, help="photos without a rule looked at as well, at most count")
     rules.set_defaults(run=_rules)
+    scales = commands.add_parser("scales", help="lengths and their intervals by what the scale came from")
+    scales.add_argument("--seed", type=int, required=True)
+    scales.add_argument("--photos", type=int, default=200, help="photos of each mode")
+    scales.add_argument("--flush", action="store_true", help="cards exactly as high as stated: errors only")
+    scales.set_defaults(run=_scales)
     options = parser.parse_args(arguments)
     return int(options.run(options))
 
