@@ -26,6 +26,8 @@ SKEW_STEPS = 6
 """Marks stand within 6 steps of square to their rule in the photo, at tilts up to 35 degrees."""
 MOST_ALIKE, ALIKE = 4, 0.1
 """Candidates taken of one direction (within so many rad): a field of parallel lines is not all there is."""
+FIELD = 9
+"""Cells across of a surrounding that, when all of it is lined alike, makes a cell part of a field and of no row."""
 COHERENCE = 0.45
 """Least agreement of a cell's gradients, 0 to 1."""
 
@@ -98,6 +100,9 @@ def _cells(gray: Gray) -> _Cells:
     strength = np.sqrt(energy)
     top = float(np.quantile(strength, 0.97))
     weight = np.clip(agree - COHERENCE, 0, None) * np.minimum(strength, top) / top
+    cos, sin = (weight * v / energy / np.maximum(agree, 1e-6) for v in (xx - yy, 2 * xy))
+    field = np.hypot(cv2.blur(cos, (FIELD, FIELD)), cv2.blur(sin, (FIELD, FIELD)))
+    weight = np.maximum(weight - 0.9 * field, 0.1 * weight)
     least = np.partition(weight.ravel(), -MOST_CELLS)[-MOST_CELLS] if weight.size > MOST_CELLS else 0.0
     y, x = np.nonzero(weight > max(float(least), 0.02))
     step = CELL_PX * factor
