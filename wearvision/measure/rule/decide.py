@@ -16,6 +16,8 @@ from wearvision.stated import RuleUnit
 
 RATIO_SHARE = 0.06
 """Between the periods of two scales of one rule, tilt taken out; ratios of graduations are 25 % apart or more."""
+FINEST_SLIM = 2.5
+"""1/64 in is the finest there is: with all its classes seen no number is needed, if its marks are this slim."""
 STATE = "state it: mm, half-mm, in8, in16, in32 or in64"
 
 
@@ -45,7 +47,8 @@ def own_units(clue: Clue) -> tuple[tuple[RuleUnit, ...], bool]:
     allowed = tuple(u for u in BINARY if len(GRADUATIONS[u].splits) >= len(splits) and u in fits)
     inch = splits if clue.numbered < 2 else (*splits, 2)
     exact = tuple(u for u in allowed if GRADUATIONS[u].splits == inch)
-    if exact and clue.numbered and known:
+    finest = exact == BINARY[-1:] and clue.pattern.closed and slim > FINEST_SLIM
+    if exact and known and (clue.numbered or finest):
         return exact, True
     return allowed, False
 
