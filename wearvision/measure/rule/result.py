@@ -78,18 +78,21 @@ class RuleScale:
 
     def period_px(self, at_px: Array | None = None) -> float:
         """Distance of neighbouring marks at a point of the rule, px."""
-        at = (self.at_px if at_px is None else np.asarray(at_px, dtype=np.float64)).reshape(1, 2)
-        x = float(self.plane.to_mm(at)[0, 0])
-        return float(self.period_mm * np.linalg.norm(np.diff(self._face_px(np.array([x - 0.5, x + 0.5])), axis=0)))
+        return self.period_mm / self._face.mm_per_px(at_px).value
 
     @property
     def period_u(self) -> float:
         """Relative standard uncertainty of the period in the photo, the rule itself taken as true."""
+        scale = self._face.mm_per_px()
+        return scale.u / scale.value
+
+    @property
+    def _face(self) -> RuleScale:
+        """The same with the rule's own face as the plane, its marks taken as true."""
         theta = self.plane.theta.copy()
         theta[10:12] = 0.0
         own = {k: v for k, v in self.plane.sources.items() if k in ("edge", "lens", "tilt")}
-        face = replace(self, plane=replace(self.plane, theta=theta, sources=own)).mm_per_px()
-        return face.u / face.value
+        return replace(self, plane=replace(self.plane, theta=theta, sources=own))
 
     def length(self, a_px: Array, b_px: Array) -> Measured:
         """Length between two points of the photo, mm; across the rule with the foreshortening in doubt."""
@@ -102,6 +105,3 @@ class RuleScale:
         value, parts = self.plane.propagate(figure)
         kept = {k: float(u[0]) for k, u in parts.items() if across or k != ACROSS}
         return Measured.of(float(value[0]), "mm", how=how, **kept)
-
-    def _face_px(self, x_mm: Array) -> Array:
-        return self.plane.to_px(np.column_stack([x_mm, np.zeros(len(x_mm))]))
