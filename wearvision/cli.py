@@ -55,15 +55,38 @@ def card(
     view: Annotated[View | None, typer.Option(help="View this card is for; a photo then files itself.")] = None,
     page: Annotated[Page, typer.Option(help="Paper.")] = "A4",
     out: Annotated[Path, typer.Option("--out", help="File to write, .pdf or .png.")] = Path("card.pdf"),
+    check: Annotated[
+        tuple[float, float] | None,
+        typer.Option(help="Print nothing; keep caliper lengths of both 100 mm bars, across and down.", metavar="MM MM"),
+    ] = None,
+    caliper_error: Annotated[float, typer.Option(help="Largest error of that caliper, mm.")] = 0.03,
+    data: Data = DATA,
     as_json: Json = False,
 ) -> None:
-    """Print a scale card (vector PDF, or PNG) with its check bar."""
+    """Print a scale card (vector PDF, or PNG) with its check bars; with --check, keep their measured lengths."""
     from wearvision.app.cards import write_card
 
+    if check is not None:
+        _keep_check(serial, check, caliper_error, data, as_json)
+        return
     made = write_card(out, number, size, serial, view, page)
     if as_json:
         give(made)
     say(f"wrote {out}: print at 100 %, glue flat, then measure the 100 mm bar with a caliper in both directions")
+
+
+def _keep_check(serial: str, lengths: tuple[float, float], error_mm: float, data: Path, as_json: bool) -> None:
+    """Keep the caliper readings of one card's bars."""
+    from wearvision.app.bench import keep_print
+    from wearvision.app.shop import now, open_shop
+
+    if not serial:
+        raise UsageError("no card is named", do="add --serial, it stands on the card")
+    with open_shop(data, create=True) as shop:
+        kept = keep_print(shop, serial, *lengths, error_mm, now())
+    if as_json:
+        give({"serial": serial.upper(), **vars(kept)})
+    say(f"kept for card {serial.upper()}: {lengths[0]:g} mm across, {lengths[1]:g} mm down; photos of it use this now")
 
 
 @app.command()
@@ -73,7 +96,9 @@ def measure(
     view: Annotated[View | None, typer.Option(help="What the photos show.")] = None,
     card_size: Annotated[CardSize | None, typer.Option(help="Size of the card, when its label cannot tell.")] = None,
     card_height: Annotated[float, typer.Option(help="Height of the card's support above the face, mm.")] = 0.0,
-    check_bar: Annotated[float | None, typer.Option(help="Caliper length of the card's 100 mm bar, mm.")] = None,
+    check_bar: Annotated[
+        list[float] | None, typer.Option(help="Caliper length of the card's 100 mm bar, mm; twice: across, then down.")
+    ] = None,
     mm_per_px: Annotated[float | None, typer.Option(help="Stated scale, last resort without a card.")] = None,
     rule: Annotated[RuleUnit | None, typer.Option(help="Finest marks of a steel rule in view, without a card.")] = None,
     rule_class: Annotated[RuleClass, typer.Option(help="Accuracy class of that rule.")] = "II",
@@ -83,17 +108,22 @@ def measure(
     mark: Annotated[Path | None, typer.Option(help="JSON file of your marks: add, reshape, strike.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Folder for overlay pictures.")] = None,
     rubric: Rubric = None,
+    data: Data = DATA,
     as_json: Json = False,
 ) -> None:
     """Measure photos: scale, findings, doubts. One JSON object per photo with --json."""
     from wearvision.app.single import Facts, measure_files
 
     facts = Facts(
-        kind=kind, view=view, card_size=card_size, card_height_mm=card_height, check_bar_mm=check_bar,
+        kind=kind, view=view, card_size=card_size, card_height_mm=card_height,
+        check_bar_mm=None if not check_bar else tuple(check_bar),
         mm_per_px=mm_per_px, rule=rule, rule_class=rule_class, inner_mm=inner, outer_mm=outer,
     )  # fmt: skip
     worst = 0
-    for result in measure_files(photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric):
+    results = measure_files(
+        photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric, data=data
+    )
+    for result in results:
         if result.error is not None:
             say(f"wearvision: {result.error.line()}")
             worst = max(worst, result.error.exit_code) if worst != 4 else 4

@@ -128,14 +128,20 @@ def decode(data: bytes, name: str) -> Photo:
         orientation = _orientation(exif)
         gray = np.asarray(_upright(luminance, orientation))
     gray.flags.writeable = False
-    camera = Camera(
-        width_px=stored[0], height_px=stored[1],
-        focal_mm=_number(exif.get(_FOCAL), 0.1, 5000.0), focal35_mm=_number(exif.get(_FOCAL35), 1.0, 5000.0),
-    )  # fmt: skip
     return Photo(
         gray=gray, sha256=hashlib.sha256(data).hexdigest(), width_px=gray.shape[1], height_px=gray.shape[0],
-        orientation=orientation, camera=camera, taken_at=_time(exif.get(_TAKEN)),
+        orientation=orientation, camera=_camera(stored, exif), taken_at=_time(exif.get(_TAKEN)),
     )  # fmt: skip
+
+
+def camera(path: str | os.PathLike[str]) -> Camera | None:
+    """What took a photo, from the file's head alone; `None` when it does not open: decoding will say why."""
+    try:
+        with _quiet(), Image.open(path, formats=("JPEG", "PNG")) as picture:
+            exif, size = _exif_of(picture), picture.size
+    except Exception:  # on broken bytes a decoder raises nearly anything
+        return None
+    return _camera(size, exif)
 
 
 def colour(path: str | os.PathLike[str], max_side_px: int | None = None) -> NDArray[np.uint8]:
@@ -296,12 +302,24 @@ def _quiet() -> Iterator[None]:
 
 def _exif(picture: Image.Image) -> Mapping[int, Any]:
     """Main and EXIF tags of a decoded picture; empty when the block is garbage, which spoils no pixel."""
+    with _quiet():
+        return _exif_of(picture)
+
+
+def _exif_of(picture: Image.Image) -> Mapping[int, Any]:
     tags: dict[int, Any] = {}
-    with _quiet(), contextlib.suppress(Exception):  # Pillow's EXIF parser raises nearly anything on garbage
+    with contextlib.suppress(Exception):  # Pillow's EXIF parser raises nearly anything on garbage
         block = picture.getexif()
         tags.update(block)
         tags.update(block.get_ifd(_EXIF_IFD))
     return tags
+
+
+def _camera(size: tuple[int, int], exif: Mapping[int, Any]) -> Camera:
+    return Camera(
+        width_px=size[0], height_px=size[1], focal_mm=_number(exif.get(_FOCAL), 0.1, 5000.0),
+        focal35_mm=_number(exif.get(_FOCAL35), 1.0, 5000.0),
+    )
 
 
 def _orientation(exif: Mapping[int, Any]) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
@@ -41,8 +41,8 @@ class Stated:
         `small`, `standard` or `large`; `None` when nobody said: the card's label tells, else `standard`.
     card_height_mm : float
         Height of the card's support above the measured plane, mm; negative when below.
-    check_bar_mm : float or None
-        Caliper length of the card's 100 mm check bar; `None` when nobody measured it.
+    check_bar_mm : float, (across, down) or None
+        Caliper length of the card's 100 mm check bar, or of both bars; `None` when nobody measured it.
     mm_per_px : float or None
         A stated scale, last resort, used when no card is found.
     rule : str or None
@@ -57,7 +57,7 @@ class Stated:
     view: View | None = None
     card_size: CardSize | None = None
     card_height_mm: float = 0.0
-    check_bar_mm: float | None = None
+    check_bar_mm: float | tuple[float, float] | None = None
     mm_per_px: float | None = None
     rule: RuleUnit | None = None
     rule_class: RuleClass = "II"
@@ -69,7 +69,7 @@ class Stated:
         _one_of("card size", self.card_size, get_args(CardSize))
         _within("card height, mm", self.card_height_mm, -200.0, 200.0)
         if self.check_bar_mm is not None:
-            _within("measured length of the 100 mm check bar, mm", self.check_bar_mm, 90.0, 110.0)
+            object.__setattr__(self, "check_bar_mm", check_bar(self.check_bar_mm))
         if self.mm_per_px is not None:
             _within("stated scale, mm per pixel", self.mm_per_px, 1e-4, 10.0)
         _one_of("graduation of the rule", self.rule, RULE_UNITS)
@@ -78,6 +78,22 @@ class Stated:
             if name not in NOMINALS:
                 raise BadInput("unknown drawing size", got=name, do=f"use one of {', '.join(NOMINALS)}")
             _within(NOMINALS[name], value, 0.0, 1e5)
+
+
+def check_bar(value: float | Sequence[float]) -> float | tuple[float, float]:
+    """Measured length of the 100 mm check bar, or its lengths across and down, checked.
+
+    Raises
+    ------
+    BadInput
+        For a length that no print can have, or for more than two.
+    """
+    lengths = (value,) if isinstance(value, (int, float)) else tuple(value)
+    if len(lengths) not in (1, 2):
+        raise BadInput("the check bars have one length or two", got=len(lengths), do="state across, then down")
+    for length in lengths:
+        _within("measured length of the 100 mm check bar, mm", length, 90.0, 110.0)
+    return lengths[0] if len(lengths) == 1 else (lengths[0], lengths[1])
 
 
 def _one_of(what: str, got: str | None, allowed: tuple[str, ...]) -> None:

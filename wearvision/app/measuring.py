@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from wearvision import photos
+from wearvision.app.bench import NOTHING_KEPT, Bench
 from wearvision.app.rubrics import load_rubric, smallest_limit_mm
 from wearvision.cards import tags
 from wearvision.finding_record import finding_record
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.marks import Mark
 from wearvision.measure.plane import Plane
+from wearvision.measure.prior import PrintCheck
 from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, default_specs, find_boards
 from wearvision.measure.survey import LIMIT_MM, Survey, survey
@@ -61,6 +63,7 @@ def measure_photo(
     boards: Sequence[BoardSpec] = (),
     rubric: Path | None = None,
     want_tags: bool = False,
+    bench: Bench = NOTHING_KEPT,
 ) -> PhotoResult:
     """Measure one photo.
 
@@ -76,6 +79,8 @@ def measure_photo(
         Folder of rubrics; the smallest limit of the view decides how close a photo must be.
     want_tags : bool
         Whether to look for part tags anywhere in the photo.
+    bench : Bench
+        What is kept of cards and cameras.
 
     Raises
     ------
@@ -90,7 +95,10 @@ def measure_photo(
     limit = LIMIT_MM
     if told.part_kind is not None and told.view is not None:
         limit = smallest_limit_mm(load_rubric(told.part_kind, rubric), told.view)
-    seen = survey(photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit)
+    seen = survey(
+        photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit,
+        checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
+    )  # fmt: skip
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
     public = _public(photos.printable(Path(path).name), photo, told, seen, label)
@@ -112,6 +120,16 @@ def _find(
     if label is not None and stated.card_size is None:
         sightings = [_resized(s, label.size) for s in sightings]
     return sightings, label
+
+
+def _checks(
+    photo: photos.Photo, sightings: Sequence[Sighting], label: tags.CardText | None, bench: Bench
+) -> list[PrintCheck | None]:
+    """What is kept of each card's bars, by the serial on its label; the best card's label is read already."""
+    if not bench.prints:
+        return [None] * len(sightings)
+    labels = [label, *(tags.read_card_text(photo.gray, s.homography, s.spec.size_name) for s in sightings[1:])]
+    return [None if one is None else bench.prints.get(one.serial) for one in labels[: len(sightings)]]
 
 
 def _resized(sighting: Sighting, size: str) -> Sighting:
@@ -163,7 +181,11 @@ def _scale(seen: Survey, label: tags.CardText | None) -> dict[str, Any]:
     return _rule(seen) | {
         "source": plane.source, "mm_per_px": seen.mm_per_px.to_json(), "at_px": [float(v) for v in seen.at_px],
         "tilt_deg": plane.tilt_deg, "plane_to_px": plane.homography.tolist(),
-        "lens": {"focal_px": plane.focal_px, "k1": k1, "centre_px": [cx, cy]},
+        "lens": {
+            "focal_px": plane.focal_px, "k1": k1, "k2": float(plane.theta[12]), "centre_px": [cx, cy],
+            "source": plane.lens_source,
+        },
+        "boards": list(plane.boards),
         "board": seen.sighting.spec.name if seen.sighting else None,
         "card_serial": label.serial if label else None, "corner_rms_px": plane.rms_px,
     }  # fmt: skip

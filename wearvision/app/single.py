@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from wearvision.app.bench import kept_in
 from wearvision.app.files import read_text, write_whole
 from wearvision.app.marking import read_marks, require_scale
 from wearvision.app.measuring import PhotoResult, measure_photo
@@ -16,7 +17,7 @@ from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
 from wearvision.pages.page import say
 from wearvision.quantity import quantity_from_json
-from wearvision.stated import CardSize, PartKind, RuleClass, RuleUnit, Stated, View
+from wearvision.stated import CardSize, PartKind, RuleClass, RuleUnit, Stated, View, check_bar
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,7 +28,7 @@ class Facts:
     view: View | None = None
     card_size: CardSize | None = None
     card_height_mm: float = 0.0
-    check_bar_mm: float | None = None
+    check_bar_mm: float | Sequence[float] | None = None
     mm_per_px: float | None = None
     rule: RuleUnit | None = None
     rule_class: RuleClass = "II"
@@ -37,9 +38,10 @@ class Facts:
     def stated(self) -> Stated:
         """As the measuring half wants them, checked."""
         sizes = {"face_inner_diameter_mm": self.inner_mm, "face_outer_diameter_mm": self.outer_mm}
+        bar = None if self.check_bar_mm is None else check_bar(self.check_bar_mm)
         return Stated(
             part_kind=self.kind, view=self.view, card_size=self.card_size, mm_per_px=self.mm_per_px,
-            card_height_mm=self.card_height_mm, check_bar_mm=self.check_bar_mm,
+            card_height_mm=self.card_height_mm, check_bar_mm=bar,
             rule=self.rule, rule_class=self.rule_class,
             nominal={k: v for k, v in sizes.items() if v is not None},
         )  # fmt: skip
@@ -62,16 +64,21 @@ def measure_files(
     marks: Path | None = None,
     overlay: Path | None = None,
     rubric: Path | None = None,
+    data: Path | None = None,
 ) -> Iterator[Measurement]:
-    """Measure photos one after another; a bad file costs its own result only."""
+    """Measure photos one after another; a bad file costs its own result only.
+
+    What the bench keeps of cards and cameras in the folder `data`, if there is one, is used.
+    """
     stated = facts.stated()
+    bench = kept_in(data)
     acts = read_marks(marks) if marks is not None else []
     if acts and len(paths) != 1:
         raise UsageError("marks belong to one photo", got=len(paths), do="give one photo with --mark")
     specs = [_board(path) for path in boards]
     for path in paths:
         try:
-            result = measure_photo(path, stated, marks=acts, boards=specs, rubric=rubric)
+            result = measure_photo(path, stated, marks=acts, boards=specs, rubric=rubric, bench=bench)
             if acts:
                 require_scale(result)
             if overlay is not None:

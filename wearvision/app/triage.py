@@ -11,6 +11,8 @@ from typing import Any
 
 from wearvision import __version__
 from wearvision.app import sheets as pages
+from wearvision.app.bench import NOTHING_KEPT, Bench, keep_camera, kept
+from wearvision.app.cameras import look_for_cameras
 from wearvision.app.envelope import close
 from wearvision.app.files import write_whole
 from wearvision.app.intake import Intake, named
@@ -83,6 +85,9 @@ def triage(
 ) -> TriageEnd:
     """Measure a crate and lay its board.
 
+    Two passes: the cards of some photos of each camera are found and calibrate it (see `cameras`); then every photo
+    is measured.
+
     Finished photos are never measured twice: `out` holds the journal. A run that was stopped or killed goes on
     when the same command is given again.
 
@@ -109,25 +114,32 @@ def triage(
     crate = read_crate(folder)
     kinds = sorted({p.stated.part_kind for p in crate.photos if p.stated.part_kind})
     rubrics = {kind: load_rubric(kind, shop.rubric).digest for kind in kinds}
-    work = partial(measure_crate_photo, rubric=rubric_folder(shop.rubric))
     count = min(workers or workers_for(), len(crate.photos))
     total = len(crate.photos)
-    with Journal(out) as journal, batch_pool(work, workers=count, limit_s=limit_s) as pool:
-        end = measure_all(
-            crate.photos, journal, pool, context=[__version__, FORM, rubrics], again=again,
-            on_outcome=lambda name, _: on_photo(name, total),
-        )  # fmt: skip
+    with Journal(out) as journal:
+        looked = look_for_cameras(crate.photos, journal, workers=count, limit_s=limit_s, again=again)
+        if looked.stopped:
+            return _stopped(crate, looked.end, journal)
+        for key, found in looked.calibrations.items():
+            keep_camera(shop, key, found, at)
+        bench = looked.bench(kept(shop))
+        work = partial(measure_crate_photo, rubric=rubric_folder(shop.rubric), bench=bench)
+        with batch_pool(work, workers=count, limit_s=limit_s) as pool:
+            end = measure_all(
+                crate.photos, journal, pool, context=[__version__, FORM, rubrics, bench.record()], again=again,
+                on_outcome=lambda name, _: on_photo(name, total),
+            )  # fmt: skip
         if end.stopped:
             return _stopped(crate, end, journal)
         return _lay(crate, end, journal, out, shop, at, count)
 
 
-def measure_crate_photo(photo: CratePhoto, *, rubric: Path) -> dict[str, Any]:
+def measure_crate_photo(photo: CratePhoto, *, rubric: Path, bench: Bench = NOTHING_KEPT) -> dict[str, Any]:
     """Work of one process: the result without the photo's name, which is not part of what was measured.
 
     The records, sealed estimates in them, go into an envelope: the journal lies beside the board.
     """
-    result = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=not photo.tag).to_json()
+    result = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=not photo.tag, bench=bench).to_json()
     del result["public"]["photo"]["file"]
     return {**result, "records": close(result["records"])}
 

@@ -2,7 +2,7 @@
 
     [crate]
     name = "Tuesday's pumps"
-    check_bar_mm = 100.2            # facts for every photo
+    check_bar_mm = 100.2            # facts for every photo; or both bars: [across, down]
     inspected_on = 2026-03-02       # facts of arrival, for every part: when it came out of service,
     needed_by = 2026-04-01          # and when an order or rework is needed
 
@@ -109,7 +109,7 @@ class _Facts(_Table):
     view: str = ""
     card_size: str = ""
     card_height_mm: float = 0.0
-    check_bar_mm: float = 0.0
+    check_bar_mm: float | list[float] = 0.0
     mm_per_px: float = 0.0
     rule: str = ""
     rule_class: str = ""

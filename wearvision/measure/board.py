@@ -67,6 +67,11 @@ class BoardSpec:
         return self.squares_x * self.square_mm, self.squares_y * self.square_mm
 
     @property
+    def size_name(self) -> str:
+        """`small`, `standard` or `large` for a card of ours, `standard` for any other board."""
+        return next((name for name, mm in CARD_SQUARE_MM.items() if mm == self.square_mm), "standard")
+
+    @property
     def marker_count(self) -> int:
         """Markers on the board: the white squares."""
         return self.squares_x * self.squares_y // 2

@@ -12,9 +12,11 @@ from wearvision.measure.board import BoardSpec
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, to_finding
 from wearvision.measure.finders.pits import measure_field
+from wearvision.measure.lens import Lens
 from wearvision.measure.marks import Mark, apply_marks
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.pose import from_stated_scale, solve
+from wearvision.measure.prior import PrintCheck
 from wearvision.measure.quality import gates
 from wearvision.measure.retake import Retake
 from wearvision.measure.rule.find import NONE as NO_RULE
@@ -93,6 +95,8 @@ def survey(
     focal35_mm: float | None = None,
     specs: Sequence[BoardSpec] | None = None,
     sightings: Sequence[Sighting] | None = None,
+    checks: Sequence[PrintCheck | None] | None = None,
+    lens: Lens | None = None,
     marks: Sequence[Mark] = (),
     limit_mm: float = LIMIT_MM,
 ) -> Survey:
@@ -105,6 +109,8 @@ def survey(
     focal35_mm : 35 mm film focal length of EXIF; a prior, never a scale
     specs : boards that may lie in the photo; the five standard cards when left out
     sightings : boards already found there, best first; then none are sought
+    checks : what is kept of each board's own check bars, in the order of the sightings
+    lens : a calibration of this camera, in the photo's frame
     marks : what persons added, reshaped or struck
     limit_mm : smallest limit this view is held against
 
@@ -116,7 +122,9 @@ def survey(
     if sightings is None:
         sightings = find_boards(gray, default_specs() if specs is None else specs)
     rule = None if sightings else find_rule(gray, stated, focal35_mm=focal35_mm)
-    plane = rule.plane if isinstance(rule, RuleScale) else _plane(gray, sightings, stated, focal35_mm, rule)
+    plane = rule.plane if isinstance(rule, RuleScale) else _plane(
+        gray, sightings, stated, focal35_mm, rule, checks, lens
+    )
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
     face = _face(gray, plane, stated, cards)
@@ -126,6 +134,8 @@ def survey(
         found = apply_marks(found, marks, plane, face if isinstance(face, Face) else None)
     if isinstance(rule, RuleScale):
         missing = (*missing, ONE_RULE)
+    if isinstance(plane, Plane):
+        missing = (*missing, *plane.doubts)
     at = _at(plane, circles)
     return Survey(
         plane=plane, findings=found, not_assessed=missing, summary=_summary(face, plane, found),
@@ -141,13 +151,13 @@ def survey(
 
 def _plane(
     gray: Image, sightings: Sequence[Sighting], stated: Stated, focal35_mm: float | None,
-    rule: RuleScale | Unmeasured | None,
+    rule: RuleScale | Unmeasured | None, checks: Sequence[PrintCheck | None] | None, lens: Lens | None,
 ) -> Plane | Unmeasured:  # fmt: skip
     """Plane of the cards, else of the stated scale; a rule that was stated or half read says why it gave none."""
     size = (gray.shape[1], gray.shape[0])
     plane = solve(
         sightings, size_px=size, focal35_mm=focal35_mm, check_bar_mm=stated.check_bar_mm,
-        card_height_mm=stated.card_height_mm,
+        card_height_mm=stated.card_height_mm, checks=checks, lens=lens,
     )  # fmt: skip
     if not isinstance(plane, Plane) and stated.mm_per_px is not None:
         return from_stated_scale(stated.mm_per_px, size)
