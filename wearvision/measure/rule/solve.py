@@ -39,6 +39,8 @@ FREE = {0: 1e-6, 1: 1e-6, 2: 1e-6, 3: 1e-4, 4: 1e-4, 5: 1e-4, 6: 1e-6, 7: 1e-6, 
 LENS_AT = [NAMES.index(name) for name in LENS]
 STEPS, TURNS, ENOUGH, TINY = 25, 6, 1e-7, 1e-12
 """Steps of least squares and rounds of reweighting at most; share of the sum of squares not worth a further step."""
+LAGS = 8
+"""Neighbours whose errors may be alike: wear and glare reach over some marks."""
 FIRST_SIGMA, OUTLIER = 0.05, 4.5
 """Of marks, in periods, before they are fitted; robust sigmas beyond which a mark is not believed."""
 
@@ -209,8 +211,13 @@ def _correlation(off: Array, used: NDArray[np.bool_]) -> float:
     r = off[used]
     if len(r) < 8:
         return 2.0
-    rho = float(np.clip(np.sum(r[1:] * r[:-1]) / np.sum(r * r), 0.0, 0.8))
-    return (1 + rho) / (1 - rho) * len(r) / max(len(r) - 6, 2)
+    total = 1.0
+    for lag in range(1, LAGS):
+        rho = float(np.sum(r[lag:] * r[:-lag]) / np.sum(r * r))
+        if rho <= 0:
+            break
+        total += 2 * rho
+    return total * len(r) / max(len(r) - 6, 2)
 
 
 def _sources(slope: Array, groups: NDArray[np.str_], grown: float) -> dict[str, Array]:
