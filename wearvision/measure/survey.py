@@ -121,7 +121,7 @@ def survey(
     """
     if sightings is None:
         sightings = find_boards(gray, default_specs() if specs is None else specs)
-    rule = None if sightings else find_rule(gray, stated, focal35_mm=focal35_mm)
+    rule = None if sightings else find_rule(gray, stated, focal35_mm=focal35_mm, lens=lens)
     plane = rule.plane if isinstance(rule, RuleScale) else _plane(
         gray, sightings, stated, focal35_mm, rule, checks, lens
     )
