@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
@@ -26,6 +27,7 @@ from wearvision.measure.rule.strip import Strip, place_px
 from wearvision.stated import RuleClass
 
 Array = NDArray[np.float64]
+Residuals = Callable[[Array], tuple[Array, NDArray[np.str_]]]
 
 FACE_MM, FACE_SD_MM = 0.7, 0.3
 """Face of a steel rule above what it lies on: 0.3 to 1.2 mm thick. Common practice, no source."""
@@ -108,9 +110,9 @@ def solve_rule(sights: Sights, size_px: tuple[int, int], prior: Prior, height_mm
     sigma_mm, robust = FIRST_SIGMA * span / count, np.ones(count)
     slope, groups = np.zeros((0, len(FREE))), np.zeros(0, dtype=np.str_)
     for _ in range(TURNS):
-        at = (sights, prior.lens, root, sigma_mm, robust)
-        theta, slope = _settled(theta, lambda v, at=at: _residuals(v, *at)[0])  # type: ignore[misc]
-        groups = _residuals(theta, *at)[1]
+        residuals = partial(_residuals, sights=sights, lens=prior.lens, root=root, sigma_mm=sigma_mm, robust=robust)
+        theta, slope = _settled(theta, residuals)
+        groups = residuals(theta)[1]
         off = _off_mm(theta, sights)
         last, sigma_mm = sigma_mm, max(1.4826 * float(np.median(np.abs(off))), 1e-5)
         robust = np.clip(1 - (off / (OUTLIER * sigma_mm)) ** 2, 0, None)
@@ -126,9 +128,9 @@ def solve_rule(sights: Sights, size_px: tuple[int, int], prior: Prior, height_mm
     return Solution(plane=plane, residual_px=sigma_mm / scale, used=robust > 0)
 
 
-def _settled(theta: Array, residuals: Callable[[Array], Array]) -> tuple[Array, Array]:
+def _settled(theta: Array, residuals: Residuals) -> tuple[Array, Array]:
     """Parameters of least squares (Levenberg and Marquardt), and the slope of the residuals there."""
-    value, damp = residuals(theta), 1e-4
+    value, damp = residuals(theta)[0], 1e-4
     slope = _slope(theta, value, residuals)
     for _ in range(STEPS):
         size = np.linalg.norm(slope, axis=0) + TINY
@@ -136,7 +138,7 @@ def _settled(theta: Array, residuals: Callable[[Array], Array]) -> tuple[Array, 
         move = np.linalg.solve(part.T @ part + damp * np.eye(len(FREE)), -part.T @ value) / size
         ahead = theta.copy()
         ahead[list(FREE)] += move
-        found = residuals(ahead)
+        found = residuals(ahead)[0]
         gain = 1 - float(found @ found) / max(float(value @ value), TINY)
         if not gain > 0:
             damp = 30 * damp
@@ -150,13 +152,13 @@ def _settled(theta: Array, residuals: Callable[[Array], Array]) -> tuple[Array, 
     return theta, slope
 
 
-def _slope(theta: Array, value: Array, residuals: Callable[[Array], Array]) -> Array:
+def _slope(theta: Array, value: Array, residuals: Residuals) -> Array:
     """Derivatives of the residuals by the free parameters, (R, F)."""
     columns = []
     for k, step in FREE.items():
         ahead = theta.copy()
         ahead[k] += step
-        columns.append((residuals(ahead) - value) / step)
+        columns.append((residuals(ahead)[0] - value) / step)
     return np.stack(columns, axis=1)
 
 
