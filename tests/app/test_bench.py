@@ -73,3 +73,46 @@ def test_orientation_moves_pixels_as_the_decoder_does(orientation: int) -> None:
     y, x = np.argwhere(turned)[0]
     np.testing.assert_allclose(matrix @ [5.0, 1.0] + shift, [x, y])
     assert size == (turned.shape[1], turned.shape[0])
+
+
+def test_photos_of_a_card_use_what_is_kept_of_it(tmp_path: Path) -> None:
+    """A card printed 1 % large across and true down, photographed square: lengths follow the caliper, both ways."""
+    from io import BytesIO
+
+    from wearvision.app.bench import Bench
+    from wearvision.app.measuring import measure_photo
+    from wearvision.cards.printing import card_png
+    from wearvision.measure.prior import PrintCheck
+    from wearvision.stated import Stated
+
+    drawn = Image.open(BytesIO(card_png(0, "standard", serial="K7Q2", view="wear-face"))).convert("L")
+    drawn.thumbnail((1100, 1100))
+    wide = drawn.resize((round(1.01 * drawn.width), drawn.height), Image.Resampling.LANCZOS)
+    for name, card in (("true.png", drawn), ("wide.png", wide)):
+        photo = Image.new("L", (1600, 1200), 120)
+        photo.paste(card, (200, 150))
+        photo.save(tmp_path / name)
+
+    def scale(name: str, bench: Bench) -> float:
+        public = measure_photo(tmp_path / name, Stated(card_height_mm=-0.3), bench=bench).public
+        assert public["scale"]["card_serial"] == "K7Q2"
+        return float(public["scale"]["mm_per_px"]["value"])
+
+    real = scale("true.png", Bench(prints={"K7Q2": PrintCheck(across_mm=100.0, down_mm=100.0)}))
+    wider = Bench(prints={"K7Q2": PrintCheck(across_mm=101.0, down_mm=100.0)})
+    assert scale("wide.png", wider) == pytest.approx(real, rel=0.0015)
+    assert scale("wide.png", Bench()) < 0.997 * real
+    assert scale("wide.png", Bench(prints={"XX": wider.prints["K7Q2"]})) == scale("wide.png", Bench())
+
+
+def test_the_command_keeps_a_check(tmp_path: Path) -> None:
+    from typer.testing import CliRunner
+
+    from wearvision.cli import app
+
+    data = str(tmp_path / "data")
+    words = ["card", "--serial", "k7q2", "--check", "100.12", "99.95", "--data", data, "--json"]
+    told = CliRunner().invoke(app, words)
+    assert told.exit_code == 0
+    assert '"serial":"K7Q2"' in told.output
+    assert kept_in(tmp_path / "data").prints["K7Q2"].down_mm == 99.95

@@ -6,8 +6,8 @@ import pytest
 
 from wearvision.scenes.scales import COVER, MODES, WIDE, Score, score_mode
 
-SEED, PHOTOS = 11, 160
-WORST_PERCENT = {"one card": 0.50, "four cards": 0.20, "one card, bent lens": 0.50, "crate, bent lens": 0.45}
+SEED, PHOTOS = 12, 160
+WORST_PERCENT = {"one card": 0.50, "four cards": 0.20, "one card, bent lens": 0.50, "crate, bent lens": 0.35}
 """95th percentile of the error, height and print as uncertain as they are held to be."""
 
 
@@ -17,9 +17,9 @@ def score(request: pytest.FixtureRequest) -> Score:
 
 
 def test_intervals_cover_and_are_not_needlessly_wide(score: Score) -> None:
-    """Binomial scatter of 320 lengths, two a photo, is 1.5 %: the bounds get two of it, not more."""
-    assert COVER[0] - 0.03 <= score.covered <= 1.0
+    assert COVER[0] <= score.covered <= COVER[1]
     assert score.wide <= WIDE
+    assert score.honest
 
 
 def test_errors_stay_within_what_the_mode_promises(score: Score) -> None:
