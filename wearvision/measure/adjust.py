@@ -187,7 +187,7 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
     trust, state, sigma = np.ones(len(px)), start, 0.5
     for _ in range(10):
         known = prior_state(prior, boards)
-        state = _descend(boards, state, known, sigma, trust)
+        state = descend(boards, state, known, sigma, trust)
         boards = _given_way(boards, state, prior, sigma, trust)
         off = np.abs((model(boards, state)[0] - px) / relative)
         robust = max(1.4826 * float(np.median(off)), CORNER_FLOOR_PX)
@@ -201,21 +201,21 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
             break
     wide = sigma * alike(boards, state, trust)
     if wide > sigma:
-        state = _descend(boards, state, known, wide, trust)
-    residual, slope, weight = _residual(boards, state, wide, trust)
+        state = descend(boards, state, known, wide, trust)
+    residual, slope, weight = misses(boards, state, wide, trust)
     misfit = float(residual @ (residual * weight)) + 4 * float(trust.sum()) * math.log(wide)
     misfit += 2 * OUTLIER**2 * float(np.sum(1 - trust))
     off_prior = state - known[0]
     return Fit(
         state=state, normal=weighed(slope, weight), precision=known[1], trust=trust,
         cost=misfit + float(off_prior @ known[1] @ off_prior), sigma_px=sigma, wide_px=wide,
-        rms_px=_rms(residual, trust), boards=tuple(boards),
+        rms_px=rms_of(residual, trust), boards=tuple(boards),
     )  # fmt: skip
 
 
 def _given_way(boards: Sequence[Points], state: Array, prior: Prior, sigma: float, trust: Array) -> tuple[Points, ...]:
     """The boards with the slack that their corners suggest, by expectation maximisation about this state."""
-    residual, slope, weight = _residual(boards, state, sigma, trust)
+    residual, slope, weight = misses(boards, state, sigma, trust)
     normal = weighed(slope, weight)
     pull = normal @ state + slope.T @ (residual * weight)
     stiff = [replace(points, slack=Slack()) for points in boards]
@@ -235,102 +235,10 @@ def _given_way(boards: Sequence[Points], state: Array, prior: Prior, sigma: floa
 SLACK_STEPS = 8
 
 
-def _rms(residual: Array, trust: Array) -> float:
+def rms_of(residual: Array, trust: Array) -> float:
     """Root mean square miss of the corners that count, px."""
     kept = np.repeat(trust > 0, 2)
     return math.sqrt(2 * float(np.mean(residual[kept] ** 2))) if kept.any() else math.inf
-
-
-def settle_focal(boards: Sequence[Points], start: Array, prior: Prior, settled: Fit | None = None) -> Fit:
-    """`settle`, and where nobody knows the focal length, its mean over all poses instead of its best pose.
-
-    A card seen nearly square tells tilt over focal length, not either: the longer the focal length, the more tilts
-    fit. The best single pose leaves that out and comes out short; adding ln det of the rest's normal matrix at each
-    focal length puts it back (Laplace's approximation of the integral).
-    """
-    sd = float(prior.lens_precision[0, 0]) ** -0.5
-    if sd < FOCAL_LOOSE:
-        return settle(boards, start, prior) if settled is None else settled
-    fit = settle(boards, start, held(prior)) if settled is None else settled
-    if np.count_nonzero(fit.trust) < LEAST_POINTS:
-        return fit
-    boards = fit.boards
-    fit = _replaced(fit, _descend(boards, fit.state, prior_state(prior, boards), fit.wide_px, fit.trust), prior)
-    own = math.sqrt(float(inverse_of(fit.normal + fit.precision)[FOCAL, FOCAL]))
-    at = fit.state[FOCAL] + 2 * own**2 + own * FOCAL_STEPS
-    steps = [_at_focal(boards, fit, prior, float(log_f)) for log_f in at]
-    weight = np.exp(-(np.array([cost for _, cost in steps]) - min(cost for _, cost in steps)) / 2)
-    weight /= weight.sum()
-    mean = float(weight @ at)
-    variance = float(weight @ (at - mean) ** 2) + (at[1] - at[0]) ** 2 / 12
-    nearest = steps[int(np.argmin(np.abs(at - mean)))][0]
-    known = _pinned(prior, boards, mean)
-    state = _descend(boards, _refocused(nearest, mean), known, fit.wide_px, fit.trust)
-    return _with_focal_spread(_replaced(fit, state, prior), variance)
-
-
-FOCAL_LOOSE = 0.1
-"""Sd of ln f from which a focal length counts as unknown. Bends are judged at about that much round its guess: a
-very short focal length would make any misprint look like a bend."""
-FOCAL_STEPS = np.linspace(-2.2, 2.2, 5)
-"""Sigmas of the best pose at which focal lengths are tried, round where two tilts in doubt would shift them."""
-
-
-def held(prior: Prior) -> Prior:
-    """The prior with an unknown focal length held near its guess; as it is when that is known."""
-    if prior.lens_precision[0, 0] > FOCAL_LOOSE**-2.0:
-        return prior
-    precision = prior.lens_precision.copy()
-    precision[0, 0] = FOCAL_LOOSE**-2.0
-    return replace(prior, lens_precision=precision)
-
-
-def _pinned(prior: Prior, boards: Sequence[Points], log_f: float) -> tuple[Array, Array]:
-    mean, precision = prior_state(prior, boards)
-    mean[FOCAL], precision[FOCAL, FOCAL] = log_f, 1e10
-    return mean, precision
-
-
-def _refocused(state: Array, log_f: float) -> Array:
-    """The same view through another focal length: distance goes with it."""
-    out = state.copy()
-    out[FOCAL] = log_f
-    out[DISTANCE] *= math.exp(log_f - state[FOCAL])
-    return out
-
-
-def _at_focal(boards: Sequence[Points], fit: Fit, prior: Prior, log_f: float) -> tuple[Array, float]:
-    """State at a focal length, and minus twice the log of its marginal probability."""
-    known = _pinned(prior, boards, log_f)
-    state = _descend(boards, _refocused(fit.state, log_f), known, fit.wide_px, fit.trust)
-    residual, slope, weight = _residual(boards, state, fit.wide_px, fit.trust)
-    off = state - known[0]
-    cost = float(residual @ (residual * weight) + off @ known[1] @ off)
-    cost += float((log_f - prior.lens[0]) ** 2 * prior.lens_precision[0, 0])
-    slope[:, DISTANCE] *= state[DISTANCE]
-    rest = np.flatnonzero(np.arange(len(state)) != FOCAL)
-    normal = (weighed(slope, weight) + known[1])[np.ix_(rest, rest)]
-    return state, cost + float(np.linalg.slogdet(normal)[1])
-
-
-def _replaced(fit: Fit, state: Array, prior: Prior) -> Fit:
-    """A fit at another state."""
-    residual, slope, weight = _residual(fit.boards, state, fit.wide_px, fit.trust)
-    return replace(
-        fit, state=state, normal=weighed(slope, weight), precision=prior_state(prior, fit.boards)[1],
-        rms_px=_rms(residual, fit.trust),
-    )  # fmt: skip
-
-
-def _with_focal_spread(fit: Fit, variance: float) -> Fit:
-    """A fit whose ln f has the given variance."""
-    precision = fit.precision.copy()
-    precision[FOCAL, FOCAL] = 0.0
-    whole = fit.normal + precision
-    rest = np.flatnonzero(np.arange(len(fit.state)) != FOCAL)
-    told = whole[FOCAL, FOCAL] - whole[FOCAL, rest] @ np.linalg.solve(whole[np.ix_(rest, rest)], whole[rest, FOCAL])
-    precision[FOCAL, FOCAL] = max(1 / variance - told, 1e-3 / variance)
-    return replace(fit, precision=precision)
 
 
 def alike(boards: Sequence[Points], state: Array, trust: Array) -> float:
@@ -368,14 +276,15 @@ def alike(boards: Sequence[Points], state: Array, trust: Array) -> float:
     return math.sqrt(1 + (sum(n2 for n2, _ in sizes) / number - 1) * rho)
 
 
-def _residual(boards: Sequence[Points], state: Array, sigma: float, trust: Array) -> tuple[Array, Array, Array]:
+def misses(boards: Sequence[Points], state: Array, sigma: float, trust: Array) -> tuple[Array, Array, Array]:
+    """Miss of every corner (2 N,), px, its slope by the state (2 N, S), and its weight (2 N,)."""
     px, slope = model(boards, state)
     seen = np.vstack([b.px for b in boards])
     relative = np.concatenate([b.sigma_rel for b in boards])
     return (seen - px).ravel(), slope, np.repeat(trust * (sigma * relative) ** -2.0, 2)
 
 
-def _descend(
+def descend(
     boards: Sequence[Points], state: Array, known: tuple[Array, Array], sigma: float, trust: Array
 ) -> Array:
     """Levenberg-Marquardt on corners and priors.
@@ -388,7 +297,7 @@ def _descend(
     def cost(residual: Array, weight: Array, at: Array) -> float:
         return float(residual @ (residual * weight) + (at - target) @ precision @ (at - target))
 
-    residual, slope, weight = _residual(boards, state, sigma, trust)
+    residual, slope, weight = misses(boards, state, sigma, trust)
     now, damping = cost(residual, weight, state), 0.0
     while damping < 1e8:
         turned = slope.copy()
@@ -399,7 +308,7 @@ def _descend(
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
         ahead = state + step
         ahead[DISTANCE] = state[DISTANCE] * math.exp(max(-1.0, min(step[DISTANCE] + step[FOCAL], 1.0)))
-        trial = _residual(boards, ahead, sigma, trust)
+        trial = misses(boards, ahead, sigma, trust)
         then = cost(trial[0], trial[2], ahead)
         if not then < now:
             damping = max(10 * damping, 1e-4)

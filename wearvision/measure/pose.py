@@ -20,15 +20,14 @@ from wearvision.measure.adjust import (
     LEAST_POINTS,
     LENS_ROWS,
     Fit,
-    held,
     inverse_of,
     model,
     prior_state,
     rows_of,
     settle,
-    settle_focal,
     sources,
 )
+from wearvision.measure.focal import held, settle_focal
 from wearvision.measure.lens import Lens
 from wearvision.measure.paper import BENDS, GROW, NUISANCE, RISE, Points, points_of
 from wearvision.measure.plane import N, Plane
