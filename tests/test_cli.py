@@ -87,7 +87,8 @@ def test_a_triage_leaves_board_sheets_csv_and_lines(bench: Path) -> None:
 def test_no_page_before_the_readings_shows_a_sealed_value(bench: Path) -> None:
     """Sealed estimates are named by `sealed`, a list; their values and how they came stand nowhere."""
     out = bench / "wearvision-out"
-    pages = [out / "board.html", out / "board.csv", out / "photos.jsonl", *(out / "sheets").glob("*.html")]
+    pages = [path for path in out.rglob("*") if path.suffix in (".html", ".csv", ".jsonl")]
+    assert {"board.html", "photos.jsonl", "results.jsonl"} <= {path.name for path in pages}
     sealed = 0
     for line in (out / "photos.jsonl").read_text(encoding="utf-8").splitlines():
         for finding in json.loads(line)["findings"]:
@@ -95,7 +96,9 @@ def test_no_page_before_the_readings_shows_a_sealed_value(bench: Path) -> None:
             sealed += len(finding["sealed"])
     assert sealed > 0
     for page in pages:
-        assert "guess from" not in page.read_text(encoding="utf-8")
+        text = page.read_text(encoding="utf-8")
+        assert "guess from" not in text
+        assert '"sealed":{' not in text
 
 
 def test_measure_gives_one_valid_object_per_photo(run: Run) -> None:
@@ -320,3 +323,12 @@ def test_a_face_of_unknown_size_is_measured_or_declined_and_said_to_be_picked(ru
         jsonschema.validate(line, SCHEMA)
         what = {n["what"] for n in line["not_assessed"]}
         assert what & {"size of the face", "grooves", "everything"}
+
+
+def test_a_crate_of_which_nothing_can_be_laid_needs_a_person(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "crate/P-1").mkdir(parents=True)
+    (tmp_path / "crate/P-1/face.jpg").write_bytes(b"\xff\xd8\xff\xe0 torn")
+    done = run("triage", "crate", "--workers", "1", "--json")
+    assert done.code == 4
+    assert json.loads(done.out)["parts"] == 0
+    assert "set aside: P-1/face.jpg" in done.err

@@ -166,6 +166,8 @@ def triage(
     if end.next_command:
         say(f"next, for the first part on the board: {end.next_command} --by YOURNAME --gauges GAUGES.toml")
     say(CAUTION)
+    if not end.parts:  # everything is set aside: a person must look
+        raise typer.Exit(4)
 
 
 @app.command()
