@@ -15,7 +15,7 @@ import typer
 
 from wearvision import __version__
 from wearvision.errors import UsageError
-from wearvision.stated import CardSize, PartKind, RuleClass, RuleUnit, View
+from wearvision.stated import CardSize, KnownRing, PartKind, RuleClass, RuleUnit, ScaleSource, View
 from wearvision.talk import STOPPED, ask, give, put, run, say
 
 CAUTION = (
@@ -102,6 +102,12 @@ def measure(
     mm_per_px: Annotated[float | None, typer.Option(help="Stated scale, last resort without a card.")] = None,
     rule: Annotated[RuleUnit | None, typer.Option(help="Finest marks of a steel rule in view, without a card.")] = None,
     rule_class: Annotated[RuleClass, typer.Option(help="Accuracy class of that rule.")] = "II",
+    known_diameter: Annotated[float | None, typer.Option(help="Caliper diameter of a turned circle, mm.")] = None,
+    known_circle: Annotated[KnownRing, typer.Option(help="Which circle: rim or bore of the face.")] = "rim",
+    two_points: Annotated[
+        str | None, typer.Option(help="Two places, their distance: no tilt correction.", metavar="X1,Y1,X2,Y2,MM")
+    ] = None,
+    scale_from: Annotated[ScaleSource | None, typer.Option(help="Scale to use, instead of the best there is.")] = None,
     inner: Annotated[float | None, typer.Option(help="Inner diameter of the wear face, mm.")] = None,
     outer: Annotated[float | None, typer.Option(help="Outer diameter of the wear face, mm.")] = None,
     board: Annotated[list[Path] | None, typer.Option(help="TOML file of a board of yours; repeat for several.")] = None,
@@ -118,6 +124,7 @@ def measure(
         kind=kind, view=view, card_size=card_size, card_height_mm=card_height,
         check_bar_mm=None if not check_bar else tuple(check_bar),
         mm_per_px=mm_per_px, rule=rule, rule_class=rule_class, inner_mm=inner, outer_mm=outer,
+        known_diameter_mm=known_diameter, known_circle=known_circle, two_points=two_points, scale_from=scale_from,
     )  # fmt: skip
     worst = 0
     results = measure_files(

@@ -19,6 +19,9 @@ CardSize = Literal["small", "standard", "large"]
 RuleUnit = Literal["mm", "half-mm", "in8", "in16", "in32", "in64"]
 RULE_UNITS: tuple[RuleUnit, ...] = get_args(RuleUnit)
 RuleClass = Literal["I", "II", "III"]
+KnownRing = Literal["rim", "bore"]
+ScaleSource = Literal["card", "rule", "diameter", "two-points", "stated"]
+SCALE_SOURCES: tuple[ScaleSource, ...] = get_args(ScaleSource)
 NOMINALS: Mapping[str, str] = {
     "face_inner_diameter_mm": "inner diameter of the wear face",
     "face_outer_diameter_mm": "outer diameter of the wear face",
@@ -49,6 +52,14 @@ class Stated:
         Finest graduation of a steel rule in the frame; `None` when nobody said: its marks then tell, or not.
     rule_class : str
         Accuracy class of that rule: `I`, `II` or `III`.
+    known_diameter_mm : float or None
+        Caliper diameter of a turned circle in view; a scale where there is no card.
+    known_circle : str
+        Which circle that is: `rim` (outer edge of the face) or `bore` (its inner edge).
+    two_points : (x1, y1, x2, y2, mm) or None
+        Two places in the photo, px, and the distance between them: a scale without tilt.
+    scale_from : str or None
+        The scale to use; `None` takes the best there is: card, rule, diameter, two points, stated.
     nominal : mapping of str to float
         Drawing sizes under the names of `NOMINALS`.
     """
@@ -61,6 +72,10 @@ class Stated:
     mm_per_px: float | None = None
     rule: RuleUnit | None = None
     rule_class: RuleClass = "II"
+    known_diameter_mm: float | None = None
+    known_circle: KnownRing = "rim"
+    two_points: tuple[float, float, float, float, float] | None = None
+    scale_from: ScaleSource | None = None
     nominal: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -74,10 +89,36 @@ class Stated:
             _within("stated scale, mm per pixel", self.mm_per_px, 1e-4, 10.0)
         _one_of("graduation of the rule", self.rule, RULE_UNITS)
         _one_of("accuracy class of the rule", self.rule_class, get_args(RuleClass))
+        self._check_known()
         for name, value in self.nominal.items():
             if name not in NOMINALS:
                 raise BadInput("unknown drawing size", got=name, do=f"use one of {', '.join(NOMINALS)}")
             _within(NOMINALS[name], value, 0.0, 1e5)
+
+    def _check_known(self) -> None:
+        _one_of("circle", self.known_circle, get_args(KnownRing))
+        _one_of("source of the scale", self.scale_from, SCALE_SOURCES)
+        if self.known_diameter_mm is not None:
+            _within("known diameter, mm", self.known_diameter_mm, 5.0, 5000.0)
+        if self.two_points is not None:
+            object.__setattr__(self, "two_points", two_points(self.two_points))
+
+
+def two_points(values: Sequence[float]) -> tuple[float, float, float, float, float]:
+    """Two places and their distance, checked.
+
+    Raises
+    ------
+    BadInput
+        When there are not five numbers, or one is out of range.
+    """
+    if len(values) != 5:
+        raise BadInput("two points are five numbers", got=len(values), do="state x1,y1,x2,y2,mm")
+    x1, y1, x2, y2, length = (float(v) for v in values)
+    for value in (x1, y1, x2, y2):
+        _within("place of a point, px", value, -0.5, 1e5)
+    _within("distance of the two points, mm", length, 1.0, 1e4)
+    return x1, y1, x2, y2, length
 
 
 def check_bar(value: float | Sequence[float]) -> float | tuple[float, float]:

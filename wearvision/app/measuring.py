@@ -16,6 +16,7 @@ from wearvision.finding_record import finding_record
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.marks import Mark
 from wearvision.measure.plane import Plane
+from wearvision.measure.points import FLAG as NO_TILT
 from wearvision.measure.prior import PrintCheck
 from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, default_specs, find_boards
@@ -186,6 +187,7 @@ def _scale(seen: Survey, label: tags.CardText | None) -> dict[str, Any]:
             "source": plane.lens_source,
         },
         "boards": list(plane.boards),
+        "flags": [NO_TILT] if plane.source in ("two-points", "stated") else [],
         "board": seen.sighting.spec.name if seen.sighting else None,
         "card_serial": label.serial if label else None, "corner_rms_px": plane.rms_px,
     }  # fmt: skip

@@ -17,7 +17,18 @@ from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
 from wearvision.pages.page import say
 from wearvision.quantity import quantity_from_json
-from wearvision.stated import CardSize, PartKind, RuleClass, RuleUnit, Stated, View, check_bar
+from wearvision.stated import (
+    CardSize,
+    KnownRing,
+    PartKind,
+    RuleClass,
+    RuleUnit,
+    ScaleSource,
+    Stated,
+    View,
+    check_bar,
+    two_points,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +43,10 @@ class Facts:
     mm_per_px: float | None = None
     rule: RuleUnit | None = None
     rule_class: RuleClass = "II"
+    known_diameter_mm: float | None = None
+    known_circle: KnownRing = "rim"
+    two_points: str | None = None
+    scale_from: ScaleSource | None = None
     inner_mm: float | None = None
     outer_mm: float | None = None
 
@@ -42,9 +57,19 @@ class Facts:
         return Stated(
             part_kind=self.kind, view=self.view, card_size=self.card_size, mm_per_px=self.mm_per_px,
             card_height_mm=self.card_height_mm, check_bar_mm=bar,
-            rule=self.rule, rule_class=self.rule_class,
+            rule=self.rule, rule_class=self.rule_class, scale_from=self.scale_from,
+            known_diameter_mm=self.known_diameter_mm, known_circle=self.known_circle,
+            two_points=None if self.two_points is None else _numbers(self.two_points),
             nominal={k: v for k, v in sizes.items() if v is not None},
         )  # fmt: skip
+
+
+def _numbers(text: str) -> tuple[float, float, float, float, float]:
+    """`x1,y1,x2,y2,mm` as numbers."""
+    try:
+        return two_points([float(part) for part in text.split(",")])
+    except ValueError:
+        raise UsageError("two points are five numbers", got=text, do="give x1,y1,x2,y2,mm") from None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,6 +149,7 @@ def words(public: dict[str, Any]) -> str:
             f"  rule graduated in {told['graduation']}, {told['marks']} marks:"
             f" {say(quantity_from_json(told['along_mm_per_px']))} per pixel along it"
         )
+    lines += [f"  flag: {flag}" for flag in scale.get("flags", ())]
     lines += [f"  retake: {r['say']}" for r in public["retake"]]
     for f in public["findings"]:
         figures = ", ".join(

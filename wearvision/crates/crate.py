@@ -111,6 +111,10 @@ class _Facts(_Table):
     card_height_mm: float = 0.0
     check_bar_mm: float | list[float] = 0.0
     mm_per_px: float = 0.0
+    known_diameter_mm: float = 0.0
+    known_circle: str = ""
+    two_points: list[float] = []
+    scale_from: str = ""
     rule: str = ""
     rule_class: str = ""
     face_inner_diameter_mm: float = 0.0

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.circle_fit import FREE, CircleFit, Known, covariance_parts, fit_plane
-from wearvision.measure.circle_seek import MOST_TILT_DEG, Family, Ring, seek
+from wearvision.measure.circle_seek import MOST_TILT_DEG, Family, Ring, mirrored, seek
 from wearvision.measure.edges import Grid, along, peak_offset, slope
 from wearvision.measure.lens import Lens
 from wearvision.measure.plane import Array, N, Plane
@@ -271,6 +271,10 @@ def _fine(
         if not np.isfinite(plane.theta).all() or plane.tilt_deg > MOST_TILT_DEG or plane.theta[5] <= 0:
             return None
     assert fit is not None
+    if len(radii) == 1:  # of the two answers the steeper one: its interval holds the other
+        other = fit_plane(px, group, mirrored(fit.plane), known, prior, scale_sd=scale_sd)
+        if other.spread_px[0] < 1.5 * fit.spread_px[0] and fit.plane.tilt_deg < other.plane.tilt_deg < MOST_TILT_DEG:
+            fit = other
     return Fine(fit=fit, px=px, group=group, worth=_worth(fit, group, strength))
 
 
@@ -412,7 +416,7 @@ def _either_way(plane: Plane) -> Array:
     """What it costs that the tilt may be the other way: the perspective may have the other sign.
 
     Distance and focal length grow together while the perspective fades; twice that turns its sign. The 95 % interval
-    reaches as far as the other answer.
+    reaches as far as the other answer, which is less steep.
     """
     way = np.zeros(N)
     way[5], way[6] = plane.theta[5], 1.0

@@ -144,8 +144,12 @@ def distance(ellipse: Ellipse, points: Array) -> tuple[Array, Array]:
     off = np.asarray(points, dtype=np.float64) - [ellipse.x, ellipse.y]
     u, v = off[:, 0] * cos + off[:, 1] * sin, -off[:, 0] * sin + off[:, 1] * cos
     a, b = ellipse.major, ellipse.minor
-    t = np.arctan2(v / b, u / a)
-    for _ in range(6):
+    # the foot lies in the point's own quarter; deep inside there are others, so start from the nearest of a few
+    few = np.linspace(0, math.pi / 2, 17)
+    gap = np.hypot(np.abs(u)[:, None] - a * np.cos(few), np.abs(v)[:, None] - b * np.sin(few))
+    quarter = few[np.argmin(gap, axis=1)]
+    t = np.arctan2(np.copysign(np.sin(quarter), v), np.copysign(np.cos(quarter), u))
+    for _ in range(8):
         ct, st = np.cos(t), np.sin(t)
         slope = (a * a - b * b) * ct * st - u * a * st + v * b * ct
         bend = (a * a - b * b) * (ct * ct - st * st) - u * a * ct - v * b * st

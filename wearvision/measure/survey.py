@@ -12,6 +12,7 @@ from wearvision.measure.board import BoardSpec
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, to_finding
 from wearvision.measure.finders.pits import measure_field
+from wearvision.measure.known import known_plane
 from wearvision.measure.lens import Lens
 from wearvision.measure.marks import Mark, apply_marks
 from wearvision.measure.plane import Array, Plane
@@ -121,7 +122,9 @@ def survey(
     """
     if sightings is None:
         sightings = find_boards(gray, default_specs() if specs is None else specs)
-    rule = None if sightings else find_rule(gray, stated, focal35_mm=focal35_mm, lens=lens)
+    asked = stated.scale_from
+    use_rule = asked == "rule" or (asked is None and not sightings)
+    rule = find_rule(gray, stated, focal35_mm=focal35_mm, lens=lens) if use_rule else None
     plane = rule.plane if isinstance(rule, RuleScale) else _plane(
         gray, sightings, stated, focal35_mm, rule, checks, lens
     )
@@ -140,8 +143,8 @@ def survey(
     return Survey(
         plane=plane, findings=found, not_assessed=missing, summary=_summary(face, plane, found),
         retake=gates(
-            gray, sighting, plane, stated, face_px=circles[0] if circles else None, limit_mm=limit_mm,
-            focal35_mm=focal35_mm,
+            gray, sighting if asked in (None, "card") else None, plane, stated,
+            face_px=circles[0] if circles else None, limit_mm=limit_mm, focal35_mm=focal35_mm,
         ),
         at_px=at, mm_per_px=plane.mm_per_px(at) if isinstance(plane, Plane) and at is not None else NO_SCALE,
         circles_px=circles, card_px=_squares(sighting), sighting=sighting,
@@ -154,12 +157,17 @@ def _plane(
     rule: RuleScale | Unmeasured | None, checks: Sequence[PrintCheck | None] | None, lens: Lens | None,
 ) -> Plane | Unmeasured:  # fmt: skip
     """Plane of the cards, else of the stated scale; a rule that was stated or half read says why it gave none."""
-    size = (gray.shape[1], gray.shape[0])
+    size, asked = (gray.shape[1], gray.shape[0]), stated.scale_from
     plane = solve(
-        sightings, size_px=size, focal35_mm=focal35_mm, check_bar_mm=stated.check_bar_mm,
-        card_height_mm=stated.card_height_mm, checks=checks, lens=lens,
+        sightings if asked in (None, "card") else (), size_px=size, focal35_mm=focal35_mm,
+        check_bar_mm=stated.check_bar_mm, card_height_mm=stated.card_height_mm, checks=checks, lens=lens,
     )  # fmt: skip
-    if not isinstance(plane, Plane) and stated.mm_per_px is not None:
+    if not isinstance(plane, Plane) and asked in (None, "diameter", "two-points"):
+        known = known_plane(
+            gray, stated, focal35_mm=focal35_mm, lens=lens, exclude_px=tuple(card_outline(s) for s in sightings)
+        )
+        plane = plane if known is None else known
+    if not isinstance(plane, Plane) and stated.mm_per_px is not None and asked in (None, "stated"):
         return from_stated_scale(stated.mm_per_px, size)
     if isinstance(rule, Unmeasured) and (stated.rule is not None or rule is not NO_RULE):
         return Unmeasured(reason=f"{rule.reason}; {rule.hint}", hint=rule.hint)
