@@ -55,6 +55,9 @@ def card(
     view: Annotated[View | None, typer.Option(help="View this card is for; a photo then files itself.")] = None,
     page: Annotated[Page, typer.Option(help="Paper.")] = "A4",
     out: Annotated[Path, typer.Option("--out", help="File to write, .pdf or .png.")] = Path("card.pdf"),
+    tags: Annotated[
+        list[str] | None, typer.Option(help="Print part tags to cut out; repeat, or part by commas.", metavar="TAG")
+    ] = None,
     check: Annotated[
         tuple[float, float] | None,
         typer.Option(help="Print nothing; keep caliper lengths of both 100 mm bars, across and down.", metavar="MM MM"),
@@ -64,8 +67,14 @@ def card(
     as_json: Json = False,
 ) -> None:
     """Print a scale card (vector PDF, or PNG) with its check bars; with --check, keep their measured lengths."""
-    from wearvision.app.cards import write_card
+    from wearvision.app.cards import write_card, write_tags
 
+    if tags:
+        sheet = write_tags(out, tags, page)
+        if as_json:
+            give(sheet)
+        say(f"wrote {out}: {len(sheet['tags'])} tags; cut them out and lay one beside its part in every photo")
+        return
     if check is not None:
         _keep_check(serial, check, caliper_error, data, as_json)
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -71,13 +71,10 @@ class Intake:
                 self.aside.append((photo.name, str(outcome["aside"]["why"])))
                 continue
             result = outcome["done"]
-            tags = [photo.tag] if photo.tag else result["part_tags"]
-            if len(tags) != 1:
-                why = f"two part tags in it: {', '.join(tags)}; show one part only" if tags else (
-                    "belongs to no part: put it in a folder named after the part's tag, or show the tag's QR"
-                )  # fmt: skip
+            if why := _astray(photo.tag, result["part_tags"]):
                 self.aside.append((photo.name, why))
                 continue
+            tags = [photo.tag] if photo.tag else result["part_tags"]
             part = parts.setdefault(tags[0], Part(tag=tags[0]))
             if twin := next((p.name for p, r in part.photos if _sha(r) == _sha(result)), None):
                 self.aside.append((photo.name, f"is the same photo as {twin}, which stands for both"))
@@ -167,6 +164,17 @@ def named(result: Mapping[str, Any], photo: CratePhoto) -> dict[str, Any]:
 
 def _sha(result: Mapping[str, Any]) -> str:
     return str(result["public"]["photo"]["sha256"])
+
+
+def _astray(stated: str, seen: Sequence[str]) -> str:
+    """What keeps a photo from being filed: two tags, a tag against its folder, or none at all; else empty."""
+    if len(seen) > 1:
+        return f"two part tags in it: {', '.join(seen)}; show one part only"
+    if stated and seen and seen[0] != stated:
+        return f"the tag in it says {seen[0]}, but it lies with {stated}: move it there, or cover the other tag"
+    if not stated and not seen:
+        return "belongs to no part: put it in a folder named after the part's tag, or show the tag's QR"
+    return ""
 
 
 def _folded(tag: str) -> str:

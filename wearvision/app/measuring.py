@@ -100,8 +100,8 @@ def measure_photo(
         photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit,
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
     )  # fmt: skip
-    seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
+    seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     public = _public(photos.printable(Path(path).name), photo, told, seen, label)
     return PhotoResult(
         public=_plain(public), records=_plain([finding_record(f) for f in seen.findings]), part_tags=found,

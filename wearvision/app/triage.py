@@ -27,7 +27,7 @@ from wearvision.crates.worker import workers_for
 from wearvision.pages.board import BoardModel, PartCard, board_csv, board_page
 from wearvision.store.files import disk_in_words
 
-FORM = 2
+FORM = 3
 """Form of a result in the journal; a higher number has every photo measured again."""
 
 
@@ -139,7 +139,7 @@ def measure_crate_photo(photo: CratePhoto, *, rubric: Path, bench: Bench = NOTHI
 
     The records, sealed estimates in them, go into an envelope: the journal lies beside the board.
     """
-    result = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=not photo.tag, bench=bench).to_json()
+    result = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=True, bench=bench).to_json()
     del result["public"]["photo"]["file"]
     return {**result, "records": close(result["records"])}
 

@@ -72,17 +72,25 @@ def words_width_mm(words: Words) -> float:
 
 def to_pdf(marks: Sequence[Mark], page_mm: tuple[float, float], title: str) -> bytes:
     """One page; the same marks always give the same bytes. Viewers are asked not to scale when printing."""
+    return to_pdf_pages([marks], page_mm, title)
+
+
+def to_pdf_pages(pages: Sequence[Sequence[Mark]], page_mm: tuple[float, float], title: str) -> bytes:
+    """The same for several pages of one size."""
     out = BytesIO()
     canvas = Canvas(out, pagesize=(page_mm[0] * PT_PER_MM, page_mm[1] * PT_PER_MM), invariant=1)
     canvas.setTitle(title)
     canvas.setCreator("wearvision")
     canvas.setViewerPreference("PrintScaling", "None")
-    for mark in marks:
-        canvas.setFillGray(mark.tone)
-        if isinstance(mark, Boxes):
-            _boxes_to_pdf(canvas, mark, page_mm[1])
-        else:
-            _words_to_pdf(canvas, mark, page_mm[1])
+    for number, marks in enumerate(pages):
+        if number:
+            canvas.showPage()
+        for mark in marks:
+            canvas.setFillGray(mark.tone)
+            if isinstance(mark, Boxes):
+                _boxes_to_pdf(canvas, mark, page_mm[1])
+            else:
+                _words_to_pdf(canvas, mark, page_mm[1])
     canvas.save()
     return out.getvalue()
 

@@ -31,6 +31,9 @@ PART = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._+#-]{0,38}[A-Za-z0-9+#])?")
 _VIEW_BY_WORD: dict[str, View] = {name.upper(): name for name in VIEWS}
 SEARCH_SIDE_PX = 1700
 """Long side at which part tags are looked for; a module should have 3 pixels there."""
+CLOSE_SIDES_PX = (400, 250, 600)
+"""Sides at which a square that was seen is then read: the detector stumbles over single sizes."""
+MOST_LOOKS = 4
 _PER_MODULE = 5
 _SLACK = 3
 """Modules round the label that are sampled too, so that it may lie that far off its expected place."""
@@ -145,12 +148,44 @@ def find_tags(gray: Gray) -> list[str]:
     """All part tags seen anywhere in the photo, sorted; contradicting ones are all there."""
     scale = min(1.0, SEARCH_SIDE_PX / max(gray.shape))
     small = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else gray
-    try:
-        _, texts, _, _ = cv2.QRCodeDetector().detectAndDecodeMulti(small)
-    except cv2.error:  # the detector's own stumble on an odd picture: nothing read
-        return []
-    found = (parse_text(text) for text in texts)
-    return sorted({tag.part for tag in found if isinstance(tag, PartTag)})
+    found: set[str] = set()
+    for _ in range(MOST_LOOKS):
+        try:
+            _, texts, quads, _ = cv2.QRCodeDetector().detectAndDecodeMulti(small)
+        except cv2.error:  # the detector's own stumble on an odd picture: nothing read
+            break
+        if quads is None or len(quads) == 0:
+            break
+        # the detector passes over squares beside one it has found: cover that one and look again
+        small = small.copy()
+        for text, quad in zip(texts, np.asarray(quads, np.float64).reshape(-1, 4, 2), strict=True):
+            said = parse_text(text or _near(gray, (quad + 0.5) / scale - 0.5))
+            found |= {said.part} if isinstance(said, PartTag) else set()
+            middle = quad.mean(axis=0)
+            cv2.fillConvexPoly(small, np.rint(middle + 1.15 * (quad - middle)).astype(np.int32), 255)
+    return sorted(found)
+
+
+def _near(gray: Gray, quad: Points) -> str:
+    """Words of one QR square about a place, looked at in full size; empty when it cannot be read."""
+    low, high = quad.min(axis=0), quad.max(axis=0)
+    room = 0.3 * (high - low).max() + 4
+    x0, y0 = np.maximum(low - room, 0).astype(int)
+    x1, y1 = np.minimum(high + room, np.array(gray.shape[::-1])).astype(int)
+    if x1 - x0 < QR_MODULES or y1 - y0 < QR_MODULES:
+        return ""
+    crop = gray[y0:y1, x0:x1]
+    detector = cv2.QRCodeDetector()
+    for side in CLOSE_SIDES_PX:
+        zoom = side / max(crop.shape)
+        way = cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC
+        try:
+            text = str(detector.detectAndDecode(cv2.resize(crop, None, fx=zoom, fy=zoom, interpolation=way))[0])
+        except (cv2.error, UnicodeDecodeError):
+            text = ""
+        if text:
+            return text
+    return ""
 
 
 def _patch_mm(size: str) -> Points:
