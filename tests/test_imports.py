@@ -46,6 +46,7 @@ ALLOWED: dict[str, set[str]] = {
     "__main__": {"cli"},
     # drawn scenes, an extra: they are scored with the program itself
     "scenes.scales": {"measure"},
+    "scenes.diameter": {"measure"},
     "scenes.__main__": {"measure.prior", "app.measuring", "scenes"},
     "scenes": {"errors", "stated", "cards.layout", "measure.board", "measure.rule", "app.measuring", "scenes"},
 }

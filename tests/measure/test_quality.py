@@ -86,8 +86,8 @@ def test_too_far_tells_how_much_closer() -> None:
     sighting, plane = found(gray)
     (gate,) = gates(gray, sighting, plane, STATED, limit_mm=0.8)
     assert gate.code == "too-far"
-    assert "2.0 pixels" in gate.say
-    assert "1.5 times closer" in gate.say
+    assert "0.41 mm per pixel" in gate.say and "needs 0.26" in gate.say
+    assert "1.6 times closer" in gate.say
 
 
 def test_blur_is_held_against_the_limit() -> None:

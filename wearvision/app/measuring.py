@@ -166,7 +166,7 @@ def _public(name: str, photo: photos.Photo, told: Stated, seen: Survey, label: t
             "file": name, "sha256": photo.sha256, "width_px": photo.width_px, "height_px": photo.height_px,
         },
         "part_kind": told.part_kind, "view": told.view, "usable": seen.usable,
-        "retake": [{"code": r.code, "say": r.say} for r in seen.retake],
+        "retake": [r.to_json() for r in seen.retake],
         "scale": _scale(seen, label),
         "findings": [f.to_json() for f in seen.findings],
         "summary": {k: q.to_json() for k, q in seen.summary.items()},

@@ -15,8 +15,9 @@ from wearvision.app.bench import NOTHING_KEPT, Bench, keep_camera, kept
 from wearvision.app.cameras import look_for_cameras
 from wearvision.app.envelope import close
 from wearvision.app.files import write_whole
-from wearvision.app.intake import Intake, named
+from wearvision.app.intake import Intake, Part, named
 from wearvision.app.measuring import measure_photo
+from wearvision.app.retakes import retake_rows, write_retakes
 from wearvision.app.rubrics import load_rubric, rubric_folder
 from wearvision.app.shop import Shop
 from wearvision.crates.batch import BatchEnd, batch_pool, measure_all, outcomes
@@ -166,12 +167,17 @@ def _lay(crate: Crate, end: BatchEnd, journal: Journal, out: Path, shop: Shop, a
     )  # fmt: skip
     write_whole(out / "board.html", board_page(board))
     write_whole(out / "board.csv", board_csv(board))
+    write_retakes(out, [row for part in parts for row in retake_rows(part.tag, _surveys(part))])
     first = next((p for _, _, group in board.groups()[1:] for p in group), None)
     return TriageEnd(
         board=out / "board.html", parts=len(cards), photos=len(crate.photos), fresh=end.fresh,
         aside=tuple(aside), retakes=sum(len(c.retakes) for c in cards), notes=tuple(intake.notes),
         dropped=journal.dropped, stopped=False, next_command=first.command if first else "",
     )  # fmt: skip
+
+
+def _surveys(part: Part) -> list[dict[str, Any]]:
+    return [named(result, photo) for photo, result in part.photos]
 
 
 def _draw(

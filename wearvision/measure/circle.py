@@ -28,8 +28,9 @@ from wearvision.quantity import K95, Unmeasured
 
 CALIPER_SD_MM = 0.03
 """Of a diameter read with a caliper: limit of error 0.03 mm and a little ovality. Common practice, no source."""
-EDGE_SD_MM = 0.06
-"""How far from the measured diameter's radius its edge may be seen: a broken edge. Common practice, no source."""
+EDGE_SD_MM = 0.03
+"""How far from the measured diameter's radius a clean edge may be seen: it is broken a little. A ragged one may be as
+far off as its runs scatter. Common practice, no source."""
 DRAWING_SD = (0.06, 0.0006)
 """How far the other diameter, taken from a drawing, may lie from the part's: mm, and relative to the radius. Common
 practice, no source."""
@@ -236,13 +237,14 @@ class Fine:
         return float(self.fit.plane.theta[5] / self.fit.plane.focal_px)
 
 
-def _known(stated: KnownCircle, radii_mm: Sequence[float]) -> list[Known]:
-    out = [Known(radius_mm=radii_mm[0], sd_mm=EDGE_SD_MM, unit=True)]
-    for radius in radii_mm[1:]:
+def _known(stated: KnownCircle, radii_mm: Sequence[float], ragged_mm: Sequence[float]) -> list[Known]:
+    """What is known of each ring, given how its edge scatters in runs."""
+    out = [Known(radius_mm=radii_mm[0], sd_mm=math.hypot(EDGE_SD_MM, ragged_mm[0]), unit=True)]
+    for radius, ragged in zip(radii_mm[1:], ragged_mm[1:], strict=True):
         if stated.other_mm is None:
             out.append(Known(radius_mm=radius, sd_mm=FREE, height_sd_mm=OTHER_SD_MM))
         else:
-            sd = math.hypot(EDGE_SD_MM, DRAWING_SD[0] + DRAWING_SD[1] * radius)
+            sd = math.hypot(EDGE_SD_MM, ragged, DRAWING_SD[0] + DRAWING_SD[1] * radius)
             out.append(Known(radius_mm=radius, sd_mm=sd, height_sd_mm=LEVEL_SD_MM))
     return out
 
@@ -253,7 +255,7 @@ def _fine(
 ) -> Fine | None:  # fmt: skip
     """Edges, fit, edges nearer by, and so on."""
     plane, radii, heights = start.plane, np.array(start.radii_mm), np.zeros(len(start.radii_mm))
-    known = _known(stated, start.radii_mm)
+    known = _known(stated, start.radii_mm, [EDGE_SD_MM] * len(radii))
     scale_sd = stated.sd_mm / stated.diameter_mm
     fit: CircleFit | None = None
     px, group, strength = np.zeros((0, 2)), np.zeros(0, dtype=np.int64), np.zeros(0)
@@ -270,6 +272,8 @@ def _fine(
         plane, radii, heights = fit.plane, fit.radii_mm, fit.heights_mm
         if not np.isfinite(plane.theta).all() or plane.tilt_deg > MOST_TILT_DEG or plane.theta[5] <= 0:
             return None
+        ragged = [float(s) * _scale(plane, float(r)) for s, r in zip(fit.sigma_px, radii, strict=True)]
+        known = _known(stated, start.radii_mm, ragged)
     assert fit is not None
     if len(radii) == 1:  # of the two answers the steeper one: its interval holds the other
         other = fit_plane(px, group, mirrored(fit.plane), known, prior, scale_sd=scale_sd)

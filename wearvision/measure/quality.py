@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.coach import coach
 from wearvision.measure.plane import Plane
 from wearvision.measure.prior import prior_of
 from wearvision.measure.retake import Retake
@@ -29,8 +30,8 @@ TILT_MOST_DEG = 35.0
 """At 35 degrees a card 1 mm too high shifts a point by 0.7 mm, and a groove as deep as wide hides 70 % of its
 floor. Common practice, no source."""
 LIMIT_LEAST_PX = 3.0
-"""Pixels across the smallest limit. Two edges of 0.2 px each make 0.28 px; the guard of 1.645 u against a
-limit of 3 px is then 15 % of it. Below 2 px a feature is not resolved at all (sampling theorem)."""
+"""Pixels across the smallest limit in a photo that just resolves it (see `coach`); no photo need be sharper than
+for that."""
 BLUR_PER_LIMIT = 3.0
 """Edge sigmas that must fit into the smallest limit: nearer, the flanks of two edges run into each other and
 both seem to move."""
@@ -134,6 +135,9 @@ def _light(gray: Gray, sighting: Sighting | None, inside: NDArray[np.bool_] | No
 
 
 def _view(plane: Plane, at_px: Array, limit_mm: float, sighting: Sighting | None) -> Iterator[Retake]:
+    told = coach(plane, at_px, limit_mm)
+    if told is not None and (told.code != "tilt" or plane.tilt_deg <= TILT_MOST_DEG):
+        yield told
     if plane.tilt_deg > TILT_MOST_DEG:
         yield Retake(
             code="tilt",
@@ -142,12 +146,6 @@ def _view(plane: Plane, at_px: Array, limit_mm: float, sighting: Sighting | None
         )
     scale = plane.mm_per_px(at_px).value
     limit_px = limit_mm / scale
-    if limit_px < LIMIT_LEAST_PX:
-        yield Retake(
-            code="too-far",
-            say=f"Too far: {limit_mm:g} mm covers {limit_px:.1f} pixels and needs {LIMIT_LEAST_PX:g}; "
-            f"go {LIMIT_LEAST_PX / limit_px:.1f} times closer.",
-        )
     sigma = math.nan if sighting is None else sighting.edge_sigma_px
     most = min(limit_px / BLUR_PER_LIMIT, BLUR_MOST_PX)
     if sigma > max(most, LIMIT_LEAST_PX / BLUR_PER_LIMIT):

@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from wearvision.finding import FLAGS, Kind
 from wearvision.pages.plots import plot_svg
-from wearvision.quantity import Measured, Quantity
+from wearvision.quantity import K95, Measured, Quantity
 from wearvision.rules import cautions
 
 HEADINGS = {"residue": "Residual fluid", "edges": "Sharp edges", "gasket": "Old gaskets"}
@@ -91,6 +91,19 @@ def say(quantity: Quantity) -> str:
     return f"{round(quantity.value, -digits):.{places}f} ± {half:.{places}f}{tail}"
 
 
+def shares(quantity: Quantity) -> tuple[tuple[str, str], ...]:
+    """Named parts of a figure's uncertainty, largest first: `edge`, `± 0.05 mm`; parts below a hundredth are left out.
+
+    Each is the half-width of the 95 % interval the figure would have from that part alone; they add up by the root
+    of their squares.
+    """
+    if not isinstance(quantity, Measured) or not quantity.u > 0:
+        return ()
+    unit = UNIT_WORDS.get(quantity.unit, quantity.unit)
+    parts = sorted(quantity.budget.items(), key=lambda part: -part[1])
+    return tuple((plain(name), f"± {K95 * u:.2g} {unit}".strip()) for name, u in parts if u >= 0.01 * quantity.u)
+
+
 def plain(name: str) -> str:
     """A name of the code as words on a page: `width_max` and `box-cover` lose their joints."""
     return name.replace("_", " ").replace("-", " ")
@@ -133,6 +146,6 @@ def _room() -> Environment:
         loader=PackageLoader("wearvision.pages", "templates"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    room.filters.update(say=say, plain=plain, lead=lead)
+    room.filters.update(say=say, shares=shares, plain=plain, lead=lead)
     room.globals.update(some=some, defers=DEFERS, qr_svg=qr_svg, plot_svg=plot_svg)
     return room

@@ -89,6 +89,23 @@ def _rules(options: argparse.Namespace) -> int:
     return 0
 
 
+def _diameter(options: argparse.Namespace) -> int:
+    from wearvision.scenes.diameter import score_photo, table
+    from wearvision.scenes.score import truth_files
+
+    answers = []
+    for number, (photo, truth) in enumerate(truth_files(options.folder)):
+        answer = score_photo(
+            photo, truth, which=options.circle, alone=options.alone, bent=options.bent, seed=number
+        )
+        answers.append(answer)
+        if not answer.refused:
+            worst, width = abs(answer.error).max(), answer.u95.max()
+            print(f"{answer.name}: tilt {answer.tilt_deg:.0f}, worst {100 * worst:.2f} %, U95 to {100 * width:.2f} %")
+    print(table(answers))
+    return 0
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Run one of the commands; returns the exit code."""
     parser = argparse.ArgumentParser(prog="python -m wearvision.scenes", description=__doc__)
@@ -123,6 +140,12 @@ def main(arguments: list[str] | None = None) -> int:
     scales.add_argument("--photos", type=int, default=200, help="photos of each mode")
     scales.add_argument("--flush", action="store_true", help="cards exactly as high as stated: errors only")
     scales.set_defaults(run=_scales)
+    diameter = commands.add_parser("diameter", help="lengths and their intervals with a known diameter as the scale")
+    diameter.add_argument("folder", type=Path, help="photos with their truth")
+    diameter.add_argument("--circle", choices=("rim", "bore"), default="rim", help="which one the caliper measured")
+    diameter.add_argument("--alone", action="store_true", help="the other diameter is not stated")
+    diameter.add_argument("--bent", action="store_true", help="leave the lens's distortion in the photo")
+    diameter.set_defaults(run=_diameter)
     options = parser.parse_args(arguments)
     return int(options.run(options))
 
