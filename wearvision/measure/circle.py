@@ -31,6 +31,9 @@ CALIPER_SD_MM = 0.03
 EDGE_SD_MM = 0.03
 """How far from the measured diameter's radius a clean edge may be seen: it is broken a little. A ragged one may be as
 far off as its runs scatter. Common practice, no source."""
+EDGE_SD_PX = 0.15
+"""The same in pixels, all round alike: where a blurred edge is seen hangs on the photo's tones and sharpening. Common
+practice, no source."""
 DRAWING_SD = (0.06, 0.0006)
 """How far the other diameter, taken from a drawing, may lie from the part's: mm, and relative to the radius. Common
 practice, no source."""
@@ -272,7 +275,9 @@ def _fine(
         plane, radii, heights = fit.plane, fit.radii_mm, fit.heights_mm
         if not np.isfinite(plane.theta).all() or plane.tilt_deg > MOST_TILT_DEG or plane.theta[5] <= 0:
             return None
-        ragged = [float(s) * _scale(plane, float(r)) for s, r in zip(fit.sigma_px, radii, strict=True)]
+        ragged = [
+            math.hypot(float(s), EDGE_SD_PX) * _scale(plane, float(r)) for s, r in zip(fit.sigma_px, radii, strict=True)
+        ]
         known = _known(stated, start.radii_mm, ragged)
     assert fit is not None
     if len(radii) == 1:  # of the two answers the steeper one: its interval holds the other
