@@ -24,7 +24,7 @@ from wearvision.measure.rings import edge_pixels
 from wearvision.measure.unwrap import Image
 
 SMALL_PX = 640
-EDGES = 4000
+EDGES, LEAST_EDGES = 4000, 50
 TILTS_DEG = (0.0, 12.0, 20.0, 28.0)
 WAYS = 10
 """Tilts tried, and directions of each."""
@@ -144,6 +144,8 @@ def _starts(small: Small, gray: Image, prior: Prior) -> list[Plane]:
     """Planes of the likeliest tilts, origin at the likeliest axis, most votes first."""
     chart = Chart(values=small.values, valid=small.valid > 0, origin_mm=np.zeros(2), step_mm=1.0)
     place, normal, weight = edge_pixels(chart, EDGES)
+    if len(place) < LEAST_EDGES:
+        return []
     here, ahead = small.to_photo(place), small.to_photo(place + 0.5 * normal)
     size = (gray.shape[1], gray.shape[0])
     found: list[tuple[float, Plane]] = []
