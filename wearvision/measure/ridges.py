@@ -7,13 +7,16 @@ the search goes on.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
 from wearvision.measure.edges import Grid
 from wearvision.measure.evidence import COLUMNS, ROWS, Evidence, mean_between, moved
 from wearvision.measure.plane import Array
-from wearvision.measure.ribbon import FULL_GAP, Ribbon, extend, settle
+from wearvision.measure.ribbon import FULL_GAP, Ribbon, extend
+from wearvision.measure.sectors import refine
 from wearvision.measure.unwrap import Strip
 
 CLIP = 5.0
@@ -58,6 +61,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     widths: Array = low * np.power(WIDTH_RATIO, np.arange(count, dtype=np.float64))
     gain = _gains(found, widths, cell_px, strip.step_mm * COLUMNS)
     ribbons: list[Ribbon] = []
+    free = replace(strip, valid=strip.valid.copy())
     for _ in range(most):
         seam = _seam(gain) if strip.closed else 0
         table = _align(gain, seam)
@@ -68,15 +72,22 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
         said = np.array([gain[(row + seam) % len(gain), w, c] for row, w, c in path])
         run = _best_run(path, said, widths, strip)
         ribbon = _ribbon([path[i] for i in run], seam, widths, float(said[run.start : run.stop].sum()), strip)
-        ribbon = settle(ribbon, found, strip, max_width_mm)
+        ribbon = refine(ribbon, found, free, max_width_mm)
         ribbon = extend(ribbon, found, strip)
         if ribbon.score >= 0.5 * least:
             ribbons.append(ribbon)
+            _take(free, ribbon)
         _forbid(gain, widths, ribbon)
         for i in run:
             row, _, c = path[i]
             gain[(row + seam) % len(gain), :, max(0, c - 2) : c + 3] = NOWHERE
     return sorted(ribbons, key=lambda r: -r.score)
+
+
+def _take(free: Strip, ribbon: Ribbon) -> None:
+    """What one ribbon covers is no part of the next."""
+    for row, low, high in zip(ribbon.rows % len(free.valid), ribbon.inner, ribbon.outer, strict=True):
+        free.valid[row, max(0, round(low)) : max(0, round(high) + 1)] = False
 
 
 def _seam(gain: Grid) -> int:

@@ -6,6 +6,8 @@ well a concentric pair of edges fits.
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 
@@ -15,8 +17,9 @@ from wearvision.measure.plane import Array
 
 EDGES = 16_000
 """Edge pixels that vote."""
-MIN_SCORE = 0.08
-"""Least mean excess of edge strength along what is seen of the two circles."""
+VOTED, LEAST = 0.15, 0.15
+"""A ring is believed when the mean excess of edge strength along what is seen of its two circles, and this much for
+each e-fold by which the votes for its centre surpass those of the next place, come to the least."""
 MIN_SEEN = 0.2
 """With less of the circles in view the excess is taken over this share."""
 PAD = 0.6
@@ -28,15 +31,20 @@ def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
     pad = round(PAD * nominal[1] / chart.step_mm)
     votes = _votes(chart, np.array(nominal), pad, EDGES)
     best: tuple[float, float, Array] | None = None
+    tops: list[float] = []
     for _ in range(6):
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
         if top <= 0:
             break
+        tops.append(float(top))
         found = _pair_score(chart, np.array([column, row], dtype=np.float64) - pad, nominal)
         if best is None or found[0] > best[0]:
             best = found
         cv2.circle(votes, (column, row), max(2, round(8 / chart.step_mm)), 0.0, -1)
-    return None if best is None or best[1] < MIN_SCORE else chart.origin_mm + best[2] * chart.step_mm
+    if best is None:
+        return None
+    lead = math.log(tops[0] / tops[1]) if len(tops) > 1 else 0.0
+    return chart.origin_mm + best[2] * chart.step_mm if best[1] + VOTED * lead >= LEAST else None
 
 
 def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
