@@ -15,7 +15,8 @@ OTHER = "cd" * 32
 
 
 def survey(*findings: Finding, sha: str = kit.SHA, usable: bool = True) -> dict[str, Any]:
-    return {"photo": {"file": "C-1/a.jpg", "sha256": sha}, "usable": usable, "findings": [f.to_json() for f in findings]}
+    told = [f.to_json() for f in findings]
+    return {"photo": {"file": "C-1/a.jpg", "sha256": sha}, "usable": usable, "findings": told}
 
 
 SHEET = prefill(kit.rubric(), "C-1", [(kit.SHA, kit.finding())], photos={kit.SHA: "wear-face"})

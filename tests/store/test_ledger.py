@@ -245,7 +245,7 @@ def test_no_verdict_passes_over_a_mark_found_after_the_sheet_was_laid() -> None:
         for entry in entries(sheet):
             book.commit(TAG, entry, AT)
         book.keep_photo(TAG, photo(), survey(kit.finding("G3")), AT)
-        with pytest.raises(NeedsPerson, match="groove G3 of C-1042/later.jpg"):
+        with pytest.raises(NeedsPerson, match=r"groove G3 of C-1042/later\.jpg"):
             book.confirm(TAG, "C. Lead", AT)
         with pytest.raises(NeedsPerson):
             book.load(TAG).verdict()
@@ -331,8 +331,8 @@ def test_a_reading_is_taken_after_its_sheet_was_laid_and_not_in_the_future(taken
 def test_marks_of_persons_are_kept_with_the_sheet() -> None:
     with ledger() as book:
         sheet = laid(book)
+        book.begin(sheet, AT, renew=True, marks={OTHER: [{"action": "strike"}]})
         with pytest.raises(BrokenRecord):
-            book.begin(sheet, AT, renew=True, marks={OTHER: [{"action": "strike"}]})
             book.load(TAG)
     with ledger() as book:
         sheet = laid(book)
@@ -351,7 +351,7 @@ def test_a_tag_typed_wrong_is_met_with_the_right_one() -> None:
             book.load("c-1042")
         for number in range(20):
             book.receive(f"Z-{number}", "casing", "", AT)
-        with pytest.raises(BadInput, match="known parts: .* and 16 more") as error:
+        with pytest.raises(BadInput, match=r"known parts: .* and 16 more") as error:
             book.load("qqqqqqqq")
         assert len(error.value.line()) < 200
 
