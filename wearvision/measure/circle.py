@@ -37,10 +37,11 @@ practice, no source."""
 DRAWING_SD = (0.06, 0.0006)
 """How far the other diameter, taken from a drawing, may lie from the part's: mm, and relative to the radius. Common
 practice, no source."""
-LEVEL_SD_MM, OTHER_SD_MM = 0.2, 3.0
+LEVEL_SD_MM, OTHER_SD_MM = 0.3, 3.0
 """Height of the face's other edge against the first, and of a ring of which nothing is stated."""
-PLANE_SD_MM = 0.1
-"""Of the measured plane against the circle's edge, which is broken. Common practice, no source."""
+PLANE_SD_MM = {"rim": 0.1, "bore": 0.2}
+"""Of the measured plane against the circle's edge, which is broken; a bore may have a small register. Common practice,
+no source."""
 LEAST_ARC_DEG = 60.0
 RATIO_SD = 0.005
 """Of the logarithm of the ratio of two rings on the first look."""
@@ -61,9 +62,10 @@ LEAST_ROWS = 40
 """Edge points of the known circle, at least: two thirds of 60 degrees."""
 CLEAR = 0.5
 """Strength of a ring against the strongest, from which on it may be the one meant."""
-MOST_SPREAD_PX, LEAST_WORTH, MOST_PULL = 0.6, 1.6, 3.0
-"""Scatter of the edge about its circle, clear edge in full circles, and standard deviations a stated size, a level or
-the lens may have to give: good fits have 0.1 to 0.4 px, 2 or more, and below 2."""
+MOST_SPREAD_PX, LEAST_WORTH, MOST_PULL = 0.45, 1.6, 9.2
+"""Scatter of the edge about its circle, clear edge in full circles, and the sum of squares, in standard deviations, of
+what lens, sizes and levels have to give: chi squared of 2 degrees of freedom, 99 %. A wrong edge bends the lens first:
+good fits on drawn photos have 0.1 to 0.4 px, 2 or more, and below 5."""
 SURE_SPREAD_PX, SURE_WORTH, RIVAL = 0.35, 2.2, 0.9
 HINT = "state both diameters of the face, have all of it in the picture, or lay a card beside it"
 GAMMA = 2.2
@@ -159,7 +161,7 @@ def _clear(fine: Fine) -> bool:
     """Whether the edges are those of circles, and of the sizes and the lens that were expected."""
     enough = LEAST_WORTH * (1.0 if len(fine.fit.radii_mm) > 1 else 0.5)
     return bool(
-        fine.fit.spread_px.max() <= MOST_SPREAD_PX and fine.worth >= enough and np.abs(fine.fit.pulls).max() < MOST_PULL
+        fine.fit.spread_px.max() <= MOST_SPREAD_PX and fine.worth >= enough and np.sum(fine.fit.pulls**2) < MOST_PULL
     )
 
 
@@ -409,7 +411,7 @@ def _answer(fine: Fine, stated: KnownCircle, size: tuple[int, int], lens_source:
     second = len(fit.radii_mm) > 1 and _arc_deg(fine, 1) >= LEAST_ARC_DEG
     sources = covariance_parts(fit, fine.group, fine.px)
     lift = np.zeros((N, N))
-    lift[11, 11] = PLANE_SD_MM**2
+    lift[11, 11] = PLANE_SD_MM[stated.which] ** 2
     sources["height"] = sources["height"] + lift
     if not second:
         sources["tilt"] = _either_way(fit.plane)
