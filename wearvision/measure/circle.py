@@ -60,8 +60,9 @@ LEAST_SLOPE = 0.004
 """Slope of the light per strip column over its mean, at least, for a row to hold an edge."""
 LEAST_ROWS = 40
 """Edge points of the known circle, at least: two thirds of 60 degrees."""
-CLEAR = 0.5
-"""Strength of a ring against the strongest, from which on it may be the one meant."""
+CLEAR, APART = 0.15, 0.15
+"""Strength of a ring against the strongest, from which on it may be the one meant; and how far apart two of them must
+be, in the logarithm of their radii, not to be two edges of one rim."""
 MOST_SPREAD_PX, LEAST_WORTH, MOST_PULL = 0.45, 1.6, 9.2
 """Scatter of the edge about its circle, clear edge in full circles, and the sum of squares, in standard deviations, of
 what lens, sizes and levels have to give: chi squared of 2 degrees of freedom, 99 %. A wrong edge bends the lens first:
@@ -204,17 +205,15 @@ def _by_ratio(family: Family, stated: KnownCircle) -> Iterator[Start]:
 
 
 def _by_look(family: Family, stated: KnownCircle) -> Iterator[Start]:
-    """The bore is the innermost clear ring, the rim the outermost; nothing when another is nearly as likely."""
+    """Of one clear ring, or two, the bore is the inner and the rim the outer; of more, any may be meant."""
     top = max(r.strength for r in family.rings)
     clear = [r for r in family.rings if r.strength >= CLEAR * top]
-    one = clear[0] if stated.which == "bore" else clear[-1]
-    others = sorted((r for r in clear if r is not one), key=lambda r: -r.strength)
-    near = [r for r in others if abs(math.log(r.radius / one.radius)) < 0.15]
-    if near:
+    if len(clear) > 2 or (len(clear) == 2 and math.log(clear[1].radius / clear[0].radius) < APART):
         return
-    second = others[:1]
+    one = clear[0] if stated.which == "bore" else clear[-1]
     scale = stated.diameter_mm / 2 / one.radius
-    yield _scaled(family, one, stated, tuple(r.radius * scale for r in second), one.strength, stated.diameter_mm / 2)
+    second = tuple(r.radius * scale for r in clear if r is not one)
+    yield _scaled(family, one, stated, second, one.strength, stated.diameter_mm / 2)
 
 
 def _scaled(
