@@ -9,28 +9,17 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from tests import frames_kit as kit
+from tests.cli_kit import Run, in_process
 from wearvision import cli
 from wearvision.app import measuring
 
 SCHEMA = json.loads((Path(measuring.__file__).parent / "measure.schema.json").read_text(encoding="utf-8"))
-
-
-@dataclass(frozen=True)
-class Ran:
-    code: int
-    out: str
-    err: str
-
-
-Run = Callable[..., Ran]
 
 
 @pytest.fixture
@@ -39,18 +28,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("WEARVISION_DEBUG", raising=False)
 
-    def call(*words: str) -> Ran:
-        monkeypatch.setattr(sys, "argv", ["wearvision", *words])
-        code = 0
-        try:
-            cli.main()
-        except SystemExit as end:
-            code = int(end.code or 0)
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return Ran(code, out, err)
-
-    return call
+    return in_process(monkeypatch, capsys)
 
 
 @pytest.fixture(scope="module")

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import csv
 import json
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests import history_kit as kit
-from wearvision import cli
+from tests.cli_kit import Run, in_process
 from wearvision.app.shop import open_shop
-
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
@@ -26,18 +22,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
         kit.three(shop.ledger)
         kit.laid(shop.ledger, "Spring 26", "2026-03-02", tag="I-7")
 
-    def call(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["wearvision", *words])
-        code = 0
-        try:
-            cli.main()
-        except SystemExit as end:
-            code = int(end.code or 0)
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
-    return call
+    return in_process(monkeypatch, capsys)
 
 
 def test_history_in_words_and_json(run: Run) -> None:

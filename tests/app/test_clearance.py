@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.cli_kit import Run, in_process
 from tests.pump_kit import AT, AXIAL, DEMO, HEAD, PARTS, confirm, lay, ring, write
-from wearvision import cli
 from wearvision.app.clearance import clearances_for, clearances_of
 from wearvision.app.reporting import write_report
 from wearvision.app.shop import Shop, open_shop
@@ -27,23 +26,12 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Callable[..., tuple]:
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
     """The command line in this process, in an empty folder: exit code, stdout, stderr."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "120")
 
-    def call(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["wearvision", *words])
-        code = 0
-        try:
-            cli.main()
-        except SystemExit as end:
-            code = int(end.code or 0)
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
-    return call
+    return in_process(monkeypatch, capsys)
 
 
 def test_only_confirmed_readings_count(shop: Shop, tmp_path: Path) -> None:
@@ -109,7 +97,7 @@ def test_both_rings_of_a_double_suction_pump(tmp_path: Path) -> None:
     assert found.needs_person
 
 
-def test_the_command_prints_and_says_when_a_person_is_needed(run: Callable[..., tuple]) -> None:
+def test_the_command_prints_and_says_when_a_person_is_needed(run: Run) -> None:
     code, out, err = run("clearance", str(DEMO / "pump-P-204.toml"))
     assert code == 4
     assert "Clearance, diametral, largest" in out and "undecided" in out and "renew at 0.920 mm" in out
@@ -118,7 +106,7 @@ def test_the_command_prints_and_says_when_a_person_is_needed(run: Callable[..., 
     assert "maker's manual" in err
 
 
-def test_a_settled_pump_ends_with_zero(run: Callable[..., tuple], tmp_path: Path) -> None:
+def test_a_settled_pump_ends_with_zero(run: Run, tmp_path: Path) -> None:
     file = write(tmp_path, HEAD + AXIAL)
     code, out, _ = run("clearance", str(file))
     assert code == 0
@@ -126,7 +114,7 @@ def test_a_settled_pump_ends_with_zero(run: Callable[..., tuple], tmp_path: Path
     assert "0.322 mm towards the front face" in out
 
 
-def test_json_holds_everything_on_one_line(run: Callable[..., tuple], tmp_path: Path) -> None:
+def test_json_holds_everything_on_one_line(run: Run, tmp_path: Path) -> None:
     file = write(tmp_path, HEAD + AXIAL + ring("front", 165.40, 164.80))
     code, out, _ = run("clearance", str(file), "--json")
     assert code == 0
@@ -153,7 +141,7 @@ def test_json_holds_everything_on_one_line(run: Callable[..., tuple], tmp_path: 
     ],
 )  # fmt: skip
 def test_bad_input_is_one_line_and_exit_three(
-    run: Callable[..., tuple], tmp_path: Path, text: str, why: str
+    run: Run, tmp_path: Path, text: str, why: str
 ) -> None:
     code, out, err = run("clearance", str(write(tmp_path, HEAD + text)))
     assert code == 3
@@ -161,7 +149,7 @@ def test_bad_input_is_one_line_and_exit_three(
     assert why in err and err.count("\n") == 1
 
 
-def test_a_missing_file_is_bad_input(run: Callable[..., tuple]) -> None:
+def test_a_missing_file_is_bad_input(run: Run) -> None:
     code, _, err = run("clearance", "nowhere.toml")
     assert code == 3
     assert "nowhere.toml" in err
@@ -244,7 +232,7 @@ def test_what_is_undecided_on_the_pump_stands_among_the_follow_ups(shop: Shop, t
     assert "(undecided): Undecided:" in head
 
 
-def test_a_pump_without_gaps_or_rings_asks_for_them(run: Callable[..., tuple], tmp_path: Path) -> None:
+def test_a_pump_without_gaps_or_rings_asks_for_them(run: Run, tmp_path: Path) -> None:
     code, out, _ = run("clearance", str(write(tmp_path, HEAD)))
     assert code == 4
     assert "without them there is no clearance" in " ".join(out.split())
