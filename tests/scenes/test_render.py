@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from wearvision.scenes.chance import draw_scene
+from wearvision.scenes.face_stage import face_stage
 from wearvision.scenes.files import is_done, write_scene
 from wearvision.scenes.lens import inside, project
 
@@ -17,7 +18,7 @@ def test_a_tiny_scene_lands_where_the_geometry_says(tmp_path: Path) -> None:
     from PIL import Image
 
     scene = draw_scene(9004, 320)
-    record = write_scene(scene, tmp_path, 1)
+    record = write_scene(face_stage(scene), tmp_path, 1)
     assert is_done(tmp_path, scene.name)
     mask = np.asarray(Image.open(tmp_path / f"{scene.name}_mask.png"))
     assert mask.shape == (240, 320)

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from wearvision.scenes.chance import draw_scene
+from wearvision.scenes.face_stage import face_stage
+from wearvision.scenes.record import truth_record
 from wearvision.scenes.score import QUANTITIES, Tally, add_photo, counts, overlap, pair_up, summary, table
-from wearvision.scenes.truth import FACE, truth_record
+from wearvision.scenes.stage import FACE
 
 
 @pytest.fixture(scope="module")
@@ -19,7 +21,7 @@ def truth() -> dict[str, Any]:
     for seed in range(300, 400):
         scene = draw_scene(seed)
         mask = np.full((scene.camera.height_px, scene.camera.width_px), FACE, dtype=np.uint8)
-        record = truth_record(scene, mask, "a.jpg")
+        record = truth_record(face_stage(scene), mask, "a.jpg")
         wide = [f for f in record["findings"] if f["kind"] == "groove" and counts(f)]
         if len(wide) >= 2 and all(f["truth"]["arc_in_view"] > 100 for f in wide):
             record["size"] = (scene.camera.height_px, scene.camera.width_px)

@@ -101,7 +101,7 @@ def test_a_labelled_card_says_its_size() -> None:
     from wearvision.scenes.drawing import sheet_bitmap
 
     card = next(s.card for s in map(draw_scene, SEEDS) if s.card.serial and s.card.name == "small")
-    drawing = sheet_bitmap(card, 60)
+    drawing = sheet_bitmap(card, px_per_square=60)
     per_mm = 60 / 10.0
     left, top, _, _ = card.box_mm
     to_px = np.array([[per_mm, 0, -left * per_mm - 0.5], [0, per_mm, -top * per_mm - 0.5], [0, 0, 1.0]])

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.board import BoardSpec
-from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.groove import find_grooves, to_finding
-from wearvision.measure.finders.pits import measure_field
+from wearvision.measure.face import Face
 from wearvision.measure.known import known_plane
 from wearvision.measure.lens import Lens
+from wearvision.measure.look import Look, Seen
 from wearvision.measure.marks import Mark, apply_marks
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.pose import from_stated_scale, solve
@@ -25,8 +24,10 @@ from wearvision.measure.rule.find import find_rule
 from wearvision.measure.rule.result import RuleScale
 from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
-from wearvision.stated import Stated
+from wearvision.measure.views import wear_face
+from wearvision.measure.views.wear_face import totals
+from wearvision.quantity import Quantity, Unmeasured
+from wearvision.stated import Stated, View
 
 LIMIT_MM = 0.8
 """Smallest limit a view is held against when the rubric names none: 1/32 in."""
@@ -34,12 +35,14 @@ NO_FINDER = "no finder for this view yet: mark by hand"
 NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside the part")
 NO_VIEW = "what the photo shows is not stated"
 CRACKS = ("cracks", "none can be ruled out from a photo: a penetrant test tells")
-PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
 ONE_RULE = (
     "lengths across the rule",
     "one rule shows its scale along itself only; across it the intervals carry the foreshortening that may be",
 )
 DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
+USUAL_BLUR_PX = 0.8
+VIEWS: Mapping[View, Callable[[Look], Seen]] = {"wear-face": wear_face.see}
+"""What looks at each view; a view without a line is marked by hand only."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -130,25 +133,24 @@ def survey(
     )
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
-    face = _face(gray, plane, stated, cards)
-    circles = _circles(face, plane)
-    found, missing = _findings(gray, plane, face, stated, sighting, cards)
+    seen = _look(gray, plane, stated, sighting, cards, limit_mm)
+    found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
-        found = apply_marks(found, marks, plane, face if isinstance(face, Face) else None)
-    if isinstance(rule, RuleScale):
-        missing = (*missing, ONE_RULE)
+        found = apply_marks(found, marks, plane, seen.face)
+    missing = (*seen.not_assessed, *((ONE_RULE,) if isinstance(rule, RuleScale) else ()))
     if isinstance(plane, Plane):
         missing = (*missing, *plane.doubts)
     at = _at(plane, circles)
     return Survey(
-        plane=plane, findings=found, not_assessed=missing, summary=_summary(face, plane, found),
+        plane=plane, findings=found, not_assessed=missing,
+        summary={**seen.summary, **(totals(seen.face, found) if seen.face is not None else {})},
         retake=gates(
             gray, sighting if asked in (None, "card") else None, plane, stated,
             face_px=circles[0] if circles else None, limit_mm=limit_mm, focal35_mm=focal35_mm,
         ),
         at_px=at, mm_per_px=plane.mm_per_px(at) if isinstance(plane, Plane) and at is not None else NO_SCALE,
         circles_px=circles, card_px=_squares(sighting), sighting=sighting,
-        face=face if isinstance(face, Face) else None, rule=rule if isinstance(rule, RuleScale) else None,
+        face=seen.face, rule=rule if isinstance(rule, RuleScale) else None,
     )  # fmt: skip
 
 
@@ -189,46 +191,23 @@ def _corners(sighting: Sighting, margin: float) -> Array:
     return apply(sighting.homography, np.array([[low, low], [right, low], [right, bottom], [low, bottom]]))
 
 
-def _face(gray: Image, plane: Plane | Unmeasured, stated: Stated, cards: tuple[Array, ...]) -> Face | Unmeasured:
+def _look(
+    gray: Image, plane: Plane | Unmeasured, stated: Stated, sighting: Sighting | None, cards: tuple[Array, ...],
+    limit_mm: float,
+) -> Seen:  # fmt: skip
+    """What the stated view shows, and what no photo can tell."""
+    always = (CRACKS, DEPTH)
     if not isinstance(plane, Plane):
-        return Unmeasured(reason="no scale, so no face is sought", hint=NO_SCALE.hint)
-    if stated.view != "wear-face":
-        return Unmeasured(reason="this view has no wear face", hint="")
-    return find_face(gray, plane, stated, cards)
-
-
-def _findings(
-    gray: Image, plane: Plane | Unmeasured, face: Face | Unmeasured, stated: Stated, sighting: Sighting | None,
-    cards: tuple[Array, ...],
-) -> tuple[tuple[Finding, ...], tuple[tuple[str, str], ...]]:  # fmt: skip
-    """Findings of the view, and what was not looked at."""
-    missing = [CRACKS, DEPTH, ("pits", "not searched for; mark them by hand")]
-    if not isinstance(plane, Plane):
-        return (), (("everything", plane.reason), *missing)
-    if stated.view != "wear-face":
-        return (), ((stated.view, NO_FINDER) if stated.view else ("everything", NO_VIEW), *missing)
-    if not isinstance(face, Face):
-        return (), (("grooves", f"{face.reason}; {face.hint}"), *missing)
-    if not face.sure:
-        missing.append(PICKED)
+        return Seen(not_assessed=(("everything", plane.reason), *always))
+    if stated.view is None:
+        return Seen(not_assessed=(("everything", NO_VIEW), *always))
+    if stated.view not in VIEWS:
+        return Seen(not_assessed=((stated.view, NO_FINDER), *always))
     blur = sighting.edge_sigma_px if sighting is not None else np.nan
-    tracks, strip = find_grooves(
-        gray, plane, face, cards, blur_px=float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
-    )
-    seen = float(face.seen_deg[:, 1].mean())
-    if seen < 0.98:
-        missing.append(("part of the face", f"{100 * (1 - seen):.0f} % of the ring is out of view or covered"))
-    found = [to_finding(t, f"G{i}", plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1)]
-    return tuple(found), tuple(missing)
-
-
-USUAL_BLUR_PX = 0.8
-
-
-def _circles(face: Face | Unmeasured, plane: Plane | Unmeasured) -> tuple[Array, ...]:
-    if not (isinstance(face, Face) and isinstance(plane, Plane)):
-        return ()
-    return tuple(face.circle_px(plane, r) for r in (face.outer_mm.value, face.inner_mm.value))
+    blur_px = float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
+    look = Look(gray=gray, plane=plane, stated=stated, cards_px=cards, blur_px=blur_px, limit_mm=limit_mm)
+    seen = VIEWS[stated.view](look)
+    return replace(seen, not_assessed=(*always, *seen.not_assessed))
 
 
 def _at(plane: Plane | Unmeasured, circles: tuple[Array, ...]) -> Array | None:
@@ -244,53 +223,3 @@ def _at(plane: Plane | Unmeasured, circles: tuple[Array, ...]) -> Array | None:
     ring = np.vstack(circles)
     seen = ring[in_frame(ring, plane.size_px)]
     return np.asarray(seen.mean(axis=0)) if len(seen) else middle
-
-
-def _summary(
-    face: Face | Unmeasured, plane: Plane | Unmeasured, findings: Sequence[Finding]
-) -> dict[str, Quantity]:
-    """Figures of the face and of all that stands on it."""
-    if not (isinstance(face, Face) and isinstance(plane, Plane)):
-        return {}
-    out = _face_figures(face, plane)
-    standing = [f for f in findings if not f.struck]
-    shares = [q for f in standing if f.kind == "groove" and isinstance(q := f.quantities.get("share"), Measured)]
-    out["groove_count"] = Measured(value=float(sum(f.kind == "groove" for f in standing)), u=0.0, unit="count")
-    if not face.sure:
-        return out | {"face_area": UNSURE, "groove_share": UNSURE}
-    out["groove_share"] = Measured(
-        value=sum(q.value for q in shares), u=float(np.sqrt(sum(q.u**2 for q in shares))), unit="1",
-        how="area of the grooves over the ring",
-    )  # fmt: skip
-    pits = [f for f in standing if f.kind == "pit"]
-    areas = [q.value for f in pits if isinstance(q := f.quantities["area"], Measured)]
-    return out | measure_field(len(pits), sum(areas), face.area_mm2)
-
-
-UNSURE = Unmeasured(
-    reason="the face's sizes are not stated: which edges bound it is a guess", hint="state its inner and outer diameter"
-)
-
-
-def _face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
-    """Radii and area of the face, with the plane's own uncertainty."""
-    radii = (face.inner_mm, face.outer_mm)
-    rings = [face.circle_px(plane, radius.value, 60) for radius in radii]
-    axis = plane.to_px(face.centre_mm.reshape(1, 2))
-
-    def figure(p: Plane) -> Array:
-        inner, outer = (float(np.hypot(*(p.to_mm(ring) - p.to_mm(axis)).T).mean()) for ring in rings)
-        return np.array([inner, outer, np.pi * (outer**2 - inner**2)])
-
-    value, parts = plane.propagate(figure)
-    edge = 2 * np.pi * root_sum_square(*(radius.value * radius.u for radius in radii))
-    own = (radii[0].u, radii[1].u, edge)
-    how = (radii[0].how, radii[1].how, "ring between the fitted circles")
-    names = ("face_inner_radius", "face_outer_radius", "face_area")
-    units: tuple[Unit, ...] = ("mm", "mm", "mm2")
-    return {
-        name: Measured.of(
-            float(value[k]), units[k], how=how[k], edge=own[k], **{n: float(u[k]) for n, u in parts.items()}
-        )
-        for k, name in enumerate(names)
-    }

@@ -8,42 +8,43 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
+from wearvision.scenes.views import STAGES
+
 FRAME_SEEDS = (9002, 9003, 9004, 9007, 9009, 9012, 9014, 9015, 9019, 9020, 9022, 9024)
 """Scenes of the small frames that the test suite keeps, two of them clean."""
 FRAME_WIDTH_PX = 1840
 
 
 def _draw(options: argparse.Namespace) -> int:
-    _draw_all(range(options.seed, options.seed + options.count), options.width, options.out, options.spp)
+    _draw_all(options.view, range(options.seed, options.seed + options.count), options.width, options.out, options.spp)
     return 0
 
 
 def _frames(options: argparse.Namespace) -> int:
     from wearvision.scenes.files import write_registry
 
-    _draw_all(FRAME_SEEDS, FRAME_WIDTH_PX, options.out, options.spp)
+    _draw_all("wear-face", FRAME_SEEDS, FRAME_WIDTH_PX, options.out, options.spp)
     write_registry(options.out)
     return 0
 
 
-def _draw_all(seeds: Iterable[int], width_px: int | None, out: Path, samples: int) -> None:
+def _draw_all(view: str, seeds: Iterable[int], width_px: int | None, out: Path, samples: int) -> None:
     """Draw scenes that are not there yet, one line on stderr for each."""
-    from wearvision.scenes.chance import draw_scene
     from wearvision.scenes.files import is_done, write_scene
 
     tracer = None
     for seed in seeds:
-        scene = draw_scene(seed, width_px)
-        if is_done(out, scene.name):
+        stage = STAGES[view](seed, width_px)
+        if is_done(out, stage.name):
             continue
         if tracer is None:
             from wearvision.scenes.render import load_tracer
 
             tracer = load_tracer()
         started = time.monotonic()
-        write_scene(scene, out, samples, tracer)
-        size = f"{scene.camera.width_px} x {scene.camera.height_px}"
-        print(f"{scene.name}: {size}, {time.monotonic() - started:.1f} s", file=sys.stderr, flush=True)
+        write_scene(stage, out, samples, tracer)
+        size = f"{stage.camera.width_px} x {stage.camera.height_px}"
+        print(f"{stage.name}: {size}, {time.monotonic() - started:.1f} s", file=sys.stderr, flush=True)
 
 
 def _crate(options: argparse.Namespace) -> int:
@@ -110,11 +111,12 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one of the commands; returns the exit code."""
     parser = argparse.ArgumentParser(prog="python -m wearvision.scenes", description=__doc__)
     commands = parser.add_subparsers(required=True)
-    draw = commands.add_parser("draw", help="draw wear-face photos with their truth")
+    draw = commands.add_parser("draw", help="draw photos of one view with their truth")
+    draw.add_argument("--view", choices=tuple(STAGES), default="wear-face")
     draw.add_argument("--seed", type=int, required=True, help="number of the first scene")
     draw.add_argument("--count", type=int, required=True)
     draw.add_argument("--out", type=Path, required=True)
-    draw.add_argument("--width", type=int, default=None, help="picture width in px (default 2000 to 2480)")
+    draw.add_argument("--width", type=int, default=None, help="picture width in px (default: the view's own)")
     draw.add_argument("--spp", type=int, default=9, help="light paths per pixel")
     draw.set_defaults(run=_draw)
     frames = commands.add_parser("frames", help="draw the small frames of the test suite, with their registry")

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from wearvision.scenes.placing import place_camera, place_card
+from wearvision.scenes.placing import draw_aim, place_camera, place_card
 from wearvision.scenes.spec import Band, Finish, Groove, Hole, Light, Part, Rim, Room, Scene, Shot
 
 Rng = np.random.Generator
@@ -28,7 +28,7 @@ def draw_scene(seed: int, width_px: int | None = None, name: str | None = None) 
     shot = draw_shot(rng)
     turn = float(rng.uniform(0, 360))
     card = place_card(rng, part, turn)
-    camera = place_camera(rng, part, card, turn, width_px)
+    camera = place_camera(rng, card, turn, width_px, lambda rng: draw_aim(rng, part, card))
     lights, room = draw_lights(rng)
     return Scene(
         name=name or f"face_{seed:04d}",

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from wearvision.scenes.chance import draw_lights, draw_part, draw_shot
+from wearvision.scenes.face_stage import face_stage
 from wearvision.scenes.files import photo_of, sha256_of
 from wearvision.scenes.phone import save_jpeg
 from wearvision.scenes.placing import aim_at_part, place_camera, place_card
@@ -91,7 +92,7 @@ def demo_scene(photo: DemoPhoto) -> Scene:
     card = _card(rng, part, photo, turn)
     steep = {"tilt": 52.0}.get(photo.fault, float(rng.uniform(2, 22)))
     points = aim_at_part(part, card, None if photo.whole else 75.0, with_card=photo.fault != "no-card")
-    camera = place_camera(rng, part, card, turn, WIDTH_PX, points, steep, f35_mm=26)
+    camera = place_camera(rng, card, turn, WIDTH_PX, lambda _: points, steep, f35_mm=26)
     lights, room = draw_lights(rng)
     shot = replace(draw_shot(rng), motion_px=0.0, noise=0.7, quality=QUALITY, sharpen=0.4)
     if photo.fault == "blur":
@@ -141,7 +142,7 @@ def write_crate(out: Path, samples: int) -> None:
             tracer = load_tracer()
         path.parent.mkdir(exist_ok=True)
         scene = demo_scene(photo)
-        pixels, _, record = photo_of(scene, samples, photo.name, tracer)
+        pixels, _, record = photo_of(face_stage(scene), samples, photo.name, tracer)
         save_jpeg(path, pixels, scene.camera, scene.shot.quality)
         truth["photos"][photo.name] = {"sha256": sha256_of(path), "retake_expected": photo.fault, **record}
         truth_path.write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")

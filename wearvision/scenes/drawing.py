@@ -27,7 +27,7 @@ def card_bitmap(card_number: int = 0, px_per_square: int = 300) -> NDArray[np.ui
     return np.asarray(board.generateImage(size, None, margin, 1), dtype=np.uint8)
 
 
-def sheet_bitmap(card: Card, px_per_square: int = 300) -> NDArray[np.uint8]:
+def sheet_bitmap(card: Card, view: str = "wear-face", px_per_square: int = 300) -> NDArray[np.uint8]:
     """Gray drawing of the whole sheet: card 0 and, where the card has a serial, its label."""
     board = card_bitmap(0, px_per_square)
     if not card.serial:
@@ -36,14 +36,14 @@ def sheet_bitmap(card: Card, px_per_square: int = 300) -> NDArray[np.uint8]:
     left, top, right, _ = card.box_mm
     wide = np.full((board.shape[0], round((right - left) * per_mm)), 255, dtype=np.uint8)
     wide[:, : board.shape[1]] = board
-    words = f"WV1/C0/{card.name}/{card.serial}/wear-face".upper()
+    words = f"WV1/C0/{card.name}/{card.serial}/{view}".upper()
     modules = np.array([list(row) for row in segno.make(words, version=2, error="m", micro=False).matrix])
     corner, far = qr_square_mm(card.name)[[0, 2]]
     side = round((far[0] - corner[0]) * per_mm)
     square = cv2.resize((1 - modules.astype(np.uint8)) * 255, (side, side), interpolation=cv2.INTER_NEAREST)
     x, y = round((corner[0] - left) * per_mm), round((corner[1] - top) * per_mm)
     wide[y : y + side, x : x + side] = square
-    for i, line in enumerate(("CARD 0", card.name.upper(), card.serial, "WEAR FACE")):
+    for i, line in enumerate(("CARD 0", card.name.upper(), card.serial, view.upper().replace("-", " "))):
         at = (x, y + side + round((0.45 + 0.42 * i) * px_per_square))
         cv2.putText(wide, line, at, cv2.FONT_HERSHEY_SIMPLEX, px_per_square / 140, 0, px_per_square // 40, cv2.LINE_AA)
     return wide

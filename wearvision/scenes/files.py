@@ -1,4 +1,4 @@
-"""One scene to files: photo, truth record and mask, written so that a stopped run can go on."""
+"""One stage to files: photo, truth record and mask, written so that a stopped run can go on."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from wearvision.scenes.phone import develop, save_jpeg
-from wearvision.scenes.spec import Scene
-from wearvision.scenes.truth import CARD, paint_mask, truth_record
+from wearvision.scenes.record import truth_record
+from wearvision.scenes.stage import CARD, Stage
 
 
 def is_done(folder: Path, name: str) -> bool:
@@ -22,26 +22,26 @@ def is_done(folder: Path, name: str) -> bool:
 
 
 def photo_of(
-    scene: Scene, samples: int, photo_name: str, tracer: Any = None
+    stage: Stage, samples: int, photo_name: str, tracer: Any = None
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8], dict[str, Any]]:
-    """RGB photo (H, W, 3), mask (H, W) and truth record of a scene."""
+    """RGB photo (H, W, 3), mask (H, W) and truth record of a stage."""
     from wearvision.scenes.render import trace
 
-    traced = trace(scene, samples, tracer)
-    mask = paint_mask(scene, traced.codes, traced.hit_mm)
-    photo = develop(scene, traced.light, mask == CARD)
-    return photo, mask, truth_record(scene, mask, photo_name)
+    traced = trace(stage, samples, tracer)
+    mask = stage.truth.paint(traced.codes, traced.hit_mm)
+    photo = develop(stage, traced.light, mask == CARD)
+    return photo, mask, truth_record(stage, mask, photo_name)
 
 
-def write_scene(scene: Scene, folder: Path, samples: int, tracer: Any = None) -> dict[str, Any]:
-    """Draw a scene and write ``NAME.jpg``, ``NAME_mask.png`` and ``NAME.json``; returns the record."""
+def write_scene(stage: Stage, folder: Path, samples: int, tracer: Any = None) -> dict[str, Any]:
+    """Draw a stage and write ``NAME.jpg``, ``NAME_mask.png`` and ``NAME.json``; returns the record."""
     folder.mkdir(parents=True, exist_ok=True)
-    photo, mask, record = photo_of(scene, samples, f"{scene.name}.jpg", tracer)
-    save_jpeg(folder / f"{scene.name}.jpg", photo, scene.camera, scene.shot.quality)
-    Image.fromarray(mask).save(folder / f"{scene.name}_mask.png", optimize=True)
-    partial = folder / f".{scene.name}.json.part"
+    photo, mask, record = photo_of(stage, samples, f"{stage.name}.jpg", tracer)
+    save_jpeg(folder / f"{stage.name}.jpg", photo, stage.camera, stage.shot.quality)
+    Image.fromarray(mask).save(folder / f"{stage.name}_mask.png", optimize=True)
+    partial = folder / f".{stage.name}.json.part"
     partial.write_text(json.dumps(record, separators=(",", ":")) + "\n", encoding="utf-8")
-    partial.replace(folder / f"{scene.name}.json")
+    partial.replace(folder / f"{stage.name}.json")
     return record
 
 

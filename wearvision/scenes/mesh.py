@@ -197,12 +197,12 @@ def _bolts(part: Part) -> list[Mesh]:
     return bolts
 
 
-def support_mesh(part: Part, card: Card, grow_mm: float) -> Mesh | None:
+def support_mesh(bench_mm: float, card: Card, grow_mm: float) -> Mesh | None:
     """The block under the card; None where the card lies on the part."""
     if card.support == "face":
         return None
     top = card.height_mm + card.error_mm
-    return prism(np.array(card.corners(grow_mm)), -part.bench_mm - 1.0, top)
+    return prism(np.array(card.corners(grow_mm)), -bench_mm - 1.0, top)
 
 
 def card_mesh(card: Card) -> Mesh:

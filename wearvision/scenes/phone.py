@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from wearvision.scenes.spec import Camera, Scene, Shot
+from wearvision.scenes.spec import Camera, Shot
+from wearvision.scenes.stage import Stage
 
 Floats = NDArray[np.float32]
 Bytes = NDArray[np.uint8]
@@ -19,13 +20,13 @@ FULL_WELL = 9000.0
 """Electrons at white; with ``noise`` 1 a mid gray has about 2 % noise before in-phone smoothing."""
 
 
-def develop(scene: Scene, light: Floats, card: NDArray[np.bool_]) -> Bytes:
+def develop(stage: Stage, light: Floats, card: NDArray[np.bool_]) -> Bytes:
     """8-bit RGB photo (H, W, 3) of linear light; ``card`` marks card pixels, which set the exposure."""
-    shot = scene.shot
-    rng = np.random.default_rng([24, scene.seed])
+    shot = stage.shot
+    rng = np.random.default_rng([24, stage.seed])
     linear = light * (_exposure(light, card) * shot.exposure)
     linear = linear * np.array(shot.white, dtype=np.float32)
-    linear = _blur(linear * _vignette(scene.camera, shot.vignette), shot)
+    linear = _blur(linear * _vignette(stage.camera, shot.vignette), shot)
     linear = _noise(rng, linear, shot.noise)
     tone = _tone(linear, shot.contrast)
     soft = cv2.GaussianBlur(tone, (0, 0), 1.2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -18,17 +19,14 @@ Rng = np.random.Generator
 DIAGONAL_35_MM = math.hypot(36.0, 24.0)
 
 
-def place_card(rng: Rng, part: Part, turn_deg: float, size: str | None = None, where: str | None = None) -> Card:
-    """A card beside the part (most often), in its bore, or on its face.
-
-    ``turn_deg`` is the direction in the world that will run right in the picture.
-    """
+def draw_card(rng: Rng, size: str | None = None) -> Card:
+    """A card, not placed yet: its size, label, print scale, stated height and what the statement misses."""
     name = size or str(rng.choice(["standard", "small", "large"], p=[0.62, 0.28, 0.10]))
     stated = float(rng.choice([0.0, 0.0, 0.0, round(float(rng.uniform(-12, 12)), 1)]))
     letters = "".join(str(c) for c in rng.choice(list("ABCDEFGHJKLMNPQRSTUVWXYZ23456789"), 6))
     labelled = name != "standard" or rng.random() < 0.4
     scale = 1.0 if rng.random() < 0.7 else round(float(rng.normal(1.0, 0.003)), 4)
-    card = Card(
+    return Card(
         name=name,
         square_mm=CARD_SQUARE_MM[name],
         serial=letters if labelled else "",
@@ -40,6 +38,14 @@ def place_card(rng: Rng, part: Part, turn_deg: float, size: str | None = None, w
         print_scale=scale,
         support="beside",
     )
+
+
+def place_card(rng: Rng, part: Part, turn_deg: float, size: str | None = None, where: str | None = None) -> Card:
+    """A card beside the part (most often), in its bore, or on its face.
+
+    ``turn_deg`` is the direction in the world that will run right in the picture.
+    """
+    card = draw_card(rng, size)
     where = where or str(rng.choice(["beside", "bore", "face"], p=[0.86, 0.08, 0.06]))
     reach = math.hypot(card.width_mm, card.length_mm) / 2
     free_turn = float(rng.uniform(0, 360))
@@ -47,7 +53,7 @@ def place_card(rng: Rng, part: Part, turn_deg: float, size: str | None = None, w
         return replace(card, turn_deg=free_turn, support="bore")
     if where == "face" and name == "small" and not part.hub:
         return _on_face(rng, part, card, free_turn)
-    return _beside(rng, part, card, turn_deg)
+    return beside(rng, card, turn_deg, part.rim.outer_mm)
 
 
 def _on_face(rng: Rng, part: Part, card: Card, turn_deg: float) -> Card:
@@ -64,17 +70,18 @@ def _on_face(rng: Rng, part: Part, card: Card, turn_deg: float) -> Card:
     )
 
 
-def _beside(rng: Rng, part: Part, card: Card, turn_deg: float) -> Card:
+def beside(rng: Rng, card: Card, turn_deg: float, reach_mm: float) -> Card:
+    """The card beside a round part of radius ``reach_mm``, left or right in the picture."""
     upright = rng.random() < 0.7
     half_x = (card.length_mm if upright else card.width_mm) / 2
     side = 0.0 if rng.random() < 0.5 else 180.0
-    away = part.rim.outer_mm + half_x + 5 + float(rng.uniform(3, 25))
+    away = reach_mm + half_x + 5 + float(rng.uniform(3, 25))
     angle = math.radians(turn_deg + side + float(rng.normal(0, 12)))
     quarter = float(rng.choice([90, 270]) if upright else rng.choice([0, 180]))
     turn = turn_deg + quarter + float(rng.normal(0, 8) if rng.random() < 0.8 else rng.uniform(-25, 25))
     while True:
         placed = replace(card, x_mm=away * math.cos(angle), y_mm=away * math.sin(angle), turn_deg=turn % 360)
-        if _gap(placed, 6.5) > part.rim.outer_mm + 1:
+        if _gap(placed, 6.5) > reach_mm + 1:
             return placed
         away += 1.0
 
@@ -105,18 +112,17 @@ def aim_at_part(part: Part, card: Card, half_sector_deg: float | None, with_card
 
 def place_camera(
     rng: Rng,
-    part: Part,
     card: Card,
     turn_deg: float,
     width_px: int | None,
-    points: Array | None = None,
+    aim_at: Callable[[Rng], Array],
     steep_deg: float | None = None,
     f35_mm: int | None = None,
 ) -> Camera:
     """A camera that has what it is aimed at in frame, with a little room around it.
 
-    ``turn_deg`` of the world runs right in the picture; ``points`` (N, 3), ``steep_deg`` and ``f35_mm``
-    replace a drawn aim, tilt and lens.
+    ``turn_deg`` of the world runs right in the picture; ``aim_at`` gives the points (N, 3) that must be in
+    frame; ``steep_deg`` and ``f35_mm`` replace a drawn tilt and lens.
     """
     tilt = float(np.abs(rng.normal(0, 13)).clip(0, 28))
     tilt = tilt if steep_deg is None else steep_deg
@@ -129,7 +135,7 @@ def place_camera(
     slip, shift = float(rng.normal(1, 0.006)), rng.normal(0, 0.004, 2)
     k1 = float(rng.uniform(-0.045, 0.03)) * (1.3 if f35 > 40 else 1.0)
     k2 = float(rng.choice([0.0, rng.normal(0, 0.003)]))
-    aim = draw_aim(rng, part, card) if points is None else points
+    aim = aim_at(rng)
     wanted = float(rng.uniform(0.07, 0.14))
     room = float(rng.uniform(1.04, 1.22))
 

@@ -1,4 +1,4 @@
-"""Path-trace a scene: the only module that needs the extra ``scenes`` (mitsuba 3)."""
+"""Path-trace a stage: the only module that needs the extra ``scenes`` (mitsuba 3)."""
 
 from __future__ import annotations
 
@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.scenes.lens import camera_matrix, rays, undistort
-from wearvision.scenes.spec import Camera, Scene
+from wearvision.scenes.spec import Camera
+from wearvision.scenes.stage import Stage
 from wearvision.scenes.world import build
 
 Floats = NDArray[np.float32]
 
-CODES = {"face": 1, "card": 7, "wall": 12, "rim": 12, "bolt": 12}
-"""Mask code of each shape; all else is 0. What lies on the face is told apart by position."""
 BOUNCES = 4
 BRIGHTEST = 6.0
 """Light is capped at this many times the median, which tames single stray samples."""
@@ -29,9 +28,9 @@ BRIGHTEST = 6.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Traced:
-    """``light`` (H, W, 3) linear radiance in photo geometry; ``codes`` (H, W) mask before grooves.
+    """``light`` (H, W, 3) linear radiance in photo geometry; ``codes`` (H, W) the piece seen by each pixel.
 
-    ``hit_mm`` (H, W, 2): x, y of the point seen in each pixel.
+    ``hit_mm`` (H, W, 3): the point seen in each pixel.
     """
 
     light: Floats
@@ -63,23 +62,23 @@ def load_tracer() -> Any:
     return mitsuba
 
 
-def trace(scene: Scene, samples: int, mi: Any = None) -> Traced:
-    """Path-trace a scene into photo geometry, with mask codes and the point seen by each pixel.
+def trace(stage: Stage, samples: int, mi: Any = None) -> Traced:
+    """Path-trace a stage into photo geometry, with mask codes and the point seen by each pixel.
 
     Parameters
     ----------
     samples : light paths per pixel, best a square; 9 leaves noise like a small phone sensor indoors.
-    mi : the module from `load_tracer`, to load it only once for many scenes.
+    mi : the module from `load_tracer`, to load it only once for many stages.
     """
     mi = mi or load_tracer()
-    world = build(mi, scene)
+    world = build(mi, stage)
     integrator = mi.load_dict({"type": "path", "max_depth": BOUNCES})
-    sensor = mi.load_dict(_sensor(mi, scene.camera, samples))
-    seed = scene.seed % 100_000
+    sensor = mi.load_dict(_sensor(mi, stage.camera, samples))
+    seed = stage.seed % 100_000
     drawn = mi.render(world, sensor=sensor, integrator=integrator, spp=samples, seed=seed)
     scalar = str(mi.variant()).startswith("scalar")
-    codes, hit = (_identify_scalar if scalar else _identify)(mi, scene.camera, world)
-    return Traced(light=_bend(scene.camera, np.array(drawn, dtype=np.float32)), codes=codes, hit_mm=hit)
+    codes, hit = (_identify_scalar if scalar else _identify)(mi, stage.camera, world, stage.codes)
+    return Traced(light=_bend(stage.camera, np.array(drawn, dtype=np.float32)), codes=codes, hit_mm=hit)
 
 
 def _film(camera: Camera) -> tuple[int, int]:
@@ -131,11 +130,13 @@ def _through_lens(camera: Camera, straight: Floats, how: int) -> Floats:
     return np.asarray(cv2.remap(straight, grid[..., 0], grid[..., 1], how), dtype=np.float32)
 
 
-def _identify(mi: Any, camera: Camera, world: Any) -> tuple[NDArray[np.uint8], Floats]:
-    """Which shape's code, and which x, y, each pixel's central ray meets first."""
+def _identify(
+    mi: Any, camera: Camera, world: Any, known: dict[str, int]
+) -> tuple[NDArray[np.uint8], Floats]:
+    """Which shape's code, and which point, each pixel's central ray meets first."""
     codes = np.zeros((camera.height_px, camera.width_px), dtype=np.uint8)
-    hit = np.zeros((camera.height_px, camera.width_px, 2), dtype=np.float32)
-    shapes = [(shape, CODES[shape.id()]) for shape in world.shapes() if shape.id() in CODES]
+    hit = np.zeros((camera.height_px, camera.width_px, 3), dtype=np.float32)
+    shapes = [(shape, known[shape.id()]) for shape in world.shapes() if shape.id() in known]
     origin = mi.Point3f(*camera.position_mm)
     for rows in np.array_split(np.arange(camera.height_px), 8):
         toward = rays(camera, _pixels(camera, rows))
@@ -147,11 +148,13 @@ def _identify(mi: Any, camera: Camera, world: Any) -> tuple[NDArray[np.uint8], F
         reach = np.array(found.t)[:, None]
         points = np.asarray(camera.position_mm) + toward * np.where(np.isfinite(reach), reach, 0.0)
         codes[rows] = seen.reshape(len(rows), -1)
-        hit[rows] = points[:, :2].reshape(len(rows), -1, 2)
+        hit[rows] = points.reshape(len(rows), -1, 3)
     return codes, hit
 
 
-def _identify_scalar(mi: Any, camera: Camera, world: Any) -> tuple[NDArray[np.uint8], Floats]:
+def _identify_scalar(
+    mi: Any, camera: Camera, world: Any, known: dict[str, int]
+) -> tuple[NDArray[np.uint8], Floats]:
     """The same without vector rays: from one sample per pixel, so its edges may be half a pixel off.
 
     Shapes count from 1 here; 0 is nothing hit.
@@ -161,5 +164,5 @@ def _identify_scalar(mi: Any, camera: Camera, world: Any) -> tuple[NDArray[np.ui
     drawn = np.array(mi.render(world, sensor=sensor, integrator=integrator, spp=1), dtype=np.float32)
     seen = _through_lens(camera, np.ascontiguousarray(drawn[..., -4:]), cv2.INTER_NEAREST)
     index = seen[..., 3].round().astype(np.int64)
-    table = np.array([0, *[CODES.get(shape.id(), 0) for shape in world.shapes()]], dtype=np.uint8)
-    return table[index], np.ascontiguousarray(seen[..., :2])
+    table = np.array([0, *[known.get(shape.id(), 0) for shape in world.shapes()]], dtype=np.uint8)
+    return table[index], np.ascontiguousarray(seen[..., :3])

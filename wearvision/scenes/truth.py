@@ -12,14 +12,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.lens import camera_matrix, inside, mm_per_px, project
+from wearvision.scenes.lens import inside, mm_per_px, project
 from wearvision.scenes.shape import across, centre_radius, depth_at, end_angles_rad, full_width
 from wearvision.scenes.spec import Band, Groove, Hole, Part, Scene
+from wearvision.scenes.stage import FACE, GROOVE, HOLE, RUB, Codes
 
 Array = NDArray[np.float64]
-Codes = NDArray[np.uint8]
 
-FACE, GROOVE, RUB, CARD, HOLE = 1, 2, 6, 7, 11
 
 
 def groove_angles(groove: Groove, step_deg: float = 1.0) -> Array:
@@ -72,7 +71,7 @@ def paint_mask(scene: Scene, codes: Codes, hit_mm: NDArray[np.float32]) -> Codes
     """Mask with grooves (2), rub bands (6) and holes (11) told apart on the face."""
     mask = codes.copy()
     on_face = codes == FACE
-    x, y = hit_mm[on_face].astype(np.float64).T
+    x, y = hit_mm[on_face][:, :2].astype(np.float64).T
     radius, angle = np.hypot(x, y), np.arctan2(y, x)
     found = np.full(len(x), FACE, dtype=np.uint8)
     for band in scene.part.bands:
@@ -158,7 +157,7 @@ def _hole_finding(scene: Scene, hole: Hole) -> dict[str, Any]:
     return {"kind": "hole", "truth": truth, "outline_px": outline}
 
 
-def _plane_points(scene: Scene) -> list[dict[str, Any]]:
+def plane_points_mm(scene: Scene) -> Array:
     """Four points of the plane well apart and in frame where that can be had."""
     reach = 0.75 * scene.part.outer_mm
     toward = math.atan2(scene.card.y_mm, scene.card.x_mm)
@@ -172,8 +171,7 @@ def _plane_points(scene: Scene) -> list[dict[str, Any]]:
         if inside(scene.camera, project(scene.camera, _on_plane(best))).all():
             break
     assert best is not None
-    px = project(scene.camera, _on_plane(best))
-    return [{"mm": mm.round(3).tolist(), "px": p.round(3).tolist()} for mm, p in zip(best, px, strict=True)]
+    return best
 
 
 def face_area_mm2(part: Part) -> float:
@@ -190,51 +188,16 @@ def stated_facts(scene: Scene) -> dict[str, float]:
     }
 
 
-def truth_record(scene: Scene, mask: Codes, photo_name: str) -> dict[str, Any]:
-    """Everything known about the photo, ready for JSON."""
-    part, camera, card = scene.part, scene.camera, scene.card
-    at = (0.0, 0.0) if _axis_seen(scene) else (0.75 * card.x_mm, 0.75 * card.y_mm)
-    return {
-        "photo": photo_name,
-        "part_kind": part.kind,
-        "view": scene.view,
-        "mm_per_px": round(mm_per_px(camera, at), 6),
-        "at_px": project(camera, np.array([[*at, 0.0]]))[0].round(2).tolist(),
-        "plane_points": _plane_points(scene),
-        "camera": {
-            "K": camera_matrix(camera).round(2).tolist(),
-            "distortion_k1_k2": [round(camera.k1, 5), round(camera.k2, 5)],
-            "tilt_deg": round(camera.tilt_deg, 2),
-        },
-        "card": {
-            "name": card.name,
-            "square_mm": card.square_mm,
-            "label": bool(card.serial),
-            "print_scale": card.print_scale,
-            "support": card.support,
-            "stated_height_mm": card.height_mm,
-            "true_height_mm": round(card.printed_mm, 3),
-            "corners_px": card_corners_px(scene).round(2).tolist(),
-        },
-        "findings": [
-            *[_groove_finding(scene, g, mask) for g in part.grooves],
-            *[_band_finding(scene, b) for b in part.bands if b.kind == "rub"],
-            *[_hole_finding(scene, h) for h in part.holes],
-        ],
-        "summary": {"face_area_mm2": round(face_area_mm2(part), 3), "pit_count": 0},
-        "stated": {
-            "card_height_mm": card.height_mm,
-            "check_bar_100_mm": round(100.0 * card.print_scale, 2),
-            "stated": stated_facts(scene),
-        },
-    }
+def face_findings(scene: Scene, mask: Codes) -> list[dict[str, Any]]:
+    """Grooves, rub bands and holes of the truth record."""
+    part = scene.part
+    return [
+        *[_groove_finding(scene, g, mask) for g in part.grooves],
+        *[_band_finding(scene, b) for b in part.bands if b.kind == "rub"],
+        *[_hole_finding(scene, h) for h in part.holes],
+    ]
 
 
-def _axis_seen(scene: Scene) -> bool:
+def axis_seen(scene: Scene) -> bool:
+    """Whether the part's axis is in the frame."""
     return bool(inside(scene.camera, project(scene.camera, np.zeros((1, 3))))[0])
-
-
-def card_corners_px(scene: Scene) -> Array:
-    """The 24 inner board corners (24, 2) in pixels, in the board's own order (row by row from the top)."""
-    world = np.array(scene.card.board_corners())
-    return project(scene.camera, np.column_stack([world, np.full(24, scene.card.printed_mm)]))

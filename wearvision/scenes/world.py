@@ -1,4 +1,4 @@
-"""A scene as the path tracer's own objects; the tracer's module is handed in, never imported here."""
+"""A stage as the path tracer's own objects; the tracer's module is handed in, never imported here."""
 
 from __future__ import annotations
 
@@ -11,54 +11,49 @@ from numpy.typing import NDArray
 from wearvision.scenes import mesh as meshes
 from wearvision.scenes.drawing import sheet_bitmap
 from wearvision.scenes.lens import project
-from wearvision.scenes.spec import Camera, Light, Room, Scene
-from wearvision.scenes.textures import Maps, bench_map, face_maps, rim_maps
+from wearvision.scenes.spec import Camera, Light, Room
+from wearvision.scenes.stage import Bench, Body, Stage
+from wearvision.scenes.textures import Maps
 
 Floats = NDArray[np.float32]
 
-TEXEL_MM = 0.06
-"""Size of a texel on the face; the photo's pixels are about 0.06 to 0.16 mm."""
 INK, PAPER = 0.035, 0.795
 """Reflectance of print and paper (from memory: laser print on office paper)."""
 
 
-def build(mi: Any, scene: Scene) -> Any:
-    """The tracer's scene: part, card, bench, lamps and room (no camera)."""
-    half = scene.part.rim.outer_mm + 2.0
-    world: dict[str, Any] = {"type": "scene", **_part(mi, scene, half)}
-    bench = bench_map(scene.part.finish, 2048)
-    block = meshes.support_mesh(scene.part, scene.card, 2.0 + 4.0 * (scene.seed % 7) / 7)
-    if block is not None:
-        look = _diffuse(mi, np.clip(bench[:512, :512] * 0.5 + 0.2, 0, 1))
-        world["block"] = _shape(mi, "block", block, _planar(block, 120.0), mi.load_dict(look))
-    world["card"] = _card(mi, scene)
-    world["bench"] = {
-        "type": "rectangle",
-        "to_world": mi.ScalarTransform4f().translate([0, 0, -scene.part.bench_mm]).scale(900.0),
-        "bsdf": _diffuse(mi, bench, repeat=4.0),
-    }
-    for i, light in enumerate(scene.lights):
-        world[f"lamp{i}"] = _lamp(mi, light)
-    world |= _shadow_bar(mi, scene)
-    turn = mi.ScalarTransform4f().rotate([1, 0, 0], 90)
-    world["room"] = {"type": "envmap", "bitmap": mi.Bitmap(_surroundings(scene.room)), "to_world": turn}
+def build(mi: Any, stage: Stage) -> Any:
+    """The tracer's scene: pieces, card, benches, lamps and room (no camera)."""
+    world: dict[str, Any] = {"type": "scene", **_bodies(mi, stage.bodies), "card": _card(mi, stage)}
+    world |= {f"bench{i}": _bench(mi, bench) for i, bench in enumerate(stage.benches)}
+    world |= {f"lamp{i}": _lamp(mi, light) for i, light in enumerate(stage.lights)}
+    world |= _shadow_bar(mi, stage) | stage.lit(mi)
+    world["room"] = _room(mi, stage)
     return mi.load_dict(world)
 
 
-def _part(mi: Any, scene: Scene, half_mm: float) -> dict[str, Any]:
-    """Face, walls, rim and bolts with their materials."""
-    part = scene.part
-    texels = int(np.clip(2 * half_mm / TEXEL_MM, 1024, 3072))
-    turned, rough = face_maps(part, texels, half_mm), rim_maps(part, texels // 2, half_mm)
-    wall = mi.load_dict(_metal(mi, turned, bumpy=False))
-    cast = mi.load_dict(_metal(mi, rough, bumpy=True))
-    looks = {"wall": wall, "rim": cast, "bolt": cast if scene.seed % 3 == 0 else wall}
-    face = meshes.face_mesh(part)
-    look = mi.load_dict(_metal(mi, turned, bumpy=True))
-    shapes = {"face": _shape(mi, "face", face, _planar(face, half_mm), look, smooth=True)}
-    for name, mesh in meshes.body_meshes(part).items():
-        shapes[name] = _shape(mi, name, mesh, _planar(mesh, half_mm), looks[name])
+def _bodies(mi: Any, bodies: tuple[Body, ...]) -> dict[str, Any]:
+    """Pieces with their materials; pieces that share a look share its bitmaps."""
+    looks: dict[tuple[int, bool], Any] = {}
+    shapes = {}
+    for body in bodies:
+        key = (id(body.look), body.bumpy)
+        if key not in looks:
+            look = body.look
+            metal = _metal(mi, look, body.bumpy) if isinstance(look, Maps) else _diffuse(mi, look)
+            looks[key] = mi.load_dict(metal)
+        shapes[body.name] = _shape(mi, body.name, body.mesh, body.uv, looks[key], body.smooth)
     return shapes
+
+
+def _bench(mi: Any, bench: Bench) -> dict[str, Any]:
+    look = {"type": "twosided", "bsdf": _diffuse(mi, bench.color, repeat=bench.repeat)}
+    return {"type": "rectangle", "to_world": mi.ScalarTransform4f(bench.pose), "bsdf": look}
+
+
+def _room(mi: Any, stage: Stage) -> dict[str, Any]:
+    turn = mi.ScalarTransform4f()
+    turn = turn.rotate([1, 0, 0], 90) if stage.up == "z" else turn
+    return {"type": "envmap", "bitmap": mi.Bitmap(_surroundings(stage.room)), "to_world": turn}
 
 
 def _bitmap(mi: Any, values: Floats) -> dict[str, Any]:
@@ -84,11 +79,6 @@ def _metal(mi: Any, maps: Maps, bumpy: bool) -> dict[str, Any]:
     return {"type": "bumpmap", "height": _bitmap(mi, maps.bump), "bsdf": bsdf} if bumpy else bsdf
 
 
-def _planar(mesh: meshes.Mesh, half_mm: float) -> NDArray[np.float64]:
-    """Texture coordinates from x, y: (0, 0), the bitmap's first row, at (-half, half)."""
-    return np.asarray(mesh.points[:, :2] * [1, -1] / (2 * half_mm) + 0.5)
-
-
 def _shape(
     mi: Any, name: str, mesh: meshes.Mesh, uv: NDArray[np.float64], bsdf: Any, smooth: bool = False
 ) -> Any:
@@ -104,10 +94,10 @@ def _shape(
     return shape
 
 
-def _card(mi: Any, scene: Scene) -> Any:
+def _card(mi: Any, stage: Stage) -> Any:
     """The sheet with its print on the upper side."""
-    sheet = meshes.card_mesh(scene.card)
-    tone = INK + (PAPER - INK) * (sheet_bitmap(scene.card) / np.float32(255))
+    sheet = meshes.card_mesh(stage.card)
+    tone = INK + (PAPER - INK) * (sheet_bitmap(stage.card, stage.view) / np.float32(255))
     uv = np.full((len(sheet.points), 2), 0.001)
     uv[:4] = [[0, 1], [1, 1], [1, 0], [0, 0]]
     look = mi.load_dict(_diffuse(mi, tone.astype(np.float32)[..., None].repeat(3, 2)))
@@ -151,17 +141,17 @@ def _surroundings(room: Room) -> Floats:
     return np.asarray(sky[..., None] * np.array(_warmth(room.fill, room.warm)), dtype=np.float32)
 
 
-def _shadow_bar(mi: Any, scene: Scene) -> dict[str, Any]:
+def _shadow_bar(mi: Any, stage: Stage) -> dict[str, Any]:
     """A bar between the main lamp and the part, at the nearest place that is out of the picture."""
-    if not scene.room.shadow_bar:
+    if not stage.room.shadow_bar:
         return {}
-    toward = _toward(scene.lights[0])
-    turn = math.radians(scene.lights[0].azimuth_deg)
+    toward = _toward(stage.lights[0])
+    turn = math.radians(stage.lights[0].azimuth_deg)
     side = np.array([-math.sin(turn), math.cos(turn), 0.0])
     up = np.cross(side, toward)
     for away in (170.0, 230.0, 320.0, 430.0):
-        middle = toward * away + side * scene.room.bar_shift_mm
-        if _seen(scene.camera, middle + np.outer(np.linspace(-1, 1, 9) * 120, up)):
+        middle = toward * away + side * stage.room.bar_shift_mm
+        if _seen(stage.camera, middle + np.outer(np.linspace(-1, 1, 9) * 120, up)):
             continue
         pose = mi.ScalarTransform4f().look_at(origin=middle.tolist(), target=[0, 0, 0], up=up.tolist())
         gray = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.2}}

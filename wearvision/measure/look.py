@@ -1,0 +1,61 @@
+"""What every view is given to look at, and what it gives back. One function per view: `Look` in, `Seen` out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from wearvision.finding import Finding
+from wearvision.measure.face import Face
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+from wearvision.quantity import Quantity
+from wearvision.stated import Stated
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Look:
+    """One photo with its plane.
+
+    Attributes
+    ----------
+    gray : (H, W) uint8
+    plane : Plane
+    stated : Stated
+    cards_px : tuple of (N, 2) arrays
+        Outlines of what lies on the part and hides it: paper of the cards, rule; photo px.
+    blur_px : float
+        Standard deviation of the photo's edges, as seen on the card.
+    limit_mm : float
+        Smallest limit the view is held against.
+    """
+
+    gray: Image
+    plane: Plane
+    stated: Stated
+    cards_px: tuple[Array, ...] = ()
+    blur_px: float = 0.8
+    limit_mm: float = 0.8
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Seen:
+    """What a view shows.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+    summary : mapping of str to Quantity
+        Figures of the whole view.
+    not_assessed : tuple of (what, why)
+    circles_px : tuple of (N, 2) arrays
+        Closed lines worth drawing: edges of the face, of the land.
+    face : Face or None
+        Where the view has one; marks of persons are measured on it.
+    """
+
+    findings: tuple[Finding, ...] = ()
+    summary: Mapping[str, Quantity] = field(default_factory=dict)
+    not_assessed: tuple[tuple[str, str], ...] = ()
+    circles_px: tuple[Array, ...] = ()
+    face: Face | None = None

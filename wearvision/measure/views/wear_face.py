@@ -1,0 +1,83 @@
+"""A wear face: its ring, and the grooves on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wearvision.finding import Finding
+from wearvision.measure.face import Face, find_face
+from wearvision.measure.finders.groove import find_grooves, to_finding
+from wearvision.measure.finders.pits import measure_field
+from wearvision.measure.look import Look, Seen
+from wearvision.measure.plane import Array, Plane
+from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
+
+PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
+PITS = ("pits", "not searched for; mark them by hand")
+UNSURE = Unmeasured(
+    reason="the face's sizes are not stated: which edges bound it is a guess", hint="state its inner and outer diameter"
+)
+
+
+def see(look: Look) -> Seen:
+    """The face and its grooves."""
+    face = find_face(look.gray, look.plane, look.stated, look.cards_px)
+    if not isinstance(face, Face):
+        return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
+    tracks, strip = find_grooves(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
+    found = tuple(to_finding(t, f"G{i}", look.plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1))
+    return Seen(
+        findings=found, summary=face_figures(face, look.plane), not_assessed=(PITS, *_unseen(face)),
+        circles_px=tuple(face.circle_px(look.plane, r.value) for r in (face.outer_mm, face.inner_mm)), face=face,
+    )  # fmt: skip
+
+
+def _unseen(face: Face) -> tuple[tuple[str, str], ...]:
+    out = [] if face.sure else [PICKED]
+    seen = float(face.seen_deg[:, 1].mean())
+    if seen < 0.98:
+        out.append(("part of the face", f"{100 * (1 - seen):.0f} % of the ring is out of view or covered"))
+    return tuple(out)
+
+
+def totals(face: Face, findings: Sequence[Finding]) -> dict[str, Quantity]:
+    """Figures of all that stands on the face, marks of persons included."""
+    standing = [f for f in findings if not f.struck]
+    count = Measured(value=float(sum(f.kind == "groove" for f in standing)), u=0.0, unit="count")
+    out: dict[str, Quantity] = {"groove_count": count}
+    if not face.sure:
+        return out | {"face_area": UNSURE, "groove_share": UNSURE}
+    shares = [q for f in standing if f.kind == "groove" and isinstance(q := f.quantities.get("share"), Measured)]
+    out["groove_share"] = Measured(
+        value=sum(q.value for q in shares), u=float(np.sqrt(sum(q.u**2 for q in shares))), unit="1",
+        how="area of the grooves over the ring",
+    )  # fmt: skip
+    pits = [f for f in standing if f.kind == "pit"]
+    areas = [q.value for f in pits if isinstance(q := f.quantities["area"], Measured)]
+    return out | measure_field(len(pits), sum(areas), face.area_mm2)
+
+
+def face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
+    """Radii and area of the face, with the plane's own uncertainty."""
+    radii = (face.inner_mm, face.outer_mm)
+    rings = [face.circle_px(plane, radius.value, 60) for radius in radii]
+    axis = plane.to_px(face.centre_mm.reshape(1, 2))
+
+    def figure(p: Plane) -> Array:
+        inner, outer = (float(np.hypot(*(p.to_mm(ring) - p.to_mm(axis)).T).mean()) for ring in rings)
+        return np.array([inner, outer, np.pi * (outer**2 - inner**2)])
+
+    value, parts = plane.propagate(figure)
+    edge = 2 * np.pi * root_sum_square(*(radius.value * radius.u for radius in radii))
+    own = (radii[0].u, radii[1].u, edge)
+    how = (radii[0].how, radii[1].how, "ring between the fitted circles")
+    names = ("face_inner_radius", "face_outer_radius", "face_area")
+    units: tuple[Unit, ...] = ("mm", "mm", "mm2")
+    return {
+        name: Measured.of(
+            float(value[k]), units[k], how=how[k], edge=own[k], **{n: float(u[k]) for n, u in parts.items()}
+        )
+        for k, name in enumerate(names)
+    }

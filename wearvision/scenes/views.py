@@ -1,0 +1,12 @@
+"""The views that can be drawn: number in, stage out, one file per view."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from wearvision.scenes import face_stage
+from wearvision.scenes.stage import Stage
+
+Draw = Callable[[int, int | None], Stage]
+STAGES: Mapping[str, Draw] = {"wear-face": face_stage.draw_stage}
+"""View -> stage of a seed and a picture width in px (None: the view's own)."""
