@@ -51,7 +51,7 @@ def place_card(rng: Rng, part: Part, turn_deg: float, size: str | None = None, w
     free_turn = float(rng.uniform(0, 360))
     if where == "bore" and not part.hub and reach + 4 < part.inner_mm:
         return replace(card, turn_deg=free_turn, support="bore")
-    if where == "face" and name == "small" and not part.hub:
+    if where == "face" and card.name == "small" and not part.hub:
         return _on_face(rng, part, card, free_turn)
     return beside(rng, card, turn_deg, part.rim.outer_mm)
 
