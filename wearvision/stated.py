@@ -27,7 +27,12 @@ NOMINALS: Mapping[str, str] = {
     "face_outer_diameter_mm": "outer diameter of the wear face",
     "vane_count": "number of vanes",
     "vane_height_mm": "height of a new vane",
+    "vane_thickness_mm": "thickness of a new vane",
+    "disc_diameter_mm": "outer diameter of the impeller",
     "land_width_mm": "width of a sound gasket land",
+    "land_inner_diameter_mm": "inner diameter of the gasket land",
+    "land_outer_diameter_mm": "outer diameter of the gasket land",
+    "lip_length_mm": "length of the volute lip",
     "light_elevation_deg": "elevation of the light plane above the face",
 }
 

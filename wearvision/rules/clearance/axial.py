@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from wearvision.errors import BadInput
 from wearvision.rules.clearance.cold import Heat, heat_of
 from wearvision.rules.clearance.hold import OPEN, hold
-from wearvision.rules.clearance.wear import Wear
+from wearvision.rules.clearance.wear import Wear, averaged, deepest
 from wearvision.rules.clearance.window import Window, shifted, window
 from wearvision.rules.decision import Decision, DecisionWord, Limit
 from wearvision.rules.gauged import NOTHING, Gauged
@@ -125,13 +125,18 @@ class AxialStack:
 
     @property
     def front_wear_axial(self) -> Gauged:
-        """What wear adds to the front gap at most."""
-        return self.wear.front(self.facts.running_side)
+        """What wear adds to the front gap at most, over the deepest places."""
+        return deepest(self.wear.front_faces(self.facts.running_side))
+
+    @property
+    def front_wear_averaged_axial(self) -> Gauged:
+        """What wear adds at most to the front gap averaged over the face."""
+        return averaged(self.wear.front_faces(self.facts.running_side))
 
     @property
     def back_wear_axial(self) -> Gauged:
-        """What wear adds to the back gap at most."""
-        return self.wear.back(self.facts.running_side)
+        """What wear adds to the back gap at most, over the deepest places."""
+        return deepest(self.wear.back_faces(self.facts.running_side))
 
     @property
     def front_after_axial_mm(self) -> tuple[float, float] | None:
@@ -176,7 +181,7 @@ def axial_stack(
     BadInput
         When a stated gap is larger than the total.
     """
-    wear, side = wear or Wear(), facts.running_side
+    wear = wear or Wear()
     front, back, total = _closed(facts)
     heat = heat_of(facts, thermal)
 
@@ -185,10 +190,11 @@ def axial_stack(
             return None
         return shifted(window(facts, total, front_wear, back_wear, guard_factor), heat.raise_axial)
 
+    side = facts.running_side
+    worn = settings(deepest(wear.front_faces(side)), deepest(wear.back_faces(side)))
     return AxialStack(
         facts=facts, wear=wear, heat=heat, front_gap_axial=front, back_gap_axial=back, total_gap_axial=total,
-        standing=settings(NOTHING, NOTHING), worn=settings(wear.front(side), wear.back(side)),
-        guard_factor=guard_factor,
+        standing=settings(NOTHING, NOTHING), worn=worn, guard_factor=guard_factor,
     )  # fmt: skip
 
 
