@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 
+from tests import sheet_kit
 from tests.cli_kit import Run, in_process
 from tests.pump_kit import AT, AXIAL, DEMO, HEAD, PARTS, confirm, lay, ring, write
 from wearvision.app.clearance import clearances_for, clearances_of
 from wearvision.app.reporting import write_report
 from wearvision.app.shop import Shop, open_shop
 from wearvision.errors import BadInput, UsageError
+from wearvision.rules.entry import Entry
+from wearvision.rules.sheet import prefill
 
 DEPTHS = {1: "0.02 mm", 2: "0.04 mm", 3: "0.03 mm"}
 
@@ -81,7 +84,19 @@ def test_a_suspected_crack_is_followed_up(shop: Shop, tmp_path: Path) -> None:
     lay(shop, "I-1", "impeller", suspect=True)
     confirm(shop, "I-1")
     found = clearances_for(shop, "I-1", write(tmp_path, HEAD + '[parts]\nimpeller = "I-1"\n'))
-    assert "penetrant test" in found.follow_ups[0]
+    assert found.follow_ups[0].startswith("I-1: crack suspected and tested, no linear indication, report PT-26-014")
+
+
+@pytest.mark.parametrize(("outcome", "held"), [("pass", False), ("suspect", True)])
+def test_a_suspect_line_holds_the_part_before_its_sheet_is_complete(
+    shop: Shop, tmp_path: Path, outcome: str, held: bool
+) -> None:
+    shop.ledger.receive("R-1", "ring-pair", "Trial crate", AT)
+    sheet = prefill(sheet_kit.rubric("ring-pair"), "R-1", [])
+    assert shop.ledger.begin(sheet, AT)
+    shop.ledger.commit("R-1", Entry(kind="first", what=sheet_kit.sight(sheet, "cracks", "eye", outcome)), AT)
+    found = clearances_for(shop, "R-1", write(tmp_path, HEAD + ring("front", 165.4, 164.8, 'part = "R-1"')))
+    assert any(line.startswith("hold R-1: penetrant test") for line in found.follow_ups) is held
 
 
 def test_without_a_ledger_the_readings_are_asked_for(tmp_path: Path) -> None:
@@ -211,6 +226,19 @@ def test_a_ring_pair_of_the_ledger_brings_its_confirmed_diameters(shop: Shop, tm
     # both micrometers (0.01 step, +-0.02) with seating +-0.01, rectangular (GUM 4.3.7), of bore and ring together
     one = (0.01**2 / 12 + (0.02**2 + 0.01**2) / 3) ** 0.5
     assert fit.mean_diametral.u_mm == pytest.approx(one * 2**0.5)
+
+
+def test_a_ring_pair_of_the_ledger_tells_ovality_and_taper(shop: Shop, tmp_path: Path) -> None:
+    """Odd points are the bore, even ones the ring; front end 0 and 90 deg, then rear end. By hand."""
+    sizes = {1: 165.72, 2: 164.80, 3: 165.68, 4: 164.81, 5: 165.64, 6: 164.82, 7: 165.62, 8: 164.81}
+    lay(shop, "R-1", "ring-pair", typed={n: f"{size} mm" for n, size in sizes.items()})
+    confirm(shop, "R-1")
+    found = clearances_for(shop, "R-1", write(tmp_path, HEAD + '[[rings]]\nname = "front"\npart = "R-1"\n'))
+    fit = found.rings[0].fit
+    shape = (fit.bore_ovality_diametral, fit.ring_ovality_diametral, fit.bore_taper_diametral, fit.ring_taper_diametral)
+    assert [g and round(g.value_mm, 3) for g in shape] == [0.04, 0.01, 0.07, 0.01]  # 165.70 less 165.63, 164.815 - .805
+    assert fit.max_diametral.value_mm == pytest.approx(165.72 - 164.80)
+    assert fit.min_diametral.value_mm == pytest.approx(165.62 - 164.82)
 
 
 def test_the_report_of_a_ring_pair_carries_its_pump(shop: Shop, tmp_path: Path) -> None:

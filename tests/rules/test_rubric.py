@@ -12,6 +12,7 @@ from tests import sheet_kit as kit
 from wearvision.errors import BadInput
 from wearvision.finding import KINDS
 from wearvision.rules.decision import Limit
+from wearvision.rules.prefilled import prefill
 from wearvision.rules.rubric import COMMON_PRACTICE, SHOP_SETTING, Rubric, json_schema
 from wearvision.stated import PART_KINDS
 
@@ -134,3 +135,29 @@ def test_a_rubric_is_its_text() -> None:
     assert Rubric(rubric.text + "\n").digest != rubric.digest
     with pytest.raises(BadInput, match="no such criterion"):
         rubric.criterion("wear")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("at_least = 2", "at_least = 5", "fewer places than readings"),
+        ("angle_deg = 90", "angle_deg = 0", "used twice"),
+        ("angle_deg = 90", "angle_deg = 360", "less than 360"),
+        ('figure = "difference"', 'figure = "extreme"', "places are for a difference"),
+    ],
+)
+def test_places_of_a_ring_pair_make_sense(old: str, new: str, said: str) -> None:
+    text = kit.rubric("ring-pair").text
+    assert old in text
+    with pytest.raises(BadInput, match=said):
+        Rubric(text.replace(old, new, 1), "ring-pair.toml")
+
+
+def test_each_place_of_a_ring_pair_has_both_diameters_in_shop_words() -> None:
+    points = prefill(kit.rubric("ring-pair"), "R-1", []).points
+    assert [(p.role, p.place, p.angle_deg) for p in points[:4]] == [
+        ("outer", "front end", 0), ("inner", "front end", 0), ("outer", "front end", 90), ("inner", "front end", 90)
+    ]  # fmt: skip
+    assert points[0].where == "bore, inside diameter: front end, 0 deg"
+    assert points[7].where == "ring, outside diameter: rear end, 90 deg"
+    assert prefill(kit.rubric(), "C-1", []).points[0].place == ""

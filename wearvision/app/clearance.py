@@ -151,14 +151,10 @@ def _clearances(shop: Shop | None, pump: Pump, file: Path) -> Clearances:
     effects = all_effects(pump, stack, rings)
     return Clearances(
         pump=pump, stack=stack, rings=rings, effects=effects, directions=all_directions(pump, rings, effects),
-        follow_ups=_follow_ups(pump, known.crack_suspected), unread=known.questions,
+        follow_ups=follow_ups(pump.impeller or Impeller(), cracks=known.cracks, semi_open=pump.axial is not None),
+        unread=known.questions,
         file=f"{file.name} sha256 {sha256(file.read_bytes()).hexdigest()}",
     )  # fmt: skip
-
-
-def _follow_ups(pump: Pump, crack_suspected: bool) -> tuple[str, ...]:
-    wheel = pump.impeller or Impeller()
-    return follow_ups(wheel, crack_suspected=crack_suspected, semi_open=pump.axial is not None)
 
 
 @contextmanager

@@ -79,7 +79,8 @@ class _Bench:
             front_low_axial_mm=a.front_range_axial[0], front_high_axial_mm=a.front_range_axial[1],
             total_low_axial_mm=a.total_range_axial[0], total_high_axial_mm=a.total_range_axial[1],
             back_low_axial_mm=back[0], back_high_axial_mm=back[1], front_up_to_c=a.front_up_to,
-            running_side=a.running_side,
+            casing_worn_share=a.casing_worn_share, impeller_worn_share=a.impeller_worn_share,
+            cover_worn_share=a.cover_worn_share, running_side=a.running_side,
         )  # fmt: skip
 
     def _ring(self, n: int, ring: Ring) -> pump.RingPair:

@@ -145,6 +145,9 @@ class Axial(_Strict):
     total_range_axial: tuple[Size, Size] = pump.TOTAL_RANGE_AXIAL_MM
     back_range_axial: tuple[Length, Length] | None = None
     front_up_to: Celsius = pump.FRONT_UP_TO_C
+    casing_worn_share: Share | None = Field(None, description="of its face; else the marks of its sheet count")
+    impeller_worn_share: Share | None = None
+    cover_worn_share: Share | None = None
     running_side: pump.RunningSide = "casing"
 
     @model_validator(mode="after")

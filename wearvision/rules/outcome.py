@@ -127,7 +127,7 @@ def _candidates(sheet: ConfirmedSheet, name: str, plan: Plan) -> list[tuple[floa
     inner = [(p, r) for p, r in stands if p.role == "inner"]
     return [
         (a.value_mm - b.value_mm, math.hypot(reading_u(a, plan), reading_u(b, plan)), (p.number, q.number))
-        for p, a in outer for q, b in inner
+        for p, a in outer for q, b in inner if p.place == q.place
     ]  # fmt: skip
 
 

@@ -14,9 +14,11 @@ from typing import Literal
 import numpy as np
 
 from wearvision.finding import Finding
-from wearvision.rules.rubric import Criterion, Plan
+from wearvision.rules.rubric import Criterion, DiameterPlace, Plan
 
 Role = Literal["", "outer", "inner"]
+ROLES: dict[Role, str] = {"outer": "bore, inside diameter", "inner": "ring, outside diameter"}
+"""Diameters of a clearance: which is taken from which, in shop words."""
 Placed = tuple[str, Finding]
 """sha256 of a photo and a finding on it."""
 
@@ -39,6 +41,8 @@ class GaugePoint:
         Sentences: where to measure, what the gauge stands on.
     role : Role
         For a clearance from two diameters: which of them; else empty.
+    place, angle_deg : str and float
+        End of the ring and direction across it, where the rubric gives them; else empty and 0.
     """
 
     number: int
@@ -49,6 +53,8 @@ class GaugePoint:
     where: str
     datum: str
     role: Role = ""
+    place: str = ""
+    angle_deg: float = 0.0
 
     def to_json(self) -> dict[str, object]:
         """Field by field; `px` is `[x, y]` or null."""
@@ -63,6 +69,7 @@ class _Place:
     px: tuple[float, float] | None
     where: str
     role: Role = ""
+    at: DiameterPlace | None = None
 
 
 def lay_points(criteria: Sequence[tuple[Criterion, Sequence[Placed]]]) -> tuple[GaugePoint, ...]:
@@ -74,7 +81,8 @@ def lay_points(criteria: Sequence[tuple[Criterion, Sequence[Placed]]]) -> tuple[
             point = GaugePoint(
                 number=len(points) + 1, criterion=criterion.id, datum="" if plan is None else plan.datum,
                 finding=place.finding, photo_sha=place.photo_sha, px=place.px, where=place.where,
-                role=place.role,
+                role=place.role, place=place.at.place if place.at else "",
+                angle_deg=place.at.angle_deg if place.at else 0.0,
             )  # fmt: skip
             points.append(point)
     return tuple(points)
@@ -96,14 +104,22 @@ def _largest(plan: Plan, placed: Sequence[Placed]) -> list[Placed]:
 
 def _places(plan: Plan, placed: Sequence[Placed]) -> list[_Place]:
     if plan.figure == "difference":
-        return [_Place("", "", None, f"{role} diameter: {plan.where}", role)
-                for _ in range(plan.at_least) for role in ("outer", "inner")]  # fmt: skip
+        return _diameters(plan)
     guided = plan.at_each_finding > 0
     chosen = _largest(plan, placed) if guided else []
     places = _walk([place for item in chosen for place in _on_finding(plan, item)])
     if guided and len(chosen) < len(placed):
         places.append(_Place("", "", None, "the deepest of the marks that have no number of their own"))
     return places + [_Place("", "", None, plan.where)] * max(0, plan.at_least - len(places))
+
+
+def _diameters(plan: Plan) -> list[_Place]:
+    """Both diameters at each place the rubric names, else as often as it asks."""
+    if not plan.places:
+        return [_Place("", "", None, f"{role} diameter: {plan.where}", role)
+                for _ in range(plan.at_least) for role in ROLES]  # fmt: skip
+    return [_Place("", "", None, f"{words}: {at.words}", role, at)
+            for at in plan.places for role, words in ROLES.items()]  # fmt: skip
 
 
 def _on_finding(plan: Plan, item: Placed) -> list[_Place]:

@@ -91,6 +91,8 @@ class AxialFacts:
     total_low_axial_mm, total_high_axial_mm : float
     back_low_axial_mm, back_high_axial_mm : float
         What the total leaves at the front target, unless stated.
+    casing_worn_share, impeller_worn_share, cover_worn_share : float or None
+        Share of a face that is worn, 0 to 1, as a person judges it; rules over the marks of its sheet.
     running_side : {"casing", "cover"}
         Where the front gap lies; `cover` for a reverse-vane impeller.
     """
@@ -109,6 +111,9 @@ class AxialFacts:
     total_high_axial_mm: float = TOTAL_RANGE_AXIAL_MM[1]
     back_low_axial_mm: float = TOTAL_RANGE_AXIAL_MM[0] - FRONT_TARGET_AXIAL_MM
     back_high_axial_mm: float = TOTAL_RANGE_AXIAL_MM[1] - FRONT_TARGET_AXIAL_MM
+    casing_worn_share: float | None = None
+    impeller_worn_share: float | None = None
+    cover_worn_share: float | None = None
     running_side: RunningSide = "casing"
 
 

@@ -80,6 +80,18 @@ class LimitText(_Strict):
         return " to ".join(parse_length(t).understood for t in (self.lower, self.upper) if t is not None)
 
 
+class DiameterPlace(_Strict):
+    """Where on a ring pair both diameters are read."""
+
+    place: Sentence = Field(description="end or plane of the ring")
+    angle_deg: Annotated[float, Field(ge=0, lt=360)] = Field(description="direction across it, degrees")
+
+    @property
+    def words(self) -> str:
+        """`front end, 90 deg`."""
+        return f"{self.place}, {self.angle_deg:g} deg"
+
+
 class Plan(_Strict):
     """Which gauge readings a criterion demands."""
 
@@ -94,11 +106,23 @@ class Plan(_Strict):
     figure: Literal["extreme", "difference"] = Field(
         default="extreme", description="worst reading, or outer minus inner diameter (readings in pairs)"
     )
+    places: tuple[DiameterPlace, ...] = Field(
+        default=(), description="for a difference: where each pair of diameters is read; tells ovality from taper"
+    )
     where: Sentence
     datum: Sentence = Field(description="what the gauge stands on")
     gauges: tuple[GaugeKind, ...] = Field(min_length=1)
     largest_error: Typed = Field(description="largest maximum permissible error a gauge may have here")
     seating: Typed = Field(default="0 mm", description="half-width of the error of seating the gauge on the part")
+
+    @model_validator(mode="after")
+    def _places_of_diameters(self) -> Plan:
+        if self.places and self.figure != "difference":
+            raise ValueError("places are for a difference of diameters")
+        if self.places and len(self.places) < self.at_least:
+            raise ValueError("fewer places than readings at least")
+        _unlike("place", [p.words for p in self.places])
+        return self
 
     @property
     def largest_error_mm(self) -> float:

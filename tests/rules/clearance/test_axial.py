@@ -210,24 +210,6 @@ def test_a_hotter_liquid_never_lowers_the_cold_setting(process: float, more: flo
     assert hot.setting_axial_mm >= cool.setting_axial_mm - 1e-12
 
 
-def test_the_range_after_setting_holds_standing_metal_and_deepest_wear() -> None:
-    found = stack(worn(0.5, 0.2))
-    assert found.front_after_axial_mm is not None and found.back_after_axial_mm is not None
-    low, high = found.front_after_axial_mm
-    assert low == found.setting_axial_mm and high >= low + 0.5
-    low, high = found.back_after_axial_mm
-    assert low <= value(found.back_after_axial) and high >= value(found.back_after_axial) + 0.2
-
-
-def test_wear_is_of_the_faces_that_meet() -> None:
-    wear = Wear(casing_axial=gauged(1.0), impeller_axial=gauged(0.1), cover_axial=gauged(2.0),
-                back_vanes_axial=gauged(0.2))  # fmt: skip
-    assert wear.front("casing").value_mm == pytest.approx(1.1)
-    assert wear.back("casing").value_mm == pytest.approx(2.2)
-    assert wear.front("cover").value_mm == pytest.approx(2.1)
-    assert wear.back("cover").value_mm == pytest.approx(1.2)
-
-
 def test_what_is_missing_is_named() -> None:
     nothing = stack(front_gap_axial=None, total_gap_axial=None)
     assert nothing.setting_axial_mm is None and nothing.open

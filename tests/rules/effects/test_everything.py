@@ -15,6 +15,7 @@ from tests.rules.effects import kit
 from wearvision.rules.clearance.axial import AxialStack
 from wearvision.rules.clearance.rings import RingClearance
 from wearvision.rules.clearance.wear import Wear
+from wearvision.rules.crack import CrackSuspected
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects import telling
 from wearvision.rules.effects.everything import all_directions, all_effects
@@ -73,7 +74,7 @@ def test_every_clearance_says_which(name: str) -> None:
     effects = told(name)
     lines = [t for e in effects for t in texts(e)]
     lines += [t for d in all_directions(pump, rings, effects) for t in (d.name, d.title, d.because)]
-    lines += follow_ups(pump.impeller or Impeller(), semi_open=True, crack_suspected=True)
+    lines += follow_ups(pump.impeller or Impeller(), semi_open=True, cracks=[CrackSuspected(tag="I-1", test=None)])
     assert not [line for line in lines if bare(line)]
 
 

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from tests.rules.effects import kit
 from wearvision.rules.clearance.axial import AxialStack
-from wearvision.rules.clearance.wear import Wear
+from wearvision.rules.clearance.wear import Patch, Wear
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.facts import pump_facts
 from wearvision.rules.effects.tell_front import front_effects
@@ -30,11 +30,29 @@ def test_as_found_from_nothing_up_to_the_bound() -> None:
 
 
 def test_after_setting_only_the_wear_is_left() -> None:
-    """Wear of 0.10 mm in the casing: set at 0.254 - 0.10 = 0.154 mm to end at 0.254; new 0.2032; by hand."""
+    """Wear of 0.10 mm anywhere in the casing: set at 0.254 - 0.10 = 0.154 mm to end at 0.254; by hand."""
     worn = Wear(casing_axial=kit.gauge(0.10))
     found = told(kit.stack(0.90, 1.0, front_new_mm=0.2032, wear=worn))
-    assert range_of(found[SET]) == pytest.approx((8 * (0.154 - 0.2032), 8 * (0.254 - 0.2032)))
-    assert range_of(found[FOUND]) == pytest.approx((0, 8 * (1.0 - 0.2032)))
+    assert range_of(found[SET]) == pytest.approx((0, 8 * (0.254 - 0.25)))  # nothing is published below 0.25 mm
+    assert range_of(found[FOUND]) == pytest.approx((0, 8 * (1.0 - 0.25)))
+
+
+def test_a_deep_groove_counts_by_its_share_of_the_face() -> None:
+    """2 mm deep over 5 % of the casing, 1 mm over 2 % of the impeller: 0.12 mm averaged, 0.96 points; by hand."""
+    worn = Wear(
+        casing_axial=kit.gauge(2.0), casing_patches=(Patch(what="groove G1", share=0.05, depth_axial=kit.gauge(2.0)),),
+        impeller_axial=kit.gauge(1.0), impeller_patches=(Patch(what="G2", share=0.02, depth_axial=kit.gauge(1.0)),),
+    )  # fmt: skip
+    found = told(kit.stack(0.90, None, wear=worn))
+    assert range_of(found[FOUND]) == pytest.approx((0, 8 * (0.90 + 0.12 - 0.40)))
+    assert range_of(found[CLAIM]) == pytest.approx((0, (0.90 + 0.12 - 0.40) / 0.0254))
+
+
+def test_without_a_share_the_deepest_reading_counts_for_all_of_the_face_and_says_so() -> None:
+    effect = told(kit.stack(0.40, None, wear=Wear(casing_axial=kit.gauge(0.3))))[FOUND]
+    assert range_of(effect) == pytest.approx((0, 8 * 0.3))
+    assert isinstance(effect, Effect)
+    assert any("casing up to 100 % of it worn, extent not known" in text for text in effect.inputs)
 
 
 def test_a_gap_closed_below_the_one_as_new_is_a_gain() -> None:
@@ -42,19 +60,25 @@ def test_a_gap_closed_below_the_one_as_new_is_a_gain() -> None:
     assert low < 0 == high
 
 
-def test_beyond_what_was_published_the_line_says_so() -> None:
-    for front, outside in ((0.9, False), (2.0, True)):
-        effect = told(kit.stack(front, None))[FOUND]
-        assert isinstance(effect, Effect)
-        assert ("carried on beyond" in effect.assumption) is outside
+@pytest.mark.parametrize(("front", "said"), [(0.9, ""), (2.0, "0.50 mm of it outside the published 0.25 to 1.5 mm")])
+def test_beyond_what_was_published_the_bound_stops_and_says_so(front: float, said: str) -> None:
+    effect = told(kit.stack(front, None))[FOUND]
+    assert isinstance(effect, Effect)
+    assert range_of(effect)[1] <= 8 * (1.5 - 0.40) + 1e-9
+    assert (said in effect.route) if said else ("outside" not in effect.route)
 
 
 def test_the_worst_claim_is_named_as_such_and_is_no_estimate() -> None:
     effect = told(kit.stack(0.90, None))[CLAIM]
     assert isinstance(effect, Effect)
-    assert effect.title.startswith("Worst claim") and "not an estimate" in effect.title
+    assert effect.title.startswith("Worst claim") and "no estimate" in effect.title
     assert effect.high == pytest.approx(0.5 / 0.0254)
     assert "no source" in effect.route
+
+
+def test_the_worst_claim_never_takes_more_than_the_pump_has() -> None:
+    """2.6 mm at a point per 0.0254 mm would be 102 points; the pump has 70 (stated)."""
+    assert range_of(told(kit.stack(3.0, None))[CLAIM]) == pytest.approx((0, 70))
 
 
 def test_share_and_trend_by_hand() -> None:

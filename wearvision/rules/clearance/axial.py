@@ -62,14 +62,20 @@ class AxialStack:
         return next((s for s in settings if s is not None), None)
 
     @property
+    def setting_axial(self) -> Gauged | None:
+        """The same as a length that will be set exactly."""
+        setting = self.setting_axial_mm
+        return None if setting is None else Gauged(value_mm=setting, u_mm=0.0, how="proposed setting")
+
+    @property
     def move_axial(self) -> Gauged | None:
         """How far the impeller moves towards the front face."""
-        return _minus(self.front_gap_axial, self._setting, "towards the front face")
+        return _minus(self.front_gap_axial, self.setting_axial, "towards the front face")
 
     @property
     def back_after_axial(self) -> Gauged | None:
         """The back gap that the setting leaves."""
-        return _minus(self.total_gap_axial, self._setting, "total less setting")
+        return _minus(self.total_gap_axial, self.setting_axial, "total less setting")
 
     @property
     def adjuster(self) -> Decision | None:
@@ -80,7 +86,7 @@ class AxialStack:
     @property
     def hot_front_axial(self) -> Gauged | None:
         """Front gap at the proposed setting, in the worst stated state."""
-        return _plus(self._setting, self.heat.worst_axial)
+        return _plus(self.setting_axial, self.heat.worst_axial)
 
     @property
     def hot_back_axial(self) -> Gauged | None:
@@ -119,11 +125,6 @@ class AxialStack:
         return tuple(_missing(self))
 
     @property
-    def _setting(self) -> Gauged | None:
-        setting = self.setting_axial_mm
-        return None if setting is None else Gauged(value_mm=setting, u_mm=0.0, how="proposed setting")
-
-    @property
     def front_wear_axial(self) -> Gauged:
         """What wear adds to the front gap at most, over the deepest places."""
         return deepest(self.wear.front_faces(self.facts.running_side))
@@ -137,20 +138,6 @@ class AxialStack:
     def back_wear_axial(self) -> Gauged:
         """What wear adds to the back gap at most, over the deepest places."""
         return deepest(self.wear.back_faces(self.facts.running_side))
-
-    @property
-    def front_after_axial_mm(self) -> tuple[float, float] | None:
-        """Front gap after setting: at standing metal, and over the deepest wear at most (95 %)."""
-        if self.setting_axial_mm is None:
-            return None
-        return self.setting_axial_mm, self.setting_axial_mm + self.front_wear_axial.high_mm
-
-    @property
-    def back_after_axial_mm(self) -> tuple[float, float] | None:
-        """Back gap after setting: at standing metal at least, and over the deepest wear at most (95 %)."""
-        if self.back_after_axial is None:
-            return None
-        return max(0.0, self.back_after_axial.low_mm), self.back_after_axial.plus(self.back_wear_axial).high_mm
 
     @property
     def word(self) -> DecisionWord:

@@ -9,7 +9,7 @@ from wearvision.rules.clearance.axial_advice import axial_advice
 from wearvision.rules.clearance.hold import OPEN
 from wearvision.rules.clearance.line import Line, lines_json
 from wearvision.rules.clearance.thermal import MAKERS_TABLE
-from wearvision.rules.clearance.wear import Face, unread
+from wearvision.rules.clearance.wear import Face, share_said, unread
 from wearvision.rules.clearance.window import Window
 from wearvision.rules.decision import Decision
 from wearvision.rules.gauged import NOTHING, Gauged
@@ -48,17 +48,26 @@ def _found(stack: AxialStack) -> Iterator[Line]:
 def _wear(stack: AxialStack) -> Iterator[Line]:
     side = stack.facts.running_side
     front, back = stack.wear.front_faces(side), stack.wear.back_faces(side)
-    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, at most", note=_faces(front),
+    yield Line(key="front_wear_axial", label="Wear at the front gap, axial, deepest", note=_faces(front),
                figure=_read(stack.front_wear_axial))  # fmt: skip
-    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, at most", note=_faces(back),
+    yield Line(key="front_wear_averaged_axial", label="The same averaged over the face, axial, at most",
+               figure=_read(stack.front_wear_averaged_axial), note=_shares(front))  # fmt: skip
+    yield Line(key="back_wear_axial", label="Wear at the back gap, axial, deepest", note=_faces(back),
                figure=_read(stack.back_wear_axial))  # fmt: skip
 
 
 def _faces(faces: tuple[Face, Face]) -> str:
     """Which readings count, and which faces were not read."""
-    said = [f"{name} {depth.value_mm:.2f} mm ({depth.how})" for name, depth in faces if depth is not None]
+    read = [(f.name, f.deepest_axial) for f in faces if f.deepest_axial is not None]
+    said = [f"{name} {depth.value_mm:.2f} mm ({depth.how})" for name, depth in read]
     not_read = unread(faces)
     return "; ".join([*said, *([f"{', '.join(not_read)} not read, taken as unworn"] if not_read else [])])
+
+
+def _shares(faces: tuple[Face, Face]) -> str:
+    """How much of each face that was read is worn."""
+    read = [f for f in faces if f.deepest_axial is not None]
+    return "; ".join(f"{f.name}: {share_said(f)}" for f in read)
 
 
 def _windows(stack: AxialStack) -> Iterator[Line]:

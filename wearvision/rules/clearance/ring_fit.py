@@ -70,7 +70,7 @@ def ring_fit(pair: RingPair) -> RingFit:
 def _met(pair: RingPair) -> list[tuple[Gauged, Gauged]]:
     """Bore and ring readings that belong together: of the same place, else all with all."""
     for what, found in (("casing ring (inside)", pair.bore), ("impeller ring (outside)", pair.ring)):
-        if len({(d.place, d.angle_deg) for d in found}) < 2:
+        if len({(d.place, d.angle_deg % 180) for d in found}) < 2:
             raise BadInput(f"{pair.name}: the {what} needs readings at two or more places or angles",
                            got=len(found), do="read a quarter turn on, and at the other end")  # fmt: skip
     same = {d.place for d in pair.bore} == {d.place for d in pair.ring}
@@ -78,12 +78,16 @@ def _met(pair: RingPair) -> list[tuple[Gauged, Gauged]]:
 
 
 def _by_place(found: Sequence[Diameter]) -> list[list[Gauged]]:
-    return [[d.gauged for d in found if d.place == p] for p in dict.fromkeys(d.place for d in found)]
+    """Place by place, the diameter in each direction; a direction read again counts by its mean."""
+    places: dict[str, dict[float, list[Gauged]]] = {}
+    for d in found:
+        places.setdefault(d.place, {}).setdefault(d.angle_deg % 180, []).append(d.gauged)
+    return [[_mean(again) for again in directions.values()] for directions in places.values()]
 
 
 def _places(found: Sequence[Diameter]) -> list[Gauged]:
     """Mean diameter of each place."""
-    return [_mean(readings) for readings in _by_place(found)]
+    return [_mean(directions) for directions in _by_place(found)]
 
 
 def _mean(readings: Sequence[Gauged]) -> Gauged:

@@ -114,6 +114,13 @@ class Wear:
         return other, Face(name="back vanes", deepest_axial=self.back_vanes_axial)
 
 
+def share_said(face: Face) -> str:
+    """How much of a face that was read counts as worn, in words."""
+    percent = 100 * face.worn_share
+    share = f"{percent:.0f} % of it worn" if percent >= 10 else f"{percent:.2g} % of it worn"
+    return share if face.extent_known else f"up to {share}, extent not known"
+
+
 def unread(faces: Iterable[Face]) -> tuple[str, ...]:
     """Names of the faces without a confirmed reading."""
     return tuple(face.name for face in faces if face.deepest_axial is None)

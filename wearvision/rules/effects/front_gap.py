@@ -3,7 +3,8 @@
 Closing the gap between vanes and casing from about 1.5 to about 0.25 mm can gain up to 10 efficiency points
 (civil engineering handbook page, civilengineeringhandbook.tk/centrifugal-pumps-3/833.html): at most 8 points per
 mm. Tests of several pumps differ by geometry (J. Turbomachinery 109(4) p. 545; J. Basic Eng. 87(4) p. 932), so
-there is no single curve: the estimate is anything from nothing to the bound.
+there is no single curve: the estimate is anything from nothing to the bound. The bound is never carried on beyond
+the gaps it was published for: what opens outside them is measured, and not counted.
 """
 
 from __future__ import annotations
@@ -24,13 +25,20 @@ def opening_axial_mm(from_axial_mm: float, to_axial_mm: float) -> float:
 
 
 def bound_points(from_axial_mm: float, to_axial_mm: float) -> float:
-    """Most efficiency points an opening costs by the published bound; below 0 for a gap that closed."""
-    return BOUND_POINTS_PER_MM * opening_axial_mm(from_axial_mm, to_axial_mm)
+    """Most efficiency points an opening costs by the published bound, -10 to 10; below 0 for a gap that closed."""
+    return BOUND_POINTS_PER_MM * opening_axial_mm(_published(from_axial_mm), _published(to_axial_mm))
 
 
-def inside_published(from_axial_mm: float, to_axial_mm: float) -> bool:
-    """Whether both gaps lie where the bound was published."""
-    return all(PUBLISHED_FROM_AXIAL_MM <= g <= PUBLISHED_TO_AXIAL_MM for g in (from_axial_mm, to_axial_mm))
+def outside_axial_mm(from_axial_mm: float, to_axial_mm: float) -> float:
+    """How much of an opening or closing lies where nothing was published, mm."""
+    whole = opening_axial_mm(from_axial_mm, to_axial_mm)
+    return abs(whole - opening_axial_mm(_published(from_axial_mm), _published(to_axial_mm)))
+
+
+def _published(gap_axial_mm: float) -> float:
+    """The gap, or the nearest one that the bound was published for."""
+    gap = not_negative("axial front gap", gap_axial_mm)
+    return min(max(gap, PUBLISHED_FROM_AXIAL_MM), PUBLISHED_TO_AXIAL_MM)
 
 
 def worst_claim_points(from_axial_mm: float, to_axial_mm: float) -> float:

@@ -110,23 +110,23 @@ def _gap_now(stack: AxialStack | None) -> Fact:
 
 
 def _face(stack: AxialStack | None) -> Fact:
-    """Wear of the face behind the back vanes: anything up to its deepest reading."""
-    wear = stack.wear if stack else None
-    side = stack.facts.running_side if stack else "casing"
-    deepest = None if wear is None else wear.cover_axial if side == "casing" else wear.casing_axial
-    return _up_to("axial wear of the face behind", deepest)
+    """Wear of the face behind the back vanes averaged over it: anything up to what its marks add at most."""
+    worn = None if stack is None else stack.wear.back_faces(stack.facts.running_side)[0].averaged_axial
+    return _up_to("axial wear of the face behind, averaged over it", worn)
 
 
 def _loss(stack: AxialStack | None, stated: Gauged | None) -> Fact:
-    if stated is not None:
+    """As stated for all vanes, unless confirmed readings of the lowest places rule over it."""
+    read = stack.wear.back_vanes_axial if stack else None
+    if stated is not None and read in (None, stated):
         return gauged("axial loss of back vane height", stated)
-    return _up_to("axial loss of back vane height", stack.wear.back_vanes_axial if stack else None)
+    return _up_to("axial loss of back vane height", read)
 
 
-def _up_to(words: str, deepest: Gauged | None) -> Fact:
-    if deepest is None:
+def _up_to(words: str, most: Gauged | None) -> Fact:
+    if most is None:
         return fact(f"{words}, not read, taken as", 0.0, "mm")
-    return Fact(words=words, span=Span(0.0, max(0.0, deepest.high_mm)), unit="mm")
+    return Fact(words=words, span=Span(0.0, max(0.0, most.high_mm)), unit="mm")
 
 
 def _validity(when: str, facts: tuple[Fact, ...]) -> str:
