@@ -119,6 +119,10 @@ def measure(
     scale_from: Annotated[ScaleSource | None, typer.Option(help="Scale to use, instead of the best there is.")] = None,
     inner: Annotated[float | None, typer.Option(help="Inner diameter of the wear face, mm.")] = None,
     outer: Annotated[float | None, typer.Option(help="Outer diameter of the wear face, mm.")] = None,
+    size: Annotated[
+        list[str] | None,
+        typer.Option(help="Another drawing size, such as vane_count=6 or land_width_mm=12; repeat.", metavar="NAME=MM"),
+    ] = None,
     board: Annotated[list[Path] | None, typer.Option(help="TOML file of a board of yours; repeat for several.")] = None,
     mark: Annotated[Path | None, typer.Option(help="JSON file of your marks: add, reshape, strike.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Folder for overlay pictures.")] = None,
@@ -132,7 +136,7 @@ def measure(
     facts = Facts(
         kind=kind, view=view, card_size=card_size, card_height_mm=card_height,
         check_bar_mm=None if not check_bar else tuple(check_bar),
-        mm_per_px=mm_per_px, rule=rule, rule_class=rule_class, inner_mm=inner, outer_mm=outer,
+        mm_per_px=mm_per_px, rule=rule, rule_class=rule_class, inner_mm=inner, outer_mm=outer, sizes=size or (),
         known_diameter_mm=known_diameter, known_circle=known_circle, two_points=two_points, scale_from=scale_from,
     )  # fmt: skip
     worst = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +19,7 @@ from wearvision.measure.board import BoardSpec, board_from_toml
 from wearvision.pages.page import say
 from wearvision.quantity import quantity_from_json
 from wearvision.stated import (
+    NOMINALS,
     CardSize,
     KnownRing,
     PartKind,
@@ -49,6 +51,7 @@ class Facts:
     scale_from: ScaleSource | None = None
     inner_mm: float | None = None
     outer_mm: float | None = None
+    sizes: Sequence[str] = ()
 
     def stated(self) -> Stated:
         """As the measuring half wants them, checked."""
@@ -60,8 +63,20 @@ class Facts:
             rule=self.rule, rule_class=self.rule_class, scale_from=self.scale_from,
             known_diameter_mm=self.known_diameter_mm, known_circle=self.known_circle,
             two_points=None if self.two_points is None else _numbers(self.two_points),
-            nominal={k: v for k, v in sizes.items() if v is not None},
+            nominal={k: v for k, v in sizes.items() if v is not None} | dict(_size(text) for text in self.sizes),
         )  # fmt: skip
+
+
+def _size(text: str) -> tuple[str, float]:
+    """`name=mm` of a drawing size."""
+    name, _, value = text.partition("=")
+    try:
+        number = float(value)
+    except ValueError:
+        number = math.nan
+    if name.strip() not in NOMINALS or not math.isfinite(number):
+        raise UsageError("not a drawing size", got=text, do=f"give NAME=MM with a name of {', '.join(NOMINALS)}")
+    return name.strip(), number
 
 
 def _numbers(text: str) -> tuple[float, float, float, float, float]:

@@ -121,7 +121,12 @@ class _Facts(_Table):
     face_outer_diameter_mm: float = 0.0
     vane_count: float = 0.0
     vane_height_mm: float = 0.0
+    vane_thickness_mm: float = 0.0
+    disc_diameter_mm: float = 0.0
     land_width_mm: float = 0.0
+    land_inner_diameter_mm: float = 0.0
+    land_outer_diameter_mm: float = 0.0
+    lip_length_mm: float = 0.0
     light_elevation_deg: float = 0.0
 
     @field_validator("*")
