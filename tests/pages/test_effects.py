@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearvision.pages.effects import blocked_rows, bounds, effect_rows, how
-from wearvision.rules.effect import Blocked, Effect
+from wearvision.pages.effects import blocked_rows, bounds, effect_rows, facts_of, how
+from wearvision.rules.effect import Blocked, Effect, Input
 from wearvision.rules.effects.direction import sealing_directions
 from wearvision.rules.effects.span import Span
 
@@ -15,7 +15,7 @@ from wearvision.rules.effects.span import Span
 def effect(low: float, high: float, unit: str = "m3/h") -> Effect:
     return Effect(
         name="leak", title="Ring leakage, new", low=low, high=high, unit=unit, route="gap flow (from memory)",
-        inputs=("speed 2950 rev/min", "head 50 m"), assumption="rings run true",
+        inputs=(Input("speed", "2950 rev/min"), Input("head", "50 m")), assumption="rings run true",
     )  # fmt: skip
 
 
@@ -45,7 +45,7 @@ def test_what_is_printed_holds_the_range(low: float, width: float) -> None:
 
 
 def test_how_it_came_is_one_line() -> None:
-    line = "Route: gap flow (from memory). From: speed 2950 rev/min, head 50 m. Holds if: rings run true."
+    line = "Route: gap flow (from memory). From: speed, head. Holds if: rings run true."
     assert how(effect(1, 2)) == line
 
 
@@ -74,3 +74,18 @@ def test_missing_facts_say_which_figures_they_block() -> None:
 def test_facts_that_block_the_same_figures_share_a_row() -> None:
     blocked = [Blocked(name="a", title="Cost", missing=("hours (h/year)", "tariff (EUR/kWh)"))]
     assert blocked_rows(blocked) == [("hours (h/year), tariff (EUR/kWh)", "Cost")]
+
+
+def test_what_was_said_before_is_referred_to_by_its_number() -> None:
+    long = "head across the ring by Stepanoff, from memory"
+    first = replace(effect(1, 2), route=f"gap flow; {long}", assumption="rings run true all round the year")
+    second = replace(first, name="loss", title="Loss", route=f"{long}; share of the flow",
+                     inputs=(Input("Ring leakage, new", "1 to 2 m3/h"), Input("flow", "100 m3/h")))  # fmt: skip
+    rows = effect_rows([first, second])
+    assert rows[0].how.startswith(f"Route: gap flow; {long}. From: speed, head.")
+    assert rows[1].how == "Route: as [1]; share of the flow. From: [1], flow. Holds if: as [1]."
+
+
+def test_each_fact_is_listed_once_with_its_amount() -> None:
+    again = replace(effect(1, 2), title="Loss", inputs=(Input("Ring leakage, new", "1 to 2"), Input("head", "50 m")))
+    assert facts_of([effect(1, 2), again]) == ["speed 2950 rev/min", "head 50 m"]

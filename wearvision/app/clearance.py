@@ -49,6 +49,8 @@ class Clearances:
     directions : tuple of Direction
         What can be told by direction only.
     follow_ups : tuple of str
+    judged : tuple of str
+        What the confirmed sheets of its parts came to, where that is not reuse.
     unread : tuple of str
         A question for each named part without a confirmed sheet.
     file : str
@@ -61,6 +63,7 @@ class Clearances:
     effects: tuple[Effect | Blocked, ...]
     directions: tuple[Direction, ...]
     follow_ups: tuple[str, ...]
+    judged: tuple[str, ...]
     unread: tuple[str, ...]
     file: str
 
@@ -112,7 +115,7 @@ class Clearances:
             "guard_factor": self.pump.guard_factor, "needs_person": self.needs_person,
             "axial": axial_json(self.stack) if self.stack else None, "rings": [r.to_json() for r in self.rings],
             "both_rings": self.both_rings, "effects": [_effect(e) for e in self.effects],
-            "directions": [d.to_json() for d in self.directions],
+            "directions": [d.to_json() for d in self.directions], "judged": list(self.judged),
             "follow_ups": list(self.follow_ups), "questions": list(self.questions), "missing": list(self.missing),
         }  # fmt: skip
 
@@ -152,7 +155,7 @@ def _clearances(shop: Shop | None, pump: Pump, file: Path) -> Clearances:
     return Clearances(
         pump=pump, stack=stack, rings=rings, effects=effects, directions=all_directions(pump, rings, effects),
         follow_ups=follow_ups(pump.impeller or Impeller(), cracks=known.cracks, semi_open=pump.axial is not None),
-        unread=known.questions,
+        judged=known.judged, unread=known.questions,
         file=f"{file.name} sha256 {sha256(file.read_bytes()).hexdigest()}",
     )  # fmt: skip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from wearvision.app.clearance import Clearances, Table, amount
-from wearvision.pages.effects import blocked_rows, effect_rows
+from wearvision.pages.effects import blocked_rows, effect_rows, facts_of
 from wearvision.pages.report import ReportView, TableView
 
 COLUMNS = ("Clearance", ">mm, 95 %", "Held against", "Decision")
@@ -23,10 +23,11 @@ def with_pump(view: ReportView, found: Clearances) -> ReportView:
     both = (found.both_rings,) if open_still and found.both_rings else ()
     asked = tuple(f"Question: {q}" for q in found.questions)
     known = tuple(f"Not known yet: {m}" for m in found.missing)
+    judged = tuple(f"Judged: {line}" for line in found.judged)
     steps = tuple(f"{line[:1].upper()}{line[1:]}" for line in found.follow_ups)
     return replace(
         view, tables=(*view.tables, *pump_tables(found)), stated=stated,
-        follow_ups=(*view.follow_ups, *acts, *both, *asked, *known, *steps),
+        follow_ups=(*view.follow_ups, *acts, *both, *asked, *known, *judged, *steps),
     )  # fmt: skip
 
 
@@ -51,11 +52,12 @@ def _effects(found: Clearances) -> tuple[TableView, ...]:
     rows = effect_rows(found.effects, found.directions)
     if not rows:
         return ()
+    facts = f"Facts: {'; '.join(facts_of(found.effects))}."
     return (
         TableView(title=f"Pump {found.pump.tag}: what reuse costs", columns=("No.", "Effect", ">From", ">To", "Unit"),
                   rows=tuple(row[:-1] for row in rows), shares=(0.06, 0.54, 0.12, 0.12, 0.16),
                   note="Ranges, never one figure. How each was worked out, and what must hold:",
-                  notes=tuple(f"{row.number}. {row.how}" for row in rows)),
+                  notes=(*(f"[{row.number}] {row.how}" for row in rows), facts)),
     )  # fmt: skip
 
 

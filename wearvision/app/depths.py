@@ -17,10 +17,12 @@ from wearvision.rules.gauged import Gauged
 from wearvision.rules.pump import AxialFacts, Pump, RingPair
 from wearvision.rules.rubric import QuantityName
 from wearvision.rules.sheet import ConfirmedSheet
+from wearvision.rules.verdict import Verdict
 
 KINDS = {"casing": ("casing", "side-plate"), "impeller": ("impeller",), "cover": ("box-cover", "side-plate"),
          "rings": ("ring-pair",)}  # fmt: skip
 """Role in the pump -> part kinds that can take it."""
+REUSE = ("reuse", "reuse with loss noted")
 UNREAD = "how worn is {tag}? Its sheet is not confirmed, so its readings do not count"
 
 
@@ -35,6 +37,8 @@ class Known:
         Those with readings, stated or confirmed.
     cracks : tuple of CrackSuspected
         Of every named part, also while its sheet is open.
+    judged : tuple of str
+        Verdict of each confirmed sheet that does not say reuse, with its tag.
     questions : tuple of str
         One for each named part without a confirmed sheet.
     """
@@ -42,6 +46,7 @@ class Known:
     wear: Wear
     rings: tuple[RingPair, ...]
     cracks: tuple[CrackSuspected, ...]
+    judged: tuple[str, ...]
     questions: tuple[str, ...]
 
 
@@ -62,6 +67,7 @@ def known_of(shop: Shop | None, pump: Pump) -> Known:
     return Known(
         wear=_wear(pump, casing, impeller, cover), rings=tuple(pair for pair in rings if pair.bore),
         cracks=tuple(_cracks(shop, pump)),
+        judged=tuple(_judged(tag, sheet) for tag, sheet in sheets if sheet and Verdict(sheet).word not in REUSE),
         questions=tuple(
             UNREAD.format(tag=tag) for tag, sheet in sheets if tag and sheet is None and tag not in stated_rings
         ),
@@ -91,6 +97,10 @@ def _patches(sheet: ConfirmedSheet | None, stated_share: float | None) -> tuple[
     if sheet is None or depth is None or stated_share is None:
         return () if sheet is None else patches(sheet)
     return (Patch(what="as stated in the pump file", share=stated_share, depth_axial=depth),)
+
+
+def _judged(tag: str, sheet: ConfirmedSheet) -> str:
+    return f"{tag}: {Verdict(sheet).word}; the figures here are those of reusing it all the same"
 
 
 def _read_pair(pair: RingPair, sheet: ConfirmedSheet | None) -> RingPair:

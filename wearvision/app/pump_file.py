@@ -125,6 +125,7 @@ class Duty(_Strict):
     tariff: Annotated[tuple[float, str], _typed(parse_tariff)] | None = None
     density_kg_m3: Annotated[float, _amount("density"), Field(gt=0)] | None = Field(None, alias="density")
     suction_pressure_kpa: Pressure | None = Field(None, alias="suction_pressure")
+    rim_pressure_kpa: Pressure | None = Field(None, alias="rim_pressure", description="at the rim of the impeller")
     vapour_pressure_kpa: Annotated[Pressure, Field(ge=0)] | None = Field(
         None, alias="vapour_pressure", description="absolute"
     )
@@ -223,7 +224,6 @@ class BackVanes(_Strict):
     height_loss_axial: Reading | None = None
     tip_radius_mm: Size | None = Field(None, alias="tip_radius")
     sleeve_radius_mm: Size | None = Field(None, alias="sleeve_radius")
-    rim_pressure_kpa: Pressure | None = Field(None, alias="rim_pressure")
 
 
 class Bearing(_Strict):
@@ -233,6 +233,7 @@ class Bearing(_Strict):
     rating_kn: Annotated[Force, Field(gt=0)] | None = Field(None, alias="rating")
     radial_load_kn: Force | None = Field(None, alias="radial_load")
     axial_load_kn: Force | None = Field(None, alias="axial_load")
+    equivalent_load_kn: Annotated[Force, Field(gt=0)] | None = Field(None, alias="equivalent_load")
 
 
 class PumpFile(_Strict):

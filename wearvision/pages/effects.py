@@ -14,6 +14,9 @@ from typing import NamedTuple
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.direction import Direction
 
+WORTH_REPEATING = 24
+"""Steps of up to so many letters are said again rather than referred to."""
+
 
 def bounds(effect: Effect) -> tuple[str, str]:
     """Both bounds as text: three digits that count of the wider one, rounded outward, no power of ten.
@@ -35,9 +38,41 @@ def unit(effect: Effect) -> str:
     return "ratio" if effect.unit == "1" else effect.unit
 
 
-def how(effect: Effect) -> str:
-    """Route, inputs and assumption, one line."""
-    return f"Route: {effect.route}. From: {', '.join(effect.inputs)}. Holds if: {effect.assumption}."
+def facts_of(effects: Iterable[Effect | Blocked]) -> list[str]:
+    """What the figures were worked out from, each fact once with its amount; figures of the table itself left out."""
+    told = [e for e in effects if isinstance(e, Effect)]
+    titles = {e.title for e in told}
+    return list(dict.fromkeys(i.text for e in told for i in e.inputs if i.words not in titles))
+
+
+def how(effect: Effect, said: dict[str, int] | None = None, number: int = 0) -> str:
+    """Route, inputs by name and assumption, one line.
+
+    Parameters
+    ----------
+    effect : Effect
+    said : dict, optional
+        Titles and steps said so far, with the number they stand under; those of this effect are added under `number`.
+        What was said before is referred to by its number.
+    """
+    known = {} if said is None else said
+    names = ", ".join(f"[{known[i.words]}]" if i.words in known else i.words for i in effect.inputs)
+    route, holds = (_steps(text, known, number) for text in (effect.route, effect.assumption))
+    known[effect.title] = number
+    return f"Route: {route}. From: {names}. Holds if: {holds}."
+
+
+def _steps(text: str, said: dict[str, int], number: int) -> str:
+    """The steps of a text; those said under another number by reference to it."""
+    fresh: list[str] = []
+    again: list[int] = []
+    for step in text.split("; "):
+        if len(step) > WORTH_REPEATING and said.setdefault(step, number) != number:
+            again.append(said[step])
+        else:
+            fresh.append(step)
+    as_in = [f"as [{', '.join(str(n) for n in dict.fromkeys(again))}]"] if again else []
+    return "; ".join((*as_in, *fresh))
 
 
 class Row(NamedTuple):
@@ -53,9 +88,12 @@ class Row(NamedTuple):
 
 def effect_rows(effects: Iterable[Effect | Blocked], directions: Iterable[Direction] = ()) -> list[Row]:
     """A numbered row for each effect, then for each direction, whose word stands where a range has its unit."""
-    told = [(e.title, *bounds(e), unit(e), how(e)) for e in effects if isinstance(e, Effect)]
-    told += [(d.title, "", "", d.word, f"{d.because[:1].upper()}{d.because[1:]}.") for d in directions]
-    return [Row(str(n), *texts) for n, texts in enumerate(told, start=1)]
+    said: dict[str, int] = {}
+    told = [e for e in effects if isinstance(e, Effect)]
+    rows = [Row(str(n), e.title, *bounds(e), unit(e), how(e, said, n)) for n, e in enumerate(told, start=1)]
+    for n, d in enumerate(directions, start=len(rows) + 1):
+        rows.append(Row(str(n), d.title, "", "", d.word, f"{d.because[:1].upper()}{d.because[1:]}."))
+    return rows
 
 
 def blocked_rows(effects: Iterable[Effect | Blocked]) -> list[tuple[str, str]]:

@@ -7,8 +7,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from wearvision.errors import BadInput
+
+
+class Input(NamedTuple):
+    """What a figure was worked out from, and how much of it, with its unit."""
+
+    words: str
+    amount: str
+
+    @property
+    def text(self) -> str:
+        """`speed 2950 rev/min`."""
+        return f"{self.words} {self.amount}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,11 +39,11 @@ class Effect:
     unit : str
         Printed unit: `m3/h`, `points`, `kPa`, `N`, `1`, ...
     route : str
-        How it was worked out, one line, with the source and its standing (`from memory` where it is).
-    inputs : tuple of str
-        Each input with its value and unit.
+        How it was worked out, one line, with the source and its standing (`from memory` where it is); steps are
+        parted by a semicolon.
+    inputs : tuple of Input
     assumption : str
-        What must hold for the range to hold, one line.
+        What must hold for the range to hold, one line; parts are parted by a semicolon.
     """
 
     name: str
@@ -39,7 +52,7 @@ class Effect:
     high: float
     unit: str
     route: str
-    inputs: tuple[str, ...]
+    inputs: tuple[Input, ...]
     assumption: str
 
     def __post_init__(self) -> None:
@@ -50,7 +63,7 @@ class Effect:
         """All fields by name."""
         return {
             "name": self.name, "title": self.title, "low": self.low, "high": self.high, "unit": self.unit,
-            "route": self.route, "inputs": list(self.inputs), "assumption": self.assumption,
+            "route": self.route, "inputs": [i.text for i in self.inputs], "assumption": self.assumption,
         }  # fmt: skip
 
 

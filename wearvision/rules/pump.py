@@ -48,8 +48,8 @@ class Duty:
     currency : str
         Of the tariff, as written.
     density_kg_m3 : float or None
-    suction_pressure_kpa : float or None
-        Gauge.
+    suction_pressure_kpa, rim_pressure_kpa : float or None
+        Gauge; at the suction, and at the rim of the impeller.
     vapour_pressure_kpa : float or None
         Of the liquid at its temperature in the box; absolute, alone among the pressures.
     viscosity_mm2_s : float or None
@@ -66,6 +66,7 @@ class Duty:
     currency: str = ""
     density_kg_m3: float | None = None
     suction_pressure_kpa: float | None = None
+    rim_pressure_kpa: float | None = None
     vapour_pressure_kpa: float | None = None
     viscosity_mm2_s: float | None = None
 
@@ -179,25 +180,29 @@ class BackVanes:
         As stated; the deepest confirmed reading of the impeller's sheet rules over it.
     tip_radius_mm, sleeve_radius_mm : float or None
         Outer end of the vanes; sleeve or hub in the box.
-    rim_pressure_kpa : float or None
-        At the vanes' tip, gauge.
     """
 
     height_new_axial_mm: float | None = None
     height_loss_axial: Gauged | None = None
     tip_radius_mm: float | None = None
     sleeve_radius_mm: float | None = None
-    rim_pressure_kpa: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bearing:
-    """Thrust bearing: dynamic rating, loads as new, and its kind."""
+    """Thrust bearing: dynamic rating, loads as new, and its kind.
+
+    Attributes
+    ----------
+    equivalent_load_kn : float or None
+        As new, by its maker's factors; worked out here for an angular-contact pair only.
+    """
 
     kind: Literal["ball", "roller", "angular-contact pair"] = "ball"
     rating_kn: float | None = None
     radial_load_kn: float | None = None
     axial_load_kn: float | None = None
+    equivalent_load_kn: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

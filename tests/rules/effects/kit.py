@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from wearvision.rules.clearance.axial import AxialStack, axial_stack
 from wearvision.rules.clearance.rings import RingClearance, ring_clearance
 from wearvision.rules.clearance.wear import Wear
@@ -23,7 +25,7 @@ WHEEL = Impeller(
     lost_mass_g=2, lost_radius_mm=100,
 )  # fmt: skip
 VANES = BackVanes(
-    height_new_axial_mm=8, tip_radius_mm=125, sleeve_radius_mm=30, rim_pressure_kpa=800,
+    height_new_axial_mm=8, tip_radius_mm=125, sleeve_radius_mm=30,
     height_loss_axial=Gauged(value_mm=0, u_mm=0),
 )  # fmt: skip
 PAIR = Bearing(kind="angular-contact pair", rating_kn=63.7, radial_load_kn=1, axial_load_kn=6)
@@ -62,6 +64,7 @@ def stack(
     return axial_stack(facts, wear, guard_factor=1.645)
 
 
+PRESSED = replace(DUTY, rim_pressure_kpa=800)
 CLOSED = Pump(tag="P-101", duty=DUTY, impeller=WHEEL, bearing=PAIR)
 SPLIT = Pump(tag="P-102", duty=DUTY, impeller=Impeller(diameter_mm=250, suctions=2, mass_kg=12))
-SEMI_OPEN = Pump(tag="P-103", duty=DUTY, impeller=WHEEL, back_vanes=VANES, bearing=PAIR, axial=AxialFacts())
+SEMI_OPEN = Pump(tag="P-103", duty=PRESSED, impeller=WHEEL, back_vanes=VANES, bearing=PAIR, axial=AxialFacts())

@@ -26,6 +26,8 @@ from wearvision.rules.pump import BackVanes, Bearing, Duty, Impeller, Pump
 BARE_WORD = re.compile(r"(clearance|gap|back space)s?", re.IGNORECASE)
 WITH_ITS_KIND = re.compile(r"(radial|diametral|axial)[ _](\w+[ _]){0,2}(clearance|gap|back space)s?", re.IGNORECASE)
 
+PUMP_FILE_KEY = re.compile(r"^\[+[a-z_]+\]+ ?[a-z_]*: ")
+"""Keys of the pump file say which by themselves: see the tests of names."""
 WORN = Wear(casing_axial=kit.gauge(0.3, 0.02), cover_axial=kit.gauge(0.4, 0.02), back_vanes_axial=kit.gauge(1.5, 0.1))
 UNREAD_LOSS = replace(kit.VANES, height_loss_axial=None)
 Case = tuple[Pump, AxialStack | None, list[RingClearance]]
@@ -53,8 +55,8 @@ def told(name: str) -> tuple[Effect | Blocked, ...]:
 
 def texts(effect: Effect | Blocked) -> list[str]:
     if isinstance(effect, Blocked):
-        return [effect.name, effect.title, *effect.missing]
-    return [effect.name, effect.title, effect.route, *effect.inputs, effect.assumption]
+        return [effect.name, effect.title, *(PUMP_FILE_KEY.sub("", m) for m in effect.missing)]
+    return [effect.name, effect.title, effect.route, *(i.text for i in effect.inputs), effect.assumption]
 
 
 def bare(text: str) -> list[str]:

@@ -66,7 +66,7 @@ def test_moving_forward_opens_the_back_and_raises_the_box() -> None:
 
 
 def test_a_box_near_vapour_pressure_is_called_out() -> None:
-    hot = replace(kit.SEMI_OPEN, duty=replace(kit.DUTY, vapour_pressure_kpa=320.0))
+    hot = replace(kit.SEMI_OPEN, duty=replace(kit.PRESSED, vapour_pressure_kpa=320.0))
     for pump, called in ((kit.SEMI_OPEN, False), (hot, True)):
         effect = told(kit.stack(None, 1.0), pump=pump)["box_pressure_over_vapour"]
         assert isinstance(effect, Effect)
@@ -111,6 +111,8 @@ def test_nothing_inside_the_bounds_falls_outside_the_range(
 def test_what_is_missing_is_named() -> None:
     found = told(kit.stack(None, 1.0, back_new_mm=None))
     change = found["box_pressure_change"]
-    assert isinstance(change, Blocked) and change.missing == ("axial back gap as new or last set (mm)",)
+    assert isinstance(change, Blocked) and change.missing == (
+        "[axial] back_new_axial: axial back gap as new or last set (mm)",
+    )
     assert isinstance(found["box_pressure_now"], Effect)
     assert told(None, pump=kit.SPLIT) == {}

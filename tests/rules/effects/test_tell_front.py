@@ -52,7 +52,7 @@ def test_without_a_share_the_deepest_reading_counts_for_all_of_the_face_and_says
     effect = told(kit.stack(0.40, None, wear=Wear(casing_axial=kit.gauge(0.3))))[FOUND]
     assert range_of(effect) == pytest.approx((0, 8 * 0.3))
     assert isinstance(effect, Effect)
-    assert any("casing up to 100 % of it worn, extent not known" in text for text in effect.inputs)
+    assert any("casing up to 100 % of it worn, extent not known" in i.amount for i in effect.inputs)
 
 
 def test_a_gap_closed_below_the_one_as_new_is_a_gain() -> None:

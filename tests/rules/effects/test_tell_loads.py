@@ -34,7 +34,7 @@ def range_of(told: Effect | Blocked) -> tuple[float, float]:
 def test_thrust_spans_the_half_speed_figure() -> None:
     """3496.9 N at half speed (derived, by hand); liquid at 0.4 and 0.6 of shaft speed gives the ends."""
     duty = replace(kit.DUTY, suction_pressure_kpa=0.0)
-    pump = replace(kit.CLOSED, duty=duty, back_vanes=replace(kit.VANES, rim_pressure_kpa=500.0))
+    pump = replace(kit.CLOSED, duty=replace(duty, rim_pressure_kpa=500.0))
     (told,) = thrust_effects(pump_facts(pump), [kit.ring(0.43)])
     low, high = range_of(told)
     assert low < 3496.9 < high
@@ -99,8 +99,9 @@ def test_cost_names_all_it_misses() -> None:
     told = cost_effects(pump_facts(Pump(tag="P")), [effect(0, 1)])
     assert isinstance(told[2], Blocked)
     assert set(told[2].missing) == {
-        "tariff (money/kWh)", "flow (m3/h)", "head (m)", "density (kg/m3)", "pump efficiency as new (%)",
-        "motor efficiency (%)", "running hours (h/year)",
+        "[duty] tariff: tariff (money/kWh)", "[duty] flow: flow (m3/h)", "[duty] head: head (m)",
+        "[duty] density: density (kg/m3)", "[duty] efficiency: pump efficiency as new (%)",
+        "[duty] motor_efficiency: motor efficiency (%)", "[duty] hours: running hours (h/year)",
     }  # fmt: skip
 
 

@@ -50,7 +50,7 @@ def _wear(stack: AxialStack) -> Iterator[Line]:
     front, back = stack.wear.front_faces(side), stack.wear.back_faces(side)
     yield Line(key="front_wear_axial", label="Wear at the front gap, axial, deepest", note=_faces(front),
                figure=_read(stack.front_wear_axial))  # fmt: skip
-    yield Line(key="front_wear_averaged_axial", label="The same averaged over the face, axial, at most",
+    yield Line(key="front_wear_averaged_axial", label="Averaged over the face, axial, at most",
                figure=_read(stack.front_wear_averaged_axial), note=_shares(front))  # fmt: skip
     yield Line(key="back_wear_axial", label="Wear at the back gap, axial, deepest", note=_faces(back),
                figure=_read(stack.back_wear_axial))  # fmt: skip
@@ -80,7 +80,7 @@ def _windows(stack: AxialStack) -> Iterator[Line]:
 def _edges(key: str, at: str, found: Window) -> Iterator[Line]:
     said = {"within": "a setting exists", "beyond": "no setting exists", "undecided": "undecided"}[found.word]
     decision = min((r.decision for r in found.rooms), key=_badness)
-    why = f"{said}: {'; '.join(found.why_not)}" if found.why_not else said
+    why = f"{said}: {'; '.join(found.why_not)}" if found.why_not else ""
     yield Line(key=f"setting_low_{key}_axial", label=f"Least setting, axial, {at}",
                figure=found.low_axial)  # fmt: skip
     yield Line(key=f"setting_high_{key}_axial", label=f"Largest setting, axial, {at}",

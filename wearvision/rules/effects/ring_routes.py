@@ -85,25 +85,28 @@ def average(known: PumpFacts, rings: Sequence[RingClearance]) -> Route:
 
 
 def _diameter(ring: RingClearance) -> Fact:
-    return fact(f"{ring.pair.name}: ring diameter", ring.fit.ring_diameter.value_mm, "mm")
+    return fact(f"ring diameter at the {ring.pair.name}", ring.fit.ring_diameter.value_mm, "mm")
 
 
 def _new(ring: RingClearance) -> Fact:
-    source = f" ({ring.new.source})" if ring.new else ""
-    return fact(f"{ring.pair.name}: new diametral clearance{source}", ring.new_diametral_mm, "mm")
+    source = ring.new.source if ring.new else ""
+    words = f"new diametral clearance at the {ring.pair.name}"
+    return fact(words, ring.new_diametral_mm, "mm", "[[rings]] design_clearance_diametral", source)
 
 
 def _worn(ring: RingClearance) -> Fact:
-    return gauged(f"{ring.pair.name}: mean diametral clearance now", ring.mean_diametral)
+    return gauged(f"mean diametral clearance now at the {ring.pair.name}", ring.mean_diametral)
 
 
 def _land(ring: RingClearance) -> Fact:
-    return fact(f"{ring.pair.name}: axial length of the land", ring.pair.land_length_axial_mm, "mm")
+    words = f"axial length of the land at the {ring.pair.name}"
+    return fact(words, ring.pair.land_length_axial_mm, "mm", "[[rings]] land_length_axial")
 
 
 def _unread(known: PumpFacts, rings: Sequence[RingClearance]) -> tuple[Fact, ...]:
     """Each suction has its ring: one without readings blocks the sum."""
-    return (fact("readings of the second wear ring pair", None),) if len(rings) < known.suctions else ()
+    second = fact("readings of the second wear ring pair", None, key="[[rings]]")
+    return (second,) if len(rings) < known.suctions else ()
 
 
 def _static_head_m(known: PumpFacts) -> float | None:

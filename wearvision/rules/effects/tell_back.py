@@ -99,20 +99,22 @@ def _warned(above: Effect | Blocked) -> Effect | Blocked:
 
 
 def _gap_new(stack: AxialStack | None) -> Fact:
-    return fact("axial back gap as new or last set", stack.facts.back_new_axial_mm if stack else None, "mm")
+    stated = stack.facts.back_new_axial_mm if stack else None
+    return fact("axial back gap as new or last set", stated, "mm", "[axial] back_new_axial")
 
 
 def _gap_now(stack: AxialStack | None) -> Fact:
     after = stack.back_after_axial if stack else None
     if after is not None:
-        return gauged("axial back gap after setting, at standing metal", after)
-    return gauged("axial back gap as found, at standing metal", stack.back_gap_axial if stack else None)
+        return gauged("axial back gap after setting at standing metal", after)
+    found = stack.back_gap_axial if stack else None
+    return gauged("axial back gap as found at standing metal", found, "[axial] back_gap_axial")
 
 
 def _face(stack: AxialStack | None) -> Fact:
     """Wear of the face behind the back vanes averaged over it: anything up to what its marks add at most."""
     worn = None if stack is None else stack.wear.back_faces(stack.facts.running_side)[0].averaged_axial
-    return _up_to("axial wear of the face behind, averaged over it", worn)
+    return _up_to("axial wear averaged over the face behind", worn)
 
 
 def _loss(stack: AxialStack | None, stated: Gauged | None) -> Fact:
@@ -125,7 +127,7 @@ def _loss(stack: AxialStack | None, stated: Gauged | None) -> Fact:
 
 def _up_to(words: str, most: Gauged | None) -> Fact:
     if most is None:
-        return fact(f"{words}, not read, taken as", 0.0, "mm")
+        return fact(words, 0.0, "mm", note="not read, taken as none")
     return Fact(words=words, span=Span(0.0, max(0.0, most.high_mm)), unit="mm")
 
 

@@ -27,7 +27,7 @@ def _allowed_effects(rotor: tuple[Fact, ...], planes: int) -> list[Effect | Bloc
     style = Figure(name="permissible_unbalance_four_w_over_n", title="The same where an owner asks for 4 W/N",
                    unit="g mm", route="6350 m/n, about G0.66 (API style, from memory)", assumption=RIGID)  # fmt: skip
     plane = Figure(name="permissible_unbalance_per_plane", title="Permissible residual unbalance, each of two planes",
-                   unit="g mm", route=f"{ISO}, half in each plane", assumption="mass centre midway")  # fmt: skip
+                   unit="g mm", route=f"{ISO}; half in each plane", assumption="mass centre midway")  # fmt: skip
     told = [tell(whole, rotor, _allowed, spreads=(PART,)), tell(style, rotor[1:], _four_w_over_n, spreads=(PART,))]
     return [*told, tell(plane, rotor, _in_each_plane, spreads=(PART,))] if planes == 2 else told
 

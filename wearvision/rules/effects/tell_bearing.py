@@ -7,7 +7,7 @@ from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects import bearing
 from wearvision.rules.effects.facts import PumpFacts
 from wearvision.rules.effects.span import positive
-from wearvision.rules.effects.telling import PART, Fact, Figure, fact, tell, told_before
+from wearvision.rules.effects.telling import PART, Fact, Figure, tell, told_before
 from wearvision.rules.pump import Bearing
 
 ROUTE = "(P old/P new)^p, p 3 ball, 10/3 roller (ISO 281, from memory)"
@@ -34,11 +34,15 @@ def bearing_effects(
         tell(_figure("bearing_life_factor", "Bearing life, now over new", "1", ROUTE + ANY, ADDS),
              (known.axial_load, lost), figure, spreads=(PART,))
     ]  # fmt: skip
-    if known.rating.span is not None:
-        load = fact(f"equivalent load of this {rolling} bearing by its maker's factors (worked out here for an"
-                    " angular-contact pair only)", None)  # fmt: skip
-        told.append(tell(_figure("bearing_life_now", "Bearing life L10, now", "h", ROUTE, ADDS), (load,), float))
-    return tuple(told)
+
+    def hours(part: float, rating: float, speed: float, load: float, axial: float, more: float) -> float:
+        new = bearing.life_h(bearing.life_mrev(rating, load, rolling), speed)
+        return new * figure(part, axial, more)
+
+    facts = (known.rating, known.speed, known.equivalent_load, known.axial_load, lost)
+    now = _figure("bearing_life_now", "Bearing life L10, now", "h", f"L10 = (C/P)^p million revolutions; {ROUTE}{ANY}",
+                  f"{ADDS}; {bearing.ASKED_LIFE}")  # fmt: skip
+    return (*told, tell(now, facts, hours, spreads=(PART,))) if known.rating.span is not None else tuple(told)
 
 
 def _pair(known: PumpFacts, lost: Fact) -> tuple[Effect | Blocked, ...]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effect import Blocked, Effect, Input
 from wearvision.rules.effects import energy
 from wearvision.rules.effects.facts import PumpFacts
 from wearvision.rules.effects.span import Span
 from wearvision.rules.effects.telling import Figure, between, effect, tell, told_before
 
+HELD = "the duty is held at the same flow and head all those hours"
 TOTAL = Figure(
     name="efficiency_loss_total", title="Efficiency lost by wear, all together", unit="points",
     route="sum of the losses told here (derived)",
@@ -25,9 +26,9 @@ def cost_effects(known: PumpFacts, losses: Sequence[Effect | Blocked]) -> tuple[
     lost = told_before("efficiency lost", total)
     route = "rho g Q H (1/efficiency now - 1/efficiency new) / motor efficiency x hours (derived)"
     more = Figure(name="annual_energy_extra", title="Energy above that of the new pump", unit="kWh/year", route=route,
-                  assumption="the duty is held at the same flow and head all those hours")  # fmt: skip
+                  assumption=HELD)  # fmt: skip
     cost = Figure(name="annual_cost_extra", title="Cost of that energy", unit=f"{known.currency}/year",
-                  route=route + " x tariff", assumption="the same, at one tariff; energy alone")  # fmt: skip
+                  route=route + "; times the tariff", assumption=f"{HELD}; energy alone, at one tariff")  # fmt: skip
     facts = (known.flow, known.head, known.density, known.efficiency, known.motor_efficiency, known.hours, lost)
     return (
         total, tell(more, facts, _extra_kwh),
@@ -41,7 +42,7 @@ def _total(losses: Sequence[Effect | Blocked]) -> Effect | Blocked:
     missing = tuple(dict.fromkeys(m for loss in losses if isinstance(loss, Blocked) for m in loss.missing))
     if missing:
         return Blocked(name=TOTAL.name, title=TOTAL.title, missing=missing)
-    inputs = tuple(f"{loss.title}: {between(Span(loss.low, loss.high))} points" for loss in known)
+    inputs = tuple(Input(loss.title, f"{between(Span(loss.low, loss.high))} points") for loss in known)
     return effect(TOTAL, Span(sum(loss.low for loss in known), sum(loss.high for loss in known)), inputs)
 
 

@@ -28,7 +28,10 @@ HOLDS = (
     " (J. Turbomachinery 109(4) p. 545, J. Basic Eng. 87(4) p. 932); each worn place is on the sheet and costs by its"
     " share of the face; below zero is a gain"
 )
-CLAIM = "1 point per 0.001 in of it (common practice, no source), five times steeper than the published bound"
+CLAIM = (
+    "1 point per 0.001 in of that axial front gap (common practice, no source), five times steeper than the published"
+    " bound"
+)
 ALL_OF_IT = 100.0
 
 
@@ -67,15 +70,15 @@ def front_effects(known: PumpFacts, stack: AxialStack | None) -> tuple[Effect | 
 
 
 def _gap(stack: AxialStack, state: str, standing: Gauged | None) -> _Gap:
-    return _Gap(before=_new(stack), standing=gauged(f"axial front gap {state}, at standing metal", standing),
-                wear=_wear(stack))  # fmt: skip
+    words = f"axial front gap {state} at standing metal"
+    return _Gap(before=_new(stack), standing=gauged(words, standing, "[axial] front_gap_axial"), wear=_wear(stack))
 
 
 def _new(stack: AxialStack) -> Fact:
     stated = stack.facts.front_new_axial_mm
     if stated is not None:
         return fact("axial front gap as new or last set", stated, "mm")
-    return fact("axial front gap aimed at, for want of the one as new", stack.facts.front_target_axial_mm, "mm")
+    return fact("axial front gap aimed at", stack.facts.front_target_axial_mm, "mm", note="for want of the one as new")
 
 
 def _wear(stack: AxialStack) -> Fact:
@@ -83,7 +86,7 @@ def _wear(stack: AxialStack) -> Fact:
     faces = stack.wear.front_faces(stack.facts.running_side)
     said = (f"{f.name} {'not read, taken as unworn' if f.deepest_axial is None else share_said(f)}" for f in faces)
     most = max(0.0, stack.front_wear_averaged_axial.high_mm)
-    return Fact(words=f"axial wear averaged over the face ({', '.join(said)})", span=Span(0.0, most), unit="mm")
+    return Fact(words="axial wear averaged over the face", span=Span(0.0, most), unit="mm", note=", ".join(said))
 
 
 def _loss(gap: _Gap, state: str) -> Effect | Blocked:

@@ -39,7 +39,7 @@ def ring_effects(known: PumpFacts, rings: Sequence[RingClearance]) -> tuple[Effe
 
 def _overall(name: str, title: str, unit: str) -> Figure:
     return Figure(name=name, title=f"{title}, both routes", unit=unit, route="the range that holds both routes",
-                  assumption="one of the two routes holds; see their own lines")  # fmt: skip
+                  assumption="one of the two routes holds")  # fmt: skip
 
 
 def _figure(route: Route, name: str, title: str, unit: str, tail: str = "") -> Figure:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from wearvision.errors import BadInput
-from wearvision.rules.effect import Blocked, Effect
+from wearvision.rules.effect import Blocked, Effect, Input
 from wearvision.rules.effects.span import Span, exactly, hull, over
 from wearvision.rules.gauged import Gauged
 
@@ -27,6 +27,10 @@ class Fact:
     span : Span or None
         `None` when it was not stated.
     unit : str
+    key : str
+        Where the pump file states it, `[duty] speed`; empty when it is worked out.
+    note : str
+        What the amount rests on: a source, or that it was taken for want of a reading.
     waits_for : tuple of str
         What would let it be worked out, when it is itself a figure that is blocked.
     """
@@ -34,19 +38,23 @@ class Fact:
     words: str
     span: Span | None
     unit: str = ""
+    key: str = ""
+    note: str = ""
     waits_for: tuple[str, ...] = ()
 
     @property
     def asked(self) -> tuple[str, ...]:
-        """What to state, with its unit."""
-        return self.waits_for or (f"{self.words} ({self.unit})" if self.unit else self.words,)
+        """What to state and where, with its unit: `[duty] speed: speed (rev/min)`."""
+        words = f"{self.words} ({self.unit})" if self.unit else self.words
+        return self.waits_for or (f"{self.key}: {words}" if self.key else words,)
 
     @property
-    def text(self) -> str:
-        """`speed 2950 rev/min`, or both bounds; what was not stated says so."""
+    def input(self) -> Input:
+        """`speed`, `2950 rev/min`, or both bounds; what was not stated says so."""
         if self.span is None:
-            return f"{self.words} not stated"
-        return f"{self.words} {between(self.span)} {self.unit}".rstrip()
+            return Input(self.words, "not stated")
+        amount = f"{between(self.span)} {self.unit}".rstrip()
+        return Input(self.words, f"{amount} ({self.note})" if self.note else amount)
 
 
 def number(value: float) -> str:
@@ -61,15 +69,15 @@ def between(span: Span) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def fact(words: str, value: float | None, unit: str = "") -> Fact:
+def fact(words: str, value: float | None, unit: str = "", key: str = "", note: str = "") -> Fact:
     """A fact without a spread of its own."""
-    return Fact(words=words, span=None if value is None else exactly(value), unit=unit)
+    return Fact(words=words, span=None if value is None else exactly(value), unit=unit, key=key, note=note)
 
 
-def gauged(words: str, length: Gauged | None) -> Fact:
+def gauged(words: str, length: Gauged | None, key: str = "") -> Fact:
     """A length from a gauge, mm, with its 95 % interval cut off at zero."""
     span = None if length is None else Span(max(0.0, length.low_mm), max(0.0, length.high_mm))
-    return Fact(words=words, span=span, unit="mm")
+    return Fact(words=words, span=span, unit="mm", key=key)
 
 
 def told_before(words: str, known: Effect | Blocked) -> Fact:
@@ -122,7 +130,7 @@ def tell(
         return Blocked(name=what.name, title=what.title, missing=missing)
     try:
         bounds = over(figure, *spreads, *(f.span for f in facts if f.span is not None))
-        return effect(what, bounds, tuple(dict.fromkeys(f.text for f in (*facts, *beside) if f.span is not None)))
+        return effect(what, bounds, tuple(dict.fromkeys(f.input for f in (*facts, *beside) if f.span is not None)))
     except BadInput as problem:
         question = problem.line()
     except ArithmeticError:
@@ -130,7 +138,7 @@ def tell(
     return Blocked(name=what.name, title=what.title, missing=(f"facts that agree: {question}",))
 
 
-def effect(what: Figure, bounds: Span, inputs: tuple[str, ...]) -> Effect:
+def effect(what: Figure, bounds: Span, inputs: tuple[Input, ...]) -> Effect:
     """An `Effect` from its parts."""
     return Effect(
         name=what.name, title=what.title, low=bounds.low, high=bounds.high, unit=what.unit, route=what.route,
@@ -145,6 +153,6 @@ def together(what: Figure, routes: Sequence[Effect | Blocked]) -> Effect | Block
     if not told:
         every = tuple(dict.fromkeys(m for r in blocked for m in r.missing))
         return Blocked(name=what.name, title=what.title, missing=every)
-    inputs = (*(f"{r.title}: {between(Span(r.low, r.high))} {r.unit}" for r in told),
-              *(f"{r.title}: not known" for r in blocked))  # fmt: skip
+    inputs = (*(Input(r.title, f"{between(Span(r.low, r.high))} {r.unit}") for r in told),
+              *(Input(r.title, "not known") for r in blocked))  # fmt: skip
     return effect(what, hull(Span(r.low, r.high) for r in told), inputs)
