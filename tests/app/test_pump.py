@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from tests.pump_kit import AXIAL, DEMO, HEAD, ring, write
+from tests.rules.effects import kit
 from wearvision.app.pump import read_pump
-from wearvision.app.pump_file import KEYS
+from wearvision.app.pump_file import KEYS, PumpFile
 from wearvision.errors import BadInput
+from wearvision.rules.effect import Blocked
+from wearvision.rules.effects.everything import all_effects
+from wearvision.rules.pump import Bearing, Pump
 
 
 def test_the_demo_pumps_read() -> None:
@@ -129,3 +135,26 @@ def test_a_reading_needs_a_gauge_in_date(tmp_path: Path) -> None:
 def test_a_pump_may_be_stated_bit_by_bit(tmp_path: Path) -> None:
     pump = read_pump(write(tmp_path, 'format = "wearvision.pump/1"\ntag = "P"\n'))
     assert pump.axial is None and pump.rings == () and pump.duty is None
+
+
+def test_what_blocks_a_figure_is_named_by_a_key_that_the_file_has() -> None:
+    """Nothing stated, one ring, an axial stack: every missing fact says table and key."""
+    tables = {name: field.annotation for name, field in PumpFile.model_fields.items()}
+    pair = [kit.ring(0.5, new_mm=None, land_mm=None)]
+    told = all_effects(Pump(tag="P", bearing=Bearing(rating_kn=60.0)), kit.stack(None, None), pair)
+    keys = {m.split(":")[0] for e in told if isinstance(e, Blocked) for m in e.missing}
+    assert {"[duty] speed", "[axial] front_gap_axial", "[[rings]] land_length_axial", "[bearing] axial_load"} <= keys
+    for key in keys:
+        table, name = key.replace("[", "").replace("]", "").split()
+        models = [m for m in (tables[table], *get_args(tables[table])) if hasattr(m, "model_fields")]
+        known = {field.alias or n for model in models for n, field in model.model_fields.items()}
+        assert name in known, key
+
+
+def test_the_thrust_of_a_closed_pump_says_what_it_waits_for() -> None:
+    closed = replace(kit.CLOSED, duty=replace(kit.DUTY, density_kg_m3=None))
+    told = next(e for e in all_effects(closed, None, [kit.ring(0.5)]) if e.name == "axial_thrust")
+    assert isinstance(told, Blocked)
+    assert told.missing == (
+        "[duty] rim_pressure: pressure at the rim of the impeller (kPa gauge)", "[duty] density: density (kg/m3)"
+    )  # fmt: skip

@@ -108,6 +108,15 @@ def test_nothing_inside_the_bounds_falls_outside_the_range(
         assert low - 1e-6 <= value <= high + 1e-6, name
 
 
+def test_confirmed_readings_of_the_vanes_rule_over_the_stated_loss() -> None:
+    stated = kit.gauge(0.4)
+    for read, high in ((stated, 0.4), (kit.gauge(1.5), 1.5)):
+        found = told(kit.stack(None, 1.0, wear=Wear(back_vanes_axial=read)), stated)["thrust_relief_lost"]
+        assert isinstance(found, Effect)
+        (loss,) = (i.amount for i in found.inputs if i.words == "axial loss of back vane height")
+        assert loss.removesuffix(" mm").split()[-1] == f"{high:g}"
+
+
 def test_what_is_missing_is_named() -> None:
     found = told(kit.stack(None, 1.0, back_new_mm=None))
     change = found["box_pressure_change"]
