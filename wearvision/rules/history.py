@@ -14,6 +14,7 @@ from datetime import date
 from wearvision.arrival import Arrival
 from wearvision.quantity import K95, Unmeasured
 from wearvision.rules.decision import Limit
+from wearvision.rules.duty import same_duty
 from wearvision.rules.outcome import Figure, outcome_of
 from wearvision.rules.rate import OPTIMISTIC, Clock, Inspected, TimeLeft, WearRate, stepped_back, wear_rate
 from wearvision.rules.reading import day_of
@@ -189,18 +190,22 @@ def _inspected(stand: Stand, clock: Clock) -> Inspected:
 def _like_duty(stands: Sequence[Stand], notes: list[str]) -> list[Stand]:
     """The last inspections between which the duty was the same; an arrival states the duty that led up to it."""
     start = len(stands) - 1
-    while start > 0 and (start == len(stands) - 1 or _duty(stands[start]) == _duty(stands[-1])):
+    while start > 0 and (start == len(stands) - 1 or _alike(stands[start], stands[-1])):
         start -= 1
     if len(stands) > 1:
         duty = stands[-1].arrival.duty
         notes.append(f"Under like duty: {duty}." if duty else "Duty is not stated: taken as alike throughout.")
     if start > 0:
-        notes.append(f"Left out, because the duty was another: {_many(start)}.")
+        other = stands[start].arrival
+        notes.append(
+            f"Left out, because the duty was another ({other.duty or 'not stated'}): {_many(start)}. Was it the same in"
+            f" other words? Then correct it: history TAG --correct '{other.crate}' --duty."
+        )
     return list(stands[max(start, 0) :])
 
 
-def _duty(stand: Stand) -> str:
-    return stand.arrival.duty.casefold()
+def _alike(one: Stand, other: Stand) -> bool:
+    return same_duty(one.arrival.duty, other.arrival.duty)
 
 
 def _since_step_back(run: list[Stand], limit: Limit, notes: list[str]) -> list[Stand]:
