@@ -71,8 +71,14 @@ def test_a_tag_of_the_wrong_kind_is_refused(shop: Shop, tmp_path: Path) -> None:
     lay(shop, "C-1", "impeller")
     with pytest.raises(BadInput, match="C-1 is in the ledger as impeller"):
         clearances_for(shop, "C-1", write(tmp_path, HEAD + '[parts]\ncasing = "C-1"\n'))
-    with pytest.raises(BadInput, match="no such part"):
-        clearances_for(shop, "C-2", write(tmp_path, HEAD + '[parts]\ncasing = "C-2"\n'))
+
+
+def test_a_tag_that_the_ledger_does_not_know_is_asked_about_and_the_rest_is_told(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "C-1", "casing", typed=DEPTHS)
+    confirm(shop, "C-1")
+    found = clearances_for(shop, "C-1", write(tmp_path, HEAD + PARTS + AXIAL))
+    assert any("how worn is I-1? The ledger does not know this tag" in q for q in found.questions)
+    assert found.stack is not None and found.stack.wear.casing_axial is not None
 
 
 def test_a_part_of_another_pump_is_a_slip_of_the_call(shop: Shop, tmp_path: Path) -> None:

@@ -18,12 +18,14 @@ from wearvision.rules.pump import AxialFacts, Pump, RingPair
 from wearvision.rules.rubric import QuantityName
 from wearvision.rules.sheet import ConfirmedSheet
 from wearvision.rules.verdict import Verdict
+from wearvision.store.record import PartRecord
 
 KINDS = {"casing": ("casing", "side-plate"), "impeller": ("impeller",), "cover": ("box-cover", "side-plate"),
          "rings": ("ring-pair",)}  # fmt: skip
 """Role in the pump -> part kinds that can take it."""
 REUSE = ("reuse", "reuse with loss noted")
 UNREAD = "how worn is {tag}? Its sheet is not confirmed, so its readings do not count"
+UNKNOWN = "how worn is {tag}? The ledger does not know this tag: check it, or triage its photos"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +58,7 @@ def known_of(shop: Shop | None, pump: Pump) -> Known:
     Raises
     ------
     BadInput
-        When a tag is of the wrong kind, or the ledger does not know it.
+        When a tag is of the wrong kind.
     """
     casing, impeller, cover = (_confirmed(shop, role, tag) for role, tag in vars(pump.parts).items())
     pairs = [(pair, _confirmed(shop, "rings", pair.part)) for pair in pump.rings]
@@ -69,7 +71,8 @@ def known_of(shop: Shop | None, pump: Pump) -> Known:
         cracks=tuple(_cracks(shop, pump)),
         judged=tuple(_judged(tag, sheet) for tag, sheet in sheets if sheet and Verdict(sheet).word not in REUSE),
         questions=tuple(
-            UNREAD.format(tag=tag) for tag, sheet in sheets if tag and sheet is None and tag not in stated_rings
+            (UNREAD if shop is None or tag in shop.ledger.tags() else UNKNOWN).format(tag=tag)
+            for tag, sheet in sheets if tag and sheet is None and tag not in stated_rings
         ),
     )  # fmt: skip
 
@@ -111,18 +114,22 @@ def _read_pair(pair: RingPair, sheet: ConfirmedSheet | None) -> RingPair:
 
 
 def _cracks(shop: Shop | None, pump: Pump) -> Iterator[CrackSuspected]:
-    for tag in pump.tags if shop else ():
-        assert shop is not None
-        record = shop.ledger.load(tag)
-        if record.sheet is not None:
+    for tag in pump.tags:
+        record = _record(shop, tag)
+        if record is not None and record.sheet is not None:
             yield from cracks_suspected(record.sheet, record.log)
 
 
 def _confirmed(shop: Shop | None, role: str, tag: str) -> ConfirmedSheet | None:
-    if shop is None or not tag:
+    record = _record(shop, tag)
+    if record is None:
         return None
-    record = shop.ledger.load(tag)
     if record.kind not in KINDS[role]:
         raise BadInput(f"{tag} is in the ledger as {record.kind}, the pump file names it as {role}",
                        do="correct the tag in the pump file")  # fmt: skip
     return record.confirmed
+
+
+def _record(shop: Shop | None, tag: str) -> PartRecord | None:
+    """The part's record; `None` without a ledger, a tag, or a part of that tag."""
+    return shop.ledger.load(tag) if shop is not None and tag in shop.ledger.tags() else None
