@@ -50,7 +50,7 @@ def _wear(stack: AxialStack) -> Iterator[Line]:
     front, back = stack.wear.front_faces(side), stack.wear.back_faces(side)
     yield Line(key="front_wear_axial", label="Wear at the front gap, axial, deepest", note=_faces(front),
                figure=_read(stack.front_wear_axial))  # fmt: skip
-    yield Line(key="front_wear_averaged_axial", label="Averaged over the face, axial, at most",
+    yield Line(key="front_wear_averaged_axial", label="Wear averaged over the face, axial",
                figure=_read(stack.front_wear_averaged_axial), note=_shares(front))  # fmt: skip
     yield Line(key="back_wear_axial", label="Wear at the back gap, axial, deepest", note=_faces(back),
                figure=_read(stack.back_wear_axial))  # fmt: skip
