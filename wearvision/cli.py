@@ -299,15 +299,19 @@ def report(
 @app.command()
 def clearance(
     pump: Annotated[Path, typer.Argument(help="Pump file: gaps, rings, materials, duty.", metavar="PUMP.toml")],
+    out: Out = OUT,
     data: Data = DATA,
     as_json: Json = False,
 ) -> None:
-    """Running clearances of a pump and what reuse costs: axial stack, ring pairs, effects as ranges."""
+    """Running clearances of a pump and what reuse costs: axial stack, ring pairs, effects as ranges; and its sheet."""
     from wearvision.app.clearance import clearances_of
+    from wearvision.app.clearance_tables import write_pump_sheet
     from wearvision.app.clearance_words import print_clearances
+    from wearvision.app.shop import now
 
     found = clearances_of(pump, data)
     give(found.to_json()) if as_json else print_clearances(found)
+    say(f"sheet of the pump: {write_pump_sheet(found, out, now())}")
     say("The maker's manual and its table of settings rule over every figure here.")
     say(CAUTION)
     if found.needs_person:

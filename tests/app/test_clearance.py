@@ -270,3 +270,34 @@ def test_a_pump_without_gaps_or_rings_asks_for_them(run: Run, tmp_path: Path) ->
     code, out, _ = run("clearance", str(write(tmp_path, HEAD)))
     assert code == 4
     assert "without them there is no clearance" in " ".join(out.split())
+
+
+def test_the_command_writes_the_sheet_of_the_pump(run: Run, tmp_path: Path) -> None:
+    file = write(tmp_path, HEAD + AXIAL + ring("front", 165.72, 164.80))
+    code, _, err = run("clearance", str(file), "--out", "pages")
+    assert code == 4 and "sheet of the pump: pages/pump-P-7.html" in err
+    page = (tmp_path / "pages" / "pump-P-7.html").read_text(encoding="utf-8")
+    for words in ("Pump P-7: axial stack", "Pump P-7: ring pair: front", "Front gap, axial, as set",
+                  "Clearance, diametral, as fitted: front", "Balance the impeller", "Undecided:",
+                  "read by Demo Reader", hashlib.sha256(file.read_bytes()).hexdigest()):  # fmt: skip
+        assert words in page, words
+
+
+def test_facts_that_contradict_each_other_are_a_question(run: Run, tmp_path: Path) -> None:
+    vanes = "[back_vanes]\nheight_new_axial = '8 mm'\ntip_radius = '20 mm'\nsleeve_radius = '30 mm'\n"
+    duty = "[duty]\nspeed = '2950 rpm'\ndensity = '1000 kg/m3'\nrim_pressure = '500 kPa'\n"
+    axial = AXIAL + "back_new_axial = '1.5 mm'\n"
+    code, out, err = run("clearance", str(write(tmp_path, HEAD + axial + vanes + duty)))
+    asked = " ".join(out.split("Questions")[1].split())
+    assert code == 4 and "a person is needed" in err
+    assert asked.count("the back vanes must reach further out than the sleeve") == 1
+
+
+def test_readable_at_a_hundred_columns(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+    for name in ("pump-P-101.toml", "pump-P-204.toml"):
+        _, out, _ = run("clearance", str(DEMO / name), "--data", str(tmp_path / "none"))
+        assert max(map(len, out.splitlines())) <= 100
+        assert "..." not in out and "\u2026" not in out  # nothing cut off

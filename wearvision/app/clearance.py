@@ -77,7 +77,9 @@ class Clearances:
     def questions(self) -> tuple[str, ...]:
         """What only a person can settle."""
         asked = self.stack.questions if self.stack else ()
-        return (*self.unread, *asked, *(q for ring in self.rings for q in ring.questions))
+        contradicted = (q for e in self.effects if isinstance(e, Blocked) for q in e.questions)
+        rings = (q for ring in self.rings for q in ring.questions)
+        return (*self.unread, *asked, *rings, *dict.fromkeys(contradicted))
 
     @property
     def missing(self) -> tuple[str, ...]:

@@ -1,11 +1,17 @@
-"""The clearances of a pump as sections of a part's report."""
+"""The clearances of a pump as its bench sheet, and as sections of a part's report."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
 
+from wearvision import __version__
 from wearvision.app.clearance import Clearances, Table, amount
+from wearvision.app.files import write_whole
+from wearvision.app.sheets import file_name, when
 from wearvision.pages.effects import blocked_rows, effect_rows, facts_of
+from wearvision.pages.pump import PumpSheet, pump_sheet_page
 from wearvision.pages.report import ReportView, TableView
 
 COLUMNS = ("Clearance", ">mm, 95 %", "Held against", "Decision")
@@ -13,22 +19,51 @@ SHARES = (0.40, 0.17, 0.29, 0.14)
 RULES = "The maker's manual and its table of settings rule over every figure here."
 
 
+def write_pump_sheet(found: Clearances, out: Path, at: datetime) -> Path:
+    """Write the bench sheet of the pump into `out`: every table, what to do, and boxes for what was set."""
+    path = out / f"pump-{file_name(found.pump.tag)}.html"
+    front = ("Front gap, axial, as set", "Back gap, axial, after it") if found.stack else ()
+    rings = tuple(f"Clearance, diametral, as fitted: {ring.pair.name}" for ring in found.rings)
+    sheet = PumpSheet(
+        tag=found.pump.tag, name=found.pump.name, made_at=when(at), version=__version__, file=found.file,
+        read=_read(found), tables=pump_tables(found), asked=found.questions,
+        steps=(*_acts(found), *_known(found), *_steps(found)), boxes=(*front, *rings, "By", "Date"),
+    )  # fmt: skip
+    write_whole(path, pump_sheet_page(sheet))
+    return path
+
+
 def with_pump(view: ReportView, found: Clearances) -> ReportView:
     """The report with the clearances, the effects and the follow-up list of its pump."""
-    pump = found.pump
-    read = f"read by {pump.read_by}, {pump.read_at}" if pump.read_by else "no readings of its own"
-    stated = (*view.stated, ("pump", f"{pump.tag} {pump.name}".strip()), ("pump file", f"{found.file}; {read}"))
-    open_still = [t for t in found.tables if t.word != "within"]
-    acts = tuple(f"{t.title} ({t.word}): {' '.join(t.advice)}" for t in open_still)
-    both = (found.both_rings,) if open_still and found.both_rings else ()
-    asked = tuple(f"Question: {q}" for q in found.questions)
-    known = tuple(f"Not known yet: {m}" for m in found.missing)
-    judged = tuple(f"Judged: {line}" for line in found.judged)
-    steps = tuple(f"{line[:1].upper()}{line[1:]}" for line in found.follow_ups)
-    return replace(
-        view, tables=(*view.tables, *pump_tables(found)), stated=stated,
-        follow_ups=(*view.follow_ups, *acts, *both, *asked, *known, *judged, *steps),
+    stated = (
+        ("pump", f"{found.pump.tag} {found.pump.name}".strip()), ("pump file", f"{found.file}; {_read(found)}")
     )  # fmt: skip
+    asked = tuple(f"Question: {q}" for q in found.questions)
+    return replace(
+        view, tables=(*view.tables, *pump_tables(found)), stated=(*view.stated, *stated),
+        follow_ups=(*view.follow_ups, *_acts(found), *asked, *_known(found), *_steps(found)),
+    )  # fmt: skip
+
+
+def _read(found: Clearances) -> str:
+    pump = found.pump
+    return f"read by {pump.read_by}, {pump.read_at}" if pump.read_by else "no readings of its own"
+
+
+def _acts(found: Clearances) -> tuple[str, ...]:
+    """What follows from each table that is not within."""
+    open_still = [t for t in found.tables if t.word != "within"]
+    both = (found.both_rings,) if open_still and found.both_rings else ()
+    return (*(f"{t.title} ({t.word}): {' '.join(t.advice)}" for t in open_still), *both)
+
+
+def _known(found: Clearances) -> tuple[str, ...]:
+    return tuple(f"Not known yet: {m}" for m in found.missing)
+
+
+def _steps(found: Clearances) -> tuple[str, ...]:
+    judged = (f"Judged: {line}" for line in found.judged)
+    return (*judged, *(f"{line[:1].upper()}{line[1:]}" for line in found.follow_ups))
 
 
 def pump_tables(found: Clearances) -> tuple[TableView, ...]:

@@ -67,6 +67,10 @@ class Effect:
         }  # fmt: skip
 
 
+AGREE = "facts that agree: "
+"""Leads what is missing where stated facts contradict each other; the question follows."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Blocked:
     """A consequence that cannot be worked out, and which inputs would let it."""
@@ -77,6 +81,11 @@ class Blocked:
 
     def __bool__(self) -> bool:
         return False
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What a person has to settle before it can be worked out."""
+        return tuple(m.removeprefix(AGREE) for m in self.missing if m.startswith(AGREE))
 
     def to_json(self) -> dict[str, object]:
         """Name, title and what is missing."""

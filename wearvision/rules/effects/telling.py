@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from wearvision.errors import BadInput
-from wearvision.rules.effect import Blocked, Effect, Input
+from wearvision.rules.effect import AGREE, Blocked, Effect, Input
 from wearvision.rules.effects.span import Span, exactly, hull, over
 from wearvision.rules.gauged import Gauged
 
@@ -135,7 +135,7 @@ def tell(
         question = problem.line()
     except ArithmeticError:
         question = "a figure runs out of all bounds; check units and decimal marks"
-    return Blocked(name=what.name, title=what.title, missing=(f"facts that agree: {question}",))
+    return Blocked(name=what.name, title=what.title, missing=(f"{AGREE}{question}",))
 
 
 def effect(what: Figure, bounds: Span, inputs: tuple[Input, ...]) -> Effect:
