@@ -47,6 +47,8 @@ ALLOWED: dict[str, set[str]] = {
     # drawn scenes, an extra: they are scored with the program itself
     "scenes.scales": {"measure"},
     "scenes.diameter": {"measure"},
+    "scenes.pit_fit": {"errors", "photos", "measure"},
+    "scenes.pit_score": {"measure", "scenes.pit_fit"},
     "scenes.__main__": {"measure.prior", "app.measuring", "scenes"},
     "scenes": {"errors", "stated", "cards.layout", "measure.board", "measure.rule", "app.measuring", "scenes"},
 }

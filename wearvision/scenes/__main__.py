@@ -90,6 +90,18 @@ def _rules(options: argparse.Namespace) -> int:
     return 0
 
 
+def _pits(options: argparse.Namespace) -> int:
+    from wearvision.scenes.pit_fit import examples, fit, read_pits
+    from wearvision.scenes.pit_score import score, table
+
+    pits = read_pits(options.folder)
+    if options.fit:
+        print(fit(examples(pits)))
+        return 0
+    print(table(*score(pits, built_in=options.built_in)))
+    return 0
+
+
 def _diameter(options: argparse.Namespace) -> int:
     from wearvision.scenes.diameter import score_photo, table
     from wearvision.scenes.score import truth_files
@@ -142,6 +154,12 @@ def main(arguments: list[str] | None = None) -> int:
     scales.add_argument("--photos", type=int, default=200, help="photos of each mode")
     scales.add_argument("--flush", action="store_true", help="cards exactly as high as stated: errors only")
     scales.set_defaults(run=_scales)
+    pits = commands.add_parser("pits", help="outlines snapped from rough boxes against masks by the photos' authors")
+    pits.add_argument("folder", type=Path, help="photos NAME.png, each with its NAME_mask.png")
+    judge = pits.add_mutually_exclusive_group()
+    judge.add_argument("--built-in", action="store_true", help="judge the built-in model, for photos it never saw")
+    judge.add_argument("--fit", action="store_true", help="print a model fitted to all of the photos")
+    pits.set_defaults(run=_pits)
     diameter = commands.add_parser("diameter", help="lengths and their intervals with a known diameter as the scale")
     diameter.add_argument("folder", type=Path, help="photos with their truth")
     diameter.add_argument("--circle", choices=("rim", "bore"), default="rim", help="which one the caliper measured")
