@@ -30,6 +30,8 @@ FLAGS: Mapping[str, str] = {
     "suspected": "Suspected from the picture only.",
     "marked": "Outlined by a person.",
     "reshaped": "Outline changed by a person.",
+    "snapped": "Outline snapped to the picture around a person's box or taps: look whether it fits.",
+    "not-snapped": "Ellipse in a person's box, not snapped: nothing stood out there to outline.",
 }
 """Every doubt has one name and one sentence, defined here and nowhere else."""
 

@@ -56,7 +56,9 @@ def read_marks(path: Path) -> list[Mark]:
 def mark_json(mark: Mark) -> dict[str, Any]:
     """A mark as JSON, as `Mark.from_json` reads it."""
     out = {"action": mark.action, "by": mark.by, "kind": mark.kind, "target": mark.target, "reason": mark.reason}
-    return {**{k: v for k, v in out.items() if v}, "polygon_px": mark.polygon_px.tolist()}
+    rough = {"box_px": mark.box_px.tolist(), "taps_px": mark.taps_px.tolist()}
+    given = {k: v for k, v in {**out, **rough}.items() if v}
+    return given if any(rough.values()) else {**given, "polygon_px": mark.polygon_px.tolist()}
 
 
 def require_scale(result: PhotoResult) -> None:

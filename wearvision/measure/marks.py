@@ -6,6 +6,11 @@ A mark as JSON::
     {"action": "reshape", "target": "G1",   "polygon_px": [[x, y], ...], "by": "A. Fitter", "reason": "..."}
     {"action": "strike",  "target": "G2",                                "by": "A. Fitter", "reason": "tool mark"}
 
+A pit may be given roughly instead, by a box around it or by a few taps inside it, and is snapped to the picture::
+
+    {"action": "add",     "kind": "pit", "box_px": [x0, y0, x1, y1], "by": "A. Fitter"}
+    {"action": "reshape", "target": "P1", "taps_px": [[x, y], ...],  "by": "A. Fitter"}
+
 `by` is always needed; `reason` is needed to strike; polygons are in photo pixels (pixel centres at integers,
 orientation applied), three corners or more. A struck finding stays on record with its reason.
 """
@@ -19,15 +24,16 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from wearvision.errors import BadInput
+from wearvision.errors import BadInput, NeedsPerson
 from wearvision.finding import KINDS, Finding, Kind
 from wearvision.measure.band import Band, band_of, measure_band
 from wearvision.measure.chart import scale_at
 from wearvision.measure.face import Face
 from wearvision.measure.finders.groove import axis_covariance, sealed_depth
-from wearvision.measure.finders.pits import measure_pit
+from wearvision.measure.finders.pits import RIM_PX, measure_pit
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import polar
+from wearvision.measure.snap import snap
+from wearvision.measure.unwrap import Image, polar
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
 
 Action = Literal["add", "reshape", "strike"]
@@ -51,7 +57,11 @@ class Mark:
     kind : Kind or None
         Needed to add.
     polygon_px : (N, 2) array
-        Needed to add and to reshape, N >= 3.
+        Outline, N >= 3. To add and to reshape, it or one of the next two is needed.
+    box_px : (4,) array
+        Rough box of a pit: x0, y0, x1, y1.
+    taps_px : (M, 2) array
+        Points inside a pit.
     target : str
         Id of the finding to reshape or to strike.
     reason : str
@@ -62,13 +72,16 @@ class Mark:
     by: str
     kind: Kind | None = None
     polygon_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    box_px: Array = field(default_factory=lambda: np.zeros(0))
+    taps_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
     target: str = ""
     reason: str = ""
 
     def __post_init__(self) -> None:
-        polygon = np.array(self.polygon_px, dtype=np.float64).reshape(-1, 2)
-        polygon.setflags(write=False)
-        object.__setattr__(self, "polygon_px", polygon)
+        for name, shape in (("polygon_px", (-1, 2)), ("box_px", (-1,)), ("taps_px", (-1, 2))):
+            points = np.array(getattr(self, name), dtype=np.float64).reshape(shape)
+            points.setflags(write=False)
+            object.__setattr__(self, name, points)
         if self.action not in get_args(Action):
             raise BadInput("unknown action of a mark", got=self.action, do="use add, reshape or strike")
         if not self.by.strip():
@@ -79,8 +92,29 @@ class Mark:
             raise BadInput(f"a mark to {self.action} needs a target", do="name the finding, such as G1")
         if self.action == "strike" and not self.reason.strip():
             raise BadInput("a finding is struck for a reason", do="fill in reason")
-        if self.action != "strike" and (len(polygon) < 3 or not np.isfinite(polygon).all()):
-            raise BadInput("a mark needs a polygon of three corners or more", got=len(polygon))
+        if self.action != "strike":
+            self._check_place()
+
+    @property
+    def rough(self) -> bool:
+        """Whether box or taps stand for the outline."""
+        return bool(self.box_px.size or self.taps_px.size)
+
+    def _check_place(self) -> None:
+        given = [n for n in ("polygon_px", "box_px", "taps_px") if getattr(self, n).size]
+        if len(given) > 1:
+            raise BadInput("a mark has one place", got=given, do="leave all but one of them out")
+        if self.rough:
+            if self.action == "add" and self.kind != "pit":
+                raise BadInput("only a pit can be marked by a box or taps", got=self.kind, do="give polygon_px")
+            if self.box_px.size and not _is_box(self.box_px):
+                do = "give x0, y0, x1, y1 with x0 < x1 and y0 < y1"
+                raise BadInput("not a box", got=self.box_px.tolist(), do=do)
+            if not np.isfinite(self.taps_px).all():
+                raise BadInput("taps are a list of [x, y] pairs", got=self.taps_px.tolist())
+        elif len(self.polygon_px) < 3 or not np.isfinite(self.polygon_px).all():
+            do = "give polygon_px, or box_px or taps_px of a pit"
+            raise BadInput("a mark needs a polygon of three corners or more", got=len(self.polygon_px), do=do)
 
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Mark:
@@ -91,7 +125,7 @@ class Mark:
         BadInput
             Naming the field, the value got and what to do.
         """
-        known = {"action", "by", "kind", "polygon_px", "target", "reason"}
+        known = {"action", "by", "kind", "polygon_px", "box_px", "taps_px", "target", "reason"}
         if unknown := sorted(set(data) - known):
             raise BadInput("unknown field in a mark", got=unknown, do=f"use {', '.join(sorted(known))}")
         action, kind = data.get("action"), data.get("kind")
@@ -100,7 +134,8 @@ class Mark:
         if kind is not None and kind not in KINDS:
             raise BadInput("unknown kind in a mark", got=kind, do=f"use one of {', '.join(MARKABLE)}")
         return cls(
-            action=action, kind=kind, polygon_px=_polygon(data.get("polygon_px", [])),
+            action=action, kind=kind, polygon_px=_pairs(data.get("polygon_px", []), "a polygon is"),
+            box_px=_box(data.get("box_px", [])), taps_px=_pairs(data.get("taps_px", []), "taps are"),
             by=_text(data, "by"), target=_text(data, "target"), reason=_text(data, "reason"),
         )  # fmt: skip
 
@@ -112,32 +147,48 @@ def _text(data: Mapping[str, object], name: str) -> str:
     return value
 
 
-def _polygon(value: object) -> Array:
+def _pairs(value: object, what: str) -> Array:
     try:
-        polygon = np.array(value, dtype=np.float64)
+        points = np.array(value, dtype=np.float64)
     except (TypeError, ValueError):
-        raise BadInput("a polygon is a list of [x, y] pairs", got=value) from None
-    if polygon.size and (polygon.ndim != 2 or polygon.shape[1] != 2):
-        raise BadInput("a polygon is a list of [x, y] pairs", got=polygon.shape)
-    return polygon.reshape(-1, 2)
+        raise BadInput(f"{what} a list of [x, y] pairs", got=value) from None
+    if points.size and (points.ndim != 2 or points.shape[1] != 2):
+        raise BadInput(f"{what} a list of [x, y] pairs", got=points.shape)
+    return points.reshape(-1, 2)
+
+
+def _box(value: object) -> Array:
+    try:
+        box = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise BadInput("a box is [x0, y0, x1, y1]", got=value) from None
+    if box.size and box.shape != (4,):
+        raise BadInput("a box is [x0, y0, x1, y1]", got=value)
+    return box.ravel()
+
+
+def _is_box(box: Array) -> bool:
+    return bool(box.shape == (4,) and np.isfinite(box).all() and (box[:2] < box[2:]).all())
 
 
 def apply_marks(
-    findings: Sequence[Finding], marks: Sequence[Mark], plane: Plane, face: Face | None
+    findings: Sequence[Finding], marks: Sequence[Mark], plane: Plane, face: Face | None, gray: Image | None = None
 ) -> tuple[Finding, ...]:
-    """The findings after a person's marks, in their order.
+    """The findings after a person's marks, in their order; boxes and taps are snapped to the picture `gray`.
 
     Raises
     ------
     BadInput
-        When a mark names a finding that is not there.
+        When a mark names a finding that is not there, or its box or taps are out of the picture.
+    NeedsPerson
+        When nothing stands out around taps.
     """
     out = list(findings)
     for mark in marks:
         if mark.action == "add":
             assert mark.kind is not None
             name = _free_name(LETTERS[mark.kind], out)
-            out.append(_measured(name, mark.kind, mark, plane, face, "marked"))
+            out.append(_measured(name, mark.kind, mark, plane, face, gray, "marked"))
             continue
         at = next((i for i, f in enumerate(out) if f.id == mark.target), None)
         if at is None:
@@ -146,7 +197,7 @@ def apply_marks(
         if mark.action == "strike":
             out[at] = replace(out[at].strike(mark.reason), by=mark.by)
         else:
-            out[at] = _measured(mark.target, out[at].kind, mark, plane, face, "reshaped")
+            out[at] = _measured(mark.target, out[at].kind, mark, plane, face, gray, "reshaped")
     return tuple(out)
 
 
@@ -155,7 +206,11 @@ def _free_name(letter: str, findings: Sequence[Finding]) -> str:
     return next(name for i in range(1, len(taken) + 2) if (name := f"{letter}{i}") not in taken)
 
 
-def _measured(name: str, kind: Kind, mark: Mark, plane: Plane, face: Face | None, flag: str) -> Finding:
+def _measured(
+    name: str, kind: Kind, mark: Mark, plane: Plane, face: Face | None, gray: Image | None, flag: str
+) -> Finding:
+    if mark.rough:
+        return _snapped(name, kind, mark, plane, gray, flag)
     if kind not in MARKABLE:
         raise BadInput("cannot reshape a finding of this kind", got=kind, do=f"only {', '.join(MARKABLE)}")
     quantities = measure_outline(kind, mark.polygon_px, plane, face)
@@ -164,6 +219,22 @@ def _measured(name: str, kind: Kind, mark: Mark, plane: Plane, face: Face | None
         id=name, kind=kind, outline_px=mark.polygon_px, quantities=quantities, by=mark.by, flags=(flag,),
         sealed=sealed_depth(width.value) if isinstance(width, Measured) else {},
         places_px=_places(kind, mark.polygon_px, plane, face),
+    )  # fmt: skip
+
+
+def _snapped(name: str, kind: Kind, mark: Mark, plane: Plane, gray: Image | None, flag: str) -> Finding:
+    """A pit given by box or taps. Its outline is the less sure the more it moves with what counts as worn."""
+    if kind != "pit":
+        raise BadInput("only a pit can be marked by a box or taps", got=kind, do="give polygon_px")
+    if gray is None:
+        raise BadInput("a box or taps need the picture", do="give polygon_px")
+    found = snap(gray, box_px=mark.box_px) if mark.box_px.size else snap(gray, taps_px=mark.taps_px)
+    if isinstance(found, Unmeasured):
+        raise NeedsPerson(f"a mark by {mark.by} finds no outline: {found.reason}", do=found.hint)
+    return Finding(
+        id=name, kind=kind, outline_px=found.outline_px, by=mark.by, flags=(flag, *found.flags),
+        quantities=measure_pit(found.outline_px, plane, math.hypot(RIM_PX, found.rim_px)),
+        places_px=_places(kind, found.outline_px, plane, None),
     )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ from wearvision.quantity import Unmeasured
 LEAST_SIDE_PX = 6.0
 """A box with a shorter side holds too few pixels to snap to."""
 CLEAR = 2.4
-"""Contrast from which an outline is believed: of the boxes of `scenes pits`, 16 % on sound steel and 92 % on pits are."""
+"""Contrast from which an outline is believed; of the boxes of `scenes pits`, 16 % on sound steel reach it."""
 OUTSIDE = 0.25
 """Largest share of an outline's area that may lie outside its box."""
 DOUBT = 1.25

@@ -136,7 +136,7 @@ def survey(
     seen = _look(gray, plane, stated, sighting, cards, limit_mm)
     found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
-        found = apply_marks(found, marks, plane, seen.face)
+        found = apply_marks(found, marks, plane, seen.face, gray)
     missing = (*seen.not_assessed, *((ONE_RULE,) if isinstance(rule, RuleScale) else ()))
     if isinstance(plane, Plane):
         missing = (*missing, *plane.doubts)

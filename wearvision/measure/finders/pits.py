@@ -28,14 +28,17 @@ def nearest_class(value: float, chart: tuple[float, ...]) -> int:
     return distance.index(min(distance)) + 1
 
 
-def measure_pit(outline_px: Array, plane: Plane) -> dict[str, Quantity]:
-    """`diameter` of the circle of equal area, `area`, and `size_class` of the chart."""
+def measure_pit(outline_px: Array, plane: Plane, rim_px: float = RIM_PX) -> dict[str, Quantity]:
+    """`diameter` of the circle of equal area, `area`, and `size_class` of the chart.
+
+    `rim_px` is the standard uncertainty of the outline, common to all of it.
+    """
     value, parts = plane.propagate(lambda p: _area(p.to_mm(outline_px)))
     area = float(value[0])
     diameter = 2 * math.sqrt(area / math.pi)
     px_mm = math.sqrt(area / max(1e-9, float(_area(outline_px)[0])))
     around = float(np.hypot(*(np.roll(plane.to_mm(outline_px), -1, axis=0) - plane.to_mm(outline_px)).T).sum())
-    rim = RIM_PX * px_mm * around
+    rim = rim_px * px_mm * around
     area_u = {name: float(u[0]) for name, u in parts.items()}
     share = diameter / (2 * area) if area > 0 else 0.0
     return {
