@@ -12,6 +12,7 @@ from wearvision.app.history import part_history
 from wearvision.app.inspection import enter_csv
 from wearvision.app.judging import judge
 from wearvision.app.marking import lay_again
+from wearvision.app.ordering import next_step
 from wearvision.app.reporting import report_view
 from wearvision.app.shop import Shop, now
 from wearvision.errors import NeedsPerson
@@ -78,3 +79,39 @@ def test_from_one_crate_to_the_next(tmp_path: Path) -> None:
         assert [name for name, _ in again.aside] == [TAG]
         assert "came in again with crate Week 40 since" in again.aside[0][1]
         assert list(shop.ledger.verify()) == []
+
+
+def without_photos(home: Path, name: str, *, stated: bool = True) -> Path:
+    """A crate that names a casing and holds no photo of it."""
+    folder = home / name
+    folder.mkdir()
+    line = "without_photos = true\n" if stated else ""
+    (folder / "crate.toml").write_text(
+        f'[crate]\nname = "{name}"\n[parts."C-77"]\nkind = "casing"\nrunning_hours = 9000\n{line}', encoding="utf-8"
+    )
+    return folder
+
+
+def test_a_casing_that_stays_in_the_piping_is_inspected_without_a_photo(tmp_path: Path) -> None:
+    with app.bench(tmp_path) as shop:
+        for name in ("Week 12", "Week 40"):
+            intake = app.take_in(shop, without_photos(tmp_path, name))
+            assert intake.aside == []
+            record = shop.ledger.load("C-77")
+            assert record.sheet is not None and record.crate == name
+            (tmp_path / "r.csv").write_text("\n".join(app.rows(record.sheet, "0.30 mm")), encoding="utf-8")
+            enter_csv(shop, "C-77", tmp_path / "r.csv", app.gauges(tmp_path), now(), by="A. Fitter")
+            judge(shop, "C-77", "C. Lead", now())
+        assert [i.arrival.crate for i in shop.ledger.load("C-77").inspections] == ["Week 12", "Week 40"]
+        assert next_step(record.sheet, []) == ("gauge first", "It came without photos: gauge and eye alone.")
+
+
+def test_a_named_part_that_no_photo_shows_begins_nothing_and_is_noted(tmp_path: Path) -> None:
+    folder = crate(tmp_path, "Week 12", 4000)
+    text = (folder / "crate.toml").read_text(encoding="utf-8")
+    (folder / "crate.toml").write_text(text + '\n[parts."C-77"]\nkind = "casing"\n', encoding="utf-8")
+    with app.bench(tmp_path) as shop:
+        intake = app.take_in(shop, folder)
+        assert shop.ledger.tags() == (TAG,)
+        ((tag, note),) = intake.notes
+        assert tag == "C-77" and "without_photos = true" in note

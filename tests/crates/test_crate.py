@@ -186,3 +186,12 @@ def test_an_empty_crate_and_none_at_all(tmp_path: Path) -> None:
         read_crate(fill(tmp_path, "a.jpg") / "a.jpg")
     with pytest.raises(BadInput, match="a crate is a folder of photos"):
         read_crate(tmp_path / "none")
+
+
+def test_a_crate_may_hold_nothing_but_parts_that_come_without_photos(tmp_path: Path) -> None:
+    (tmp_path / "crate.toml").write_text('[parts."C-77"]\nkind = "casing"\nwithout_photos = true\n')
+    found = read_crate(tmp_path)
+    assert (found.photos, found.parts, dict(found.unseen)) == ((), ("C-77",), {"C-77": "casing"})
+    (tmp_path / "crate.toml").write_text('[parts."C-77"]\nkind = "casing"\nwithout_photos = "yes"\n')
+    with pytest.raises(BadInput, match="without_photos"):
+        read_crate(tmp_path)

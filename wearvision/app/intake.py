@@ -25,6 +25,10 @@ Said = tuple[str, str]
 """A name of a photo, folder or part, and a sentence about it."""
 SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "HEIF": ".heic"}
 STAYS = "readings stand on its sheet, so it stays as laid, without what is new in photos, facts or rubric"
+NO_PHOTO = (
+    "is named in crate.toml, and no photo shows it: nothing was begun; without_photos = true lays its sheet for gauge"
+    " and eye alone"
+)
 AGAIN = "if it came in again, give the crate a new name in crate.toml"
 OLD_MARKS = "carries marks measured with the facts stated before; they stand until it is marked again"
 
@@ -81,7 +85,14 @@ class Intake:
                 continue
             part.photos.append((photo, result))
             part.kinds |= {photo.stated.part_kind} if photo.stated.part_kind else set()
+        self._unseen(parts, {photo.tag for photo in self.crate.photos})
         return [parts[tag] for tag in sorted(parts)]
+
+    def _unseen(self, parts: dict[str, Part], tags: set[str]) -> None:
+        """Parts that come without photos join those that were seen; a named one that does neither is noted."""
+        for tag, kind in self.crate.unseen.items():
+            parts.setdefault(tag, Part(tag=tag, kinds={kind} if kind else set()))
+        self.notes += [(tag, NO_PHOTO) for tag in self.crate.stated if tag not in parts and tag not in tags]
 
     def keep(self, part: Part) -> bool:
         """One part into the ledger and its sheet laid; false when a person must say more."""
@@ -107,7 +118,7 @@ class Intake:
         ledger.receive(part.tag, kind, self.crate.name, self.at, came=self.crate.arrival(part.tag))
         record = ledger.load(part.tag)
         kept = [result for photo, result in part.photos if self._keep_photo(record, photo, result)]
-        if not kept:
+        if part.photos and not kept:
             return record.sheet is not None
         findings = [placed for result in kept for placed in _findings(record, result)]
         views = {_sha(result): result["public"]["view"] for result in kept}

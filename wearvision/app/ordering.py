@@ -21,6 +21,8 @@ WIDE, NARROW = 2.0, 1.0
 def next_step(sheet: PrefilledSheet, surveys: Iterable[Mapping[str, Any]]) -> tuple[NextStep, str]:
     """The board's group of a part, and one sentence why."""
     surveys = list(surveys)
+    if not surveys:
+        return "gauge first", "It came without photos: gauge and eye alone."
     if not any(s["usable"] for s in surveys):
         return "retake", "No photo of this part can carry a measurement yet."
     if blind := [s["photo"]["file"] for s in surveys if s["view"] == "wear-face" and "face_area" not in s["summary"]]:

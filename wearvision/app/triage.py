@@ -115,7 +115,7 @@ def triage(
     crate = read_crate(folder)
     kinds = sorted({p.stated.part_kind for p in crate.photos if p.stated.part_kind})
     rubrics = {kind: load_rubric(kind, shop.rubric).digest for kind in kinds}
-    count = min(workers or workers_for(), len(crate.photos))
+    count = max(1, min(workers or workers_for(), len(crate.photos)))
     total = len(crate.photos)
     with Journal(out) as journal:
         looked = look_for_cameras(crate.photos, journal, workers=count, limit_s=limit_s, again=again)

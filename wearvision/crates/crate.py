@@ -82,6 +82,8 @@ class Crate:
         Facts of arrival of each part that `crate.toml` names.
     came : Arrival
         Those of any other part.
+    unseen : mapping of str to str
+        Tag and kind of each part that is stated to come without photos, such as a casing that stays in the piping.
     """
 
     name: str
@@ -90,6 +92,7 @@ class Crate:
     refused: tuple[tuple[str, str], ...] = ()
     stated: Mapping[str, Arrival] = field(default_factory=dict)
     came: Arrival = field(default_factory=lambda: Arrival(crate=""))
+    unseen: Mapping[str, str] = field(default_factory=dict)
 
     def arrival(self, tag: str) -> Arrival:
         """Facts stated about a part as it came in, or of the whole crate where nothing is said of the part."""
@@ -177,17 +180,21 @@ class _Crate(_Came):
     name: str = ""
 
 
+class _Part(_Came):
+    without_photos: bool = False
+
+
 class _Photo(_Facts):
     part: str | None = None
 
 
 class _File(_Table):
     crate: _Crate = _Crate()
-    parts: dict[str, _Came] = {}
+    parts: dict[str, _Part] = {}
     photos: dict[str, _Photo] = {}
 
 
-_NAMES = sorted({"part", *_File.model_fields, *_Crate.model_fields})
+_NAMES = sorted({"part", "without_photos", *_File.model_fields, *_Crate.model_fields})
 
 
 def read_crate(folder: Path) -> Crate:
@@ -200,22 +207,25 @@ def read_crate(folder: Path) -> Crate:
     Raises
     ------
     BadInput
-        When there is no photo, or `crate.toml` cannot be used; then with file and line.
+        When there is no photo and no part is stated to come without, or `crate.toml` cannot be used; then with file
+        and line.
     """
     if not folder.is_dir():
         raise BadInput("a crate is a folder of photos", got=str(folder), do="give a folder that exists")
     refused: list[tuple[str, str]] = []
     found = _named(folder, _photos(folder, refused))
-    if not found:
+    facts = _facts(folder / FACTS, list(found))
+    unseen = {tag: part.kind or facts.crate.kind for tag, part in facts.parts.items() if part.without_photos}
+    if not (found or unseen):
         do = "put JPEG, PNG or HEIC photos into it"
         raise BadInput("no photos in this folder", got=str(folder), do=do)
-    facts = _facts(folder / FACTS, list(found))
     photos = tuple(_photo(name, path, facts) for name, path in sorted(found.items()))
     name, all_came = facts.crate.name or folder.resolve().name, facts.crate.came()
     return Crate(
         name=name, photos=photos, refused=tuple(sorted(refused)),
         parts=tuple(sorted({*facts.parts, *(p.tag for p in photos if p.tag)})), came=Arrival(crate=name, **all_came),
         stated={tag: Arrival(crate=name, **(all_came | part.came())) for tag, part in facts.parts.items()},
+        unseen=unseen,
     )  # fmt: skip
 
 
