@@ -12,7 +12,8 @@ from wearvision.rules.duty import same_duty
 @pytest.mark.parametrize(
     ("one", "other"),
     [
-        ("", ""), ("river water, 2950 rpm", "River Water;2950 RPM"), ("river water, 2950 rpm", "2950 1/min river water"),
+        ("", ""), ("river water, 2950 rpm", "River Water;2950 RPM"),
+        ("river water, 2950 rpm", "2950 1/min river water"),
         ("2950 rpm, 440 gpm", "100 m3/h 2950 rev/min"), ("100 m³/h", "100 m3/h"), ("sand 2,5 %", "Sand, 2.5 %"),
         ("water 50 °C", "122 F water"), ("8 bar", "800 kPa"), ("2950 rpm", "2960 rpm"), ("164 ft", "50 m"),
         ("pump in bay 2", "Pump in Bay 2"),

@@ -17,7 +17,7 @@ from wearvision.rules.clearance.axial import AxialStack, axial_stack
 from wearvision.rules.clearance.axial_advice import axial_advice
 from wearvision.rules.clearance.axial_table import axial_json, axial_lines
 from wearvision.rules.clearance.line import Line
-from wearvision.rules.clearance.rings import RingClearance, ring_clearance, together
+from wearvision.rules.clearance.rings import RingClearance, both_together, ring_clearance
 from wearvision.rules.decision import DecisionWord
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.direction import Direction
@@ -71,7 +71,7 @@ class Clearances:
     def both_rings(self) -> str:
         """Both rings of a double-suction impeller together; empty otherwise."""
         double = self.pump.impeller is not None and self.pump.impeller.suctions == 2
-        return together(self.rings) if double else ""
+        return both_together(self.rings) if double else ""
 
     @property
     def questions(self) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from tests.rules.clearance.kit import judged, pair
 from wearvision.rules.clearance.hold import hold
-from wearvision.rules.clearance.rings import RingClearance, together
+from wearvision.rules.clearance.rings import RingClearance, both_together
 from wearvision.rules.decision import GUARD_95, Limit
 from wearvision.rules.gauged import Gauged
 from wearvision.rules.pump import RingPair, Thermal
@@ -143,11 +143,11 @@ def two(first: RingPair, second: RingPair) -> list[RingClearance]:
 def test_both_rings_are_judged_together() -> None:
     good, worn = pair(164.80 + 0.50, 164.80), pair(164.80 + 1.10, 164.80)
     near = pair(164.80 + 0.92, 164.80)
-    assert "renew both" in together(two(good, worn))
-    assert "both wait" in together(two(good, near))
-    assert "may run on together" in together(two(good, good))
-    assert "0.600" in together(two(good, worn))
-    assert together([judged(good)]) == ""
+    assert "renew both" in both_together(two(good, worn))
+    assert "both wait" in both_together(two(good, near))
+    assert "may run on together" in both_together(two(good, good))
+    assert "0.600" in both_together(two(good, worn))
+    assert both_together([judged(good)]) == ""
 
 
 @given(st.floats(0.2, 2.0), st.floats(0.0, 1.0), st.floats(0.0005, 0.02))

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from wearvision.errors import BadInput
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.span import Span, around, hull, over
-from wearvision.rules.effects.telling import Fact, Figure, fact, gauged, number, tell, together, told_before
+from wearvision.rules.effects.telling import Fact, Figure, fact, gauged, number, over_routes, tell, told_before
 from wearvision.rules.gauged import Gauged
 
 WHAT = Figure(name="sum", title="Sum", unit="mm", route="a + b", assumption="none")
@@ -52,10 +52,10 @@ def test_routes_stand_together_and_a_blocked_one_is_named() -> None:
     one = Effect(name="a", title="A", low=1, high=2, unit="mm", route="", inputs=(), assumption="")
     two = Effect(name="b", title="B", low=4, high=5, unit="mm", route="", inputs=(), assumption="")
     none = Blocked(name="c", title="C", missing=("head (m)",))
-    both, half = together(WHAT, (one, two)), together(WHAT, (one, none))
+    both, half = over_routes(WHAT, (one, two)), over_routes(WHAT, (one, none))
     assert isinstance(both, Effect) and (both.low, both.high) == (1, 5)
     assert isinstance(half, Effect) and [i.text for i in half.inputs] == ["A 1 to 2 mm", "C not known"]
-    assert together(WHAT, (none, none)) == Blocked(name="sum", title="Sum", missing=("head (m)",))
+    assert over_routes(WHAT, (none, none)) == Blocked(name="sum", title="Sum", missing=("head (m)",))
 
 
 def test_a_gauged_length_is_its_interval_cut_off_at_zero() -> None:

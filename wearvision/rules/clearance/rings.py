@@ -175,7 +175,7 @@ def ring_clearance(pair: RingPair, thermal: Thermal | None = None, *, guard_fact
     )  # fmt: skip
 
 
-def together(rings: Sequence[RingClearance]) -> str:
+def both_together(rings: Sequence[RingClearance]) -> str:
     """Both rings of a double-suction impeller, one sentence; empty for fewer than two.
 
     The impeller's thrust is balanced only while both leak alike (common practice, no source).

@@ -12,7 +12,7 @@ from wearvision.rules.clearance.rings import RingClearance
 from wearvision.rules.effect import Blocked, Effect
 from wearvision.rules.effects.facts import PumpFacts
 from wearvision.rules.effects.ring_routes import Leak, Route, average, gap_flow
-from wearvision.rules.effects.telling import EITHER_WAY, PART, Fact, Figure, tell, together
+from wearvision.rules.effects.telling import EITHER_WAY, PART, Fact, Figure, over_routes, tell
 from wearvision.rules.effects.volumetric import relative_loss, volumetric_efficiency
 
 State = Literal["new", "worn"]
@@ -29,11 +29,11 @@ def ring_effects(known: PumpFacts, rings: Sequence[RingClearance]) -> tuple[Effe
     losses = [_loss(route, known) for route in routes]
     return (
         *new, *worn,
-        together(_overall("ring_leakage_worn", "Ring leakage, worn", "m3/h"), worn),
-        *(together(_overall(f"volumetric_efficiency_{state}", f"Volumetric efficiency, {state}", "%"),
+        over_routes(_overall("ring_leakage_worn", "Ring leakage, worn", "m3/h"), worn),
+        *(over_routes(_overall(f"volumetric_efficiency_{state}", f"Volumetric efficiency, {state}", "%"),
                    [_volumetric(route, known, state) for route in routes]) for state in ("new", "worn")),
         *losses,
-        together(_overall(LOSS, "Efficiency lost at the wear rings", "points"), losses),
+        over_routes(_overall(LOSS, "Efficiency lost at the wear rings", "points"), losses),
     )  # fmt: skip
 
 

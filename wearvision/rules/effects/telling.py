@@ -146,7 +146,7 @@ def effect(what: Figure, bounds: Span, inputs: tuple[Input, ...]) -> Effect:
     )  # fmt: skip
 
 
-def together(what: Figure, routes: Sequence[Effect | Blocked]) -> Effect | Blocked:
+def over_routes(what: Figure, routes: Sequence[Effect | Blocked]) -> Effect | Blocked:
     """The range that holds all routes; one blocked route is named, all blocked block it."""
     told = [r for r in routes if isinstance(r, Effect)]
     blocked = [r for r in routes if isinstance(r, Blocked)]
