@@ -138,8 +138,9 @@ def _area(outline: Array) -> float:
 
 
 def measure_band(
-    band: Band, plane: Plane, px_mm: float, centre_cov: Array, face_area_mm2: float | None
-) -> dict[str, Quantity]:
+    band: Band, plane: Plane, px_mm: float, centre_cov: Array, face_area_mm2: float | None,
+    doubt_mm: tuple[float, float] = (0.0, 0.0),
+) -> dict[str, Quantity]:  # fmt: skip
     """Quantities of a groove: `width`, `width_max`, `radius`, `arc`, `arc_in_view`, `area`, `share`.
 
     Parameters
@@ -147,6 +148,7 @@ def measure_band(
     px_mm : length of a photo pixel there
     centre_cov : (2, 2) covariance of the part's axis, mm2
     face_area_mm2 : area of the face, for the share
+    doubt_mm : standard uncertainty of width and centreline because other lips speak nearly as well
     """
     value, parts = plane.propagate(lambda p: figures(band, p))
     width, _, radius, arc, area = (float(v) for v in value)
@@ -158,8 +160,9 @@ def measure_band(
     bearing = _bearing(band, plane)
     axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [
-        {"edge": lip}, {"edge": 1.7 * lip}, {"edge": lip / 2, "centre": axis}, {"outline": float(end)},
-        {"edge": area * lip / width, "outline": area * float(end) / max(arc, 1.0)},
+        {"edge": lip, "outline": doubt_mm[0]}, {"edge": 1.7 * lip, "outline": doubt_mm[0]},
+        {"edge": lip / 2, "centre": axis, "outline": doubt_mm[1]}, {"outline": float(end)},
+        {"edge": area * lip / width, "outline": area * float(np.hypot(end / max(arc, 1.0), doubt_mm[0] / width))},
     ]  # fmt: skip
     names = ("width", "width_max", "radius", "arc_in_view", "area")
     units: tuple[Unit, ...] = ("mm", "mm", "mm", "deg", "mm2")

@@ -51,6 +51,8 @@ class Track:
         Share of the rows where both lips are seen well.
     end_u_deg : (float, float)
         Standard uncertainty of where its profile ends, at its first and last angle.
+    doubt_mm : (float, float)
+        Standard uncertainty of its width and of its centreline because other lips speak nearly as well.
     cut : (bool, bool)
         Whether the picture or a cover ends it, at its first and last angle.
     full : bool
@@ -70,6 +72,7 @@ class Track:
     outer_mm: Array
     clear: float
     end_u_deg: tuple[float, float]
+    doubt_mm: tuple[float, float]
     cut: tuple[bool, bool]
     full: bool
     score: float
@@ -90,7 +93,8 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     if not ribbon.full:
         first, last = _ends(strip, found.gray, ribbon)
         rows = _seen(strip, ribbon, np.arange(first[0], last[0] + 1))
-        end_u = (first[1] * strip.step_deg, last[1] * strip.step_deg)
+        at_first, at_last = np.hypot((first[1], last[1]), ribbon.doubt_rows) * strip.step_deg
+        end_u = (float(at_first), float(at_last))
     if len(rows) < 8:
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
@@ -108,7 +112,7 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     return Track(
         deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
         clear=float(np.mean((lips[0].size > 1.5 * usual) & (lips[1].size > 1.5 * usual))),
-        end_u_deg=end_u, full=ribbon.full,
+        end_u_deg=end_u, doubt_mm=ribbon.doubt_mm, full=ribbon.full,
         cut=(False, False) if ribbon.full else _cut(strip, rows, (coarse[0] + coarse[1]) / 2),
         score=ribbon.score, strength=np.minimum(lips[0].size, lips[1].size), dark=dark, dark_share=share,
     )  # fmt: skip

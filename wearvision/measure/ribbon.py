@@ -18,6 +18,10 @@ ALONE = 1.55
 OTHER, DROP, END_ROWS = 0.8, 8.0, 20
 """Unlikeness that counts even where a lip is not seen; how far the sum may fall before a line is given up; and rows
 at an end whose median place goes on."""
+HEAT = 0.8
+"""Fall of the sum that makes an end e times less likely: neighbouring rows are not independent."""
+NEAR = 4
+"""Ends so near each other are told apart later, by the groove's own profile."""
 FULL_GAP = 8
 """A run that is this many rows short of a lap closes on itself."""
 STRAY_MM, STRAY_COST = 1.0, 1.0
@@ -37,6 +41,10 @@ class Ribbon:
     score : float
     full : bool
         Whether it runs all the way round.
+    doubt_rows : (float, float)
+        Standard uncertainty of its two ends, rows: how far off another end speaks nearly as well.
+    doubt_mm : (float, float)
+        The same of its width and of its centreline.
     """
 
     rows: NDArray[np.int64]
@@ -44,6 +52,8 @@ class Ribbon:
     outer: Array
     score: float
     full: bool
+    doubt_rows: tuple[float, float] = (0.0, 0.0)
+    doubt_mm: tuple[float, float] = (0.0, 0.0)
 
 
 def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
@@ -65,7 +75,8 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     first, last = (int(r) - int(span[0]) for r in (rows[0], rows[-1]))
     calm = np.convolve(said, np.full(5, 0.2), mode="same")
     core = first + int(np.argmax(calm[first : last + 1]))
-    last, first = core + _reach(said[core + 1 :]), core - _reach(said[:core][::-1])
+    ahead, behind = _reach(said[core + 1 :]), _reach(said[:core][::-1])
+    last, first = core + ahead[0], core - behind[0]
     full = strip.closed and last - first + 1 + FULL_GAP >= lap
     if full:
         first = max(0, min(first, len(span) - lap))
@@ -74,7 +85,8 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     fine = np.arange(span[first] * ROWS, (span[last] + 1) * ROWS)
     centre = np.interp((fine - ROWS // 2) / ROWS, span[taken], line[taken]) * COLUMNS
     half = width * COLUMNS / 2
-    return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full))
+    doubt = (behind[1] * ROWS, ahead[1] * ROWS)
+    return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full), doubt_rows=doubt)
 
 
 def _both_lips(found: Evidence, width: float) -> Grid:
@@ -93,15 +105,18 @@ def _both_lips(found: Evidence, width: float) -> Grid:
     return np.asarray(np.where(found.z > 0, out, 0.0), dtype=np.float32)
 
 
-def _reach(said: Array) -> int:
-    """How many rows to go on: to the best sum, but not over a long stretch that speaks against."""
-    total = np.cumsum(said)
-    if not len(total):
-        return 0
-    fallen = np.maximum.accumulate(np.concatenate([[0.0], total]))[1:] - total
+def _reach(said: Array) -> tuple[int, float]:
+    """How many rows to go on: to the best sum, but not over a long stretch that speaks against; and how sure that is.
+
+    The doubt is the root mean square distance of all ends, each weighed by what the sum there falls short of the best.
+    """
+    total = np.concatenate([[0.0], np.cumsum(said)])
+    fallen = np.maximum.accumulate(total) - total
     stop = int(np.argmax(fallen > DROP)) if (fallen > DROP).any() else len(total)
-    best = int(np.argmax(total[:stop])) if stop else 0
-    return best + 1 if stop and total[best] > 0 else 0
+    best = int(np.argmax(total[:stop]))
+    weight = np.exp((total - total.max()) / HEAT)
+    far = np.abs(np.arange(len(total)) - best).astype(np.float64)
+    return best, float(np.sqrt(np.sum(weight * np.where(far > NEAR, far, 0.0) ** 2) / np.sum(weight)))
 
 
 def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Strip) -> tuple[Array, Array]:

@@ -33,6 +33,8 @@ GAP_MM = 0.4
 """Two marks, not one, when the face between them is as usual for longer than this."""
 CALM_DEG = (15.0, 0.0)
 """Lines along which the strip is laid straight: the ribbon's over so many degrees; 0 is a circle."""
+HEAT = 4.0
+"""Loss of worth that makes a box e times less likely."""
 LEAST_NOISE, LEAST_SLOPE = 0.004, 1e-4
 """Least noise of a sector's column: log grey, and per photo px."""
 Box = tuple[float, float]
@@ -70,9 +72,10 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
         _box(lay(found, strip, ribbon.rows, line, reach), strip, (reach - half, reach + half), max_width_mm)
         for line in lines
     ]
-    best = int(np.argmax([worth for worth, _ in told]))
-    low, high = (column - reach for column in told[best][1])
-    return replace(ribbon, inner=lines[best] + low, outer=lines[best] + high)
+    best = int(np.argmax([one.worth for one in told]))
+    low, high = (column - reach for column in told[best].box)
+    doubt = (told[best].doubt[0] * strip.step_mm, told[best].doubt[1] * strip.step_mm)
+    return replace(ribbon, inner=lines[best] + low, outer=lines[best] + high, doubt_mm=doubt)
 
 
 def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
@@ -147,25 +150,42 @@ def _mean_square(off: Array, far: Array, floor: float) -> Array:
     return np.asarray(square.sum(axis=0) / np.maximum(seen.sum(axis=0), 1), dtype=np.float64)
 
 
-def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> tuple[float, Box]:
-    """The pair of lips with the steepest walls, most between them and least just outside; its worth."""
+@dataclass(frozen=True, kw_only=True)
+class _Told:
+    """A box, its worth, and how far boxes of nearly that worth differ in width and centre, columns."""
+
+    worth: float
+    box: Box
+    doubt: tuple[float, float] = (0.0, 0.0)
+
+
+def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
+    """The pair of lips with the steepest walls, most between them and least just outside."""
     px = strip.px_mm / strip.step_mm
-    worth = -np.inf
+    told = _Told(worth=-np.inf, box=box)
     for _ in range(2):
-        sides = _beside(strip, box, laid.gray.shape[1])
-        square, wall = _grey_power(laid, box, sides), _slope_power(laid, sides)
+        sides = _beside(strip, told.box, laid.gray.shape[1])
+        square, wall = _grey_power(laid, told.box, sides), _slope_power(laid, sides)
         calm = np.convolve(square, np.full(3, 1 / 3), mode="same")
-        low, high = max(0, round(box[0])), min(len(square) - 1, round(box[1]))
+        low, high = max(0, round(told.box[0])), min(len(square) - 1, round(told.box[1]))
         top = low + int(np.argmax(calm[low : high + 1]))
         total = _pairs(square, wall, calm, top, round(GAP_MM / strip.step_mm), px)
         wide = np.arange(top, -1, -1)[:, None] + np.arange(total.shape[1])[None, :]
         total = np.where((wide < 2 * px) | (wide > max_width_mm / strip.step_mm), -np.inf, total)
         if not np.isfinite(total).any():
-            return -np.inf, box
-        i, k = np.unravel_index(int(np.argmax(total)), total.shape)
-        worth = float(total[i, k])
-        box = (_crest(wall, int(i)), _crest(wall, top + int(k)))
-    return worth, box
+            return told
+        i, k = (int(n) for n in np.unravel_index(int(np.argmax(total)), total.shape))
+        at = (_crest(wall, i), _crest(wall, top + k))
+        told = _Told(worth=float(total[i, k]), box=at, doubt=_doubt(total, i, k))
+    return told
+
+
+def _doubt(total: Array, i: int, k: int) -> tuple[float, float]:
+    """Root mean square of what other boxes have another width and another centre, weighed by their worth, columns."""
+    weight = np.exp((total - total[i, k]) / HEAT)
+    left, right = np.arange(total.shape[0])[:, None] - i, np.arange(total.shape[1])[None, :] - k
+    wider, moved = (float(np.average(far**2, weights=weight)) ** 0.5 for far in (right - left, (right + left) / 2))
+    return wider, moved
 
 
 def _pairs(square: Array, wall: Array, calm: Array, top: int, gap: int, px: float) -> Array:

@@ -41,6 +41,8 @@ CRISP_DENSE, CRISP_CLEAR, CRISP_SHARE = 5.0, 0.7, 0.5
 """A stretch with both lips so sharp may be dark over less of its length; not a full circle, which tools leave too."""
 DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
+NARROW_MM, NARROW_SHARE = 0.8, 0.9
+"""A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 FAINT = -0.2
 FAINT_MM = 0.4
 """Standard uncertainty of a faint groove's width: on drawn scenes the widths of such are off by 0.2 to 1.1 mm."""
@@ -114,7 +116,7 @@ def is_groove(track: Track, px_mm: float) -> bool:
         and dense >= _least_dense(width, slender)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
-        and track.dark_share >= (CRISP_SHARE if crisp else DARK_SHARE)
+        and track.dark_share >= (NARROW_SHARE if width < NARROW_MM else CRISP_SHARE if crisp else DARK_SHARE)
     )
 
 
@@ -144,7 +146,8 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
         track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut, end_u_deg=track.end_u_deg
     )
     flags = _flags(track, width, face, px_mm)
-    figures = measure_band(band, plane, px_mm, axis_covariance(face, plane), face.area_mm2 if face.sure else None)
+    area = face.area_mm2 if face.sure else None
+    figures = measure_band(band, plane, px_mm, axis_covariance(face, plane), area, track.doubt_mm)
     return Finding(
         id=name, kind="groove", outline_px=band.outline_px(), flags=flags,
         quantities=_doubted(figures) if "faint" in flags else figures,
