@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
-from wearvision.errors import BadInput
+from tests.measure.spot_kit import spot
+from wearvision.errors import BadInput, NeedsPerson
 from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, to_finding
@@ -19,6 +20,7 @@ from wearvision.quantity import Measured, Unmeasured
 
 GROOVE = DrawnGroove(radius_mm=35.0, width_mm=3.0, start_deg=30.0, arc_deg=120.0, depth_mm=0.9)
 SQUARE = [[10.0, 10], [20, 10], [20, 20]]
+BOX = [140.0, 110, 215, 190]
 
 
 @pytest.fixture(scope="module")
@@ -115,6 +117,17 @@ def test_add_reshape_strike(scene: tuple[Plane, Face, Finding]) -> None:
         ({"action": "add", "kind": "pit", "polygon_px": SQUARE[:2], "by": "A"}, "polygon"),
         ({"action": "add", "kind": "pit", "polygon_px": "abc", "by": "A"}, "pairs"),
         ({"action": "add", "kind": "pit", "polygon_px": [[1, 2, 3]], "by": "A"}, "pairs"),
+        ({"action": "add", "kind": "pit", "by": "A"}, "polygon"),
+        ({"action": "add", "kind": "pit", "by": "A", "box_px": BOX, "taps_px": SQUARE}, "one place"),
+        ({"action": "add", "kind": "pit", "by": "A", "box_px": BOX, "polygon_px": SQUARE}, "one place"),
+        ({"action": "add", "kind": "groove", "by": "A", "box_px": BOX}, "only a pit"),
+        ({"action": "add", "kind": "groove", "by": "A", "taps_px": SQUARE}, "only a pit"),
+        ({"action": "add", "kind": "pit", "by": "A", "box_px": BOX[:3]}, "x0, y0, x1, y1"),
+        ({"action": "add", "kind": "pit", "by": "A", "box_px": ["a", 1, 2, 3]}, "x0, y0, x1, y1"),
+        ({"action": "add", "kind": "pit", "by": "A", "box_px": [20, 20, 20, 50]}, "not a box"),
+        ({"action": "add", "kind": "pit", "by": "A", "box_px": [20, 20, float("nan"), 50]}, "not a box"),
+        ({"action": "add", "kind": "pit", "by": "A", "taps_px": [3, 4]}, "taps"),
+        ({"action": "add", "kind": "pit", "by": "A", "taps_px": [[3, float("inf")]]}, "taps"),
         ({"action": "strike", "target": "G1", "by": "A"}, "reason"),
         ({"action": "strike", "reason": "x", "by": "A"}, "target"),
         ({"action": "reshape", "target": "G1", "by": 3}, "text"),
@@ -124,6 +137,57 @@ def test_add_reshape_strike(scene: tuple[Plane, Face, Finding]) -> None:
 def test_bad_marks_say_what_is_wrong(data: dict[str, object], word: str) -> None:
     with pytest.raises(BadInput, match=word):
         Mark.from_json(data)
+
+
+def test_a_box_or_taps_are_snapped_and_measured(scene: tuple[Plane, Face, Finding]) -> None:
+    drawn, plane = spot(2), drawn_plane(mm_per_px=0.1)
+    true = 2 * math.sqrt(float(drawn.inside.sum()) / math.pi) * 0.1
+    marks = [
+        Mark.from_json({"action": "add", "kind": "pit", "by": "A", "box_px": list(drawn.box + np.array([-4, -4, 5, 5]))}),
+        Mark.from_json({"action": "add", "kind": "pit", "by": "A", "taps_px": [list(drawn.middle)]}),
+        Mark.from_json({"action": "reshape", "target": "P2", "by": "B", "box_px": list(drawn.box + np.array([-3, 2, 4, 3]))}),
+    ]
+    for found, flags in zip(
+        apply_marks([], marks, plane, None, drawn.gray),
+        (("marked", "snapped"), ("reshaped", "snapped")),
+        strict=True,
+    ):
+        assert found.flags == flags
+        diameter = found.quantities["diameter"]
+        assert isinstance(diameter, Measured)
+        assert diameter.value == pytest.approx(true, rel=0.1)
+        assert diameter.u > 0.02 * true  # by how far the outline may move, not by a hand's tremor alone
+        assert abs(diameter.value - true) < 1.96 * diameter.u
+        column, row = np.rint(found.places_px[0]).astype(int)
+        assert drawn.inside[row, column]
+
+
+def test_where_nothing_stands_out_the_ellipse_is_named_and_taps_ask_back() -> None:
+    flat, plane = np.full((300, 360), 120, dtype=np.uint8), drawn_plane(mm_per_px=0.1)
+    mark = Mark(action="add", by="A", kind="pit", box_px=np.array(BOX))
+    (found,) = apply_marks([], [mark], plane, None, flat)
+    assert found.flags == ("marked", "not-snapped")
+    diameter = found.quantities["diameter"]
+    assert isinstance(diameter, Measured)
+    assert diameter.value == pytest.approx(0.1 * math.sqrt(75 * 80), rel=0.01)
+    assert diameter.u > 0.15 * diameter.value
+    tap = Mark(action="add", by="A", kind="pit", taps_px=np.array([[100.0, 100]]))
+    with pytest.raises(NeedsPerson, match="nothing stands out"):
+        apply_marks([], [tap], plane, None, flat)
+
+
+def test_a_box_asks_for_the_picture_and_for_a_pit(scene: tuple[Plane, Face, Finding]) -> None:
+    plane, face, finding = scene
+    gray = np.zeros((600, 800), dtype=np.uint8)
+    reshape = Mark(action="reshape", by="A", target="G1", box_px=np.array(BOX))
+    with pytest.raises(BadInput, match="only a pit"):
+        apply_marks([finding], [reshape], plane, face, gray)
+    add = Mark(action="add", by="A", kind="pit", box_px=np.array(BOX))
+    with pytest.raises(BadInput, match="picture"):
+        apply_marks([], [add], plane, face)
+    away = Mark(action="add", by="A", kind="pit", box_px=np.array(BOX) + 5000)
+    with pytest.raises(BadInput, match="outside"):
+        apply_marks([], [away], plane, face, gray)
 
 
 def test_marks_parse_and_name_what_is_there(scene: tuple[Plane, Face, Finding]) -> None:

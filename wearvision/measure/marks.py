@@ -234,7 +234,7 @@ def _snapped(name: str, kind: Kind, mark: Mark, plane: Plane, gray: Image | None
     return Finding(
         id=name, kind=kind, outline_px=found.outline_px, by=mark.by, flags=(flag, *found.flags),
         quantities=measure_pit(found.outline_px, plane, math.hypot(RIM_PX, found.rim_px)),
-        places_px=_places(kind, found.outline_px, plane, None),
+        places_px=found.middle_px.reshape(1, 2),
     )  # fmt: skip
 
 

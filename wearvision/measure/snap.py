@@ -28,6 +28,8 @@ DOUBT = 1.25
 """Shift of the log odds that moves the area by its standard uncertainty; found to cover on photos left out."""
 ELLIPSE_U = 0.4
 """Standard uncertainty of a rough box's ellipse taken for the wear in it, share of its area."""
+LEAST_CELLS = 20
+"""Smaller pieces are no outline; the box itself has about 3100 cells."""
 FINE = 6
 """Outlines are drawn at this many points per cell."""
 TAP_ODDS, TAP_CELLS = 8.0, 2.0
@@ -52,6 +54,8 @@ class Snapped:
         False for the plain ellipse in the box: then nothing was recognized.
     contrast : float
         How much more the picture speaks for wear inside than around it, log odds.
+    middle_px : (2,) array
+        Place inside the outline farthest from it.
     area_px, area_u_px : float
         Area and its standard uncertainty, px2.
     cut : bool
@@ -61,6 +65,7 @@ class Snapped:
     outline_px: Array
     snapped: bool
     contrast: float
+    middle_px: Array
     area_px: float
     area_u_px: float
     cut: bool = False
@@ -182,15 +187,23 @@ def _checked_taps(taps_px: Array, shape: tuple[int, ...]) -> Array:
 
 
 def _try(gray: Image, box: Box, model: Model, taps: Array | None = None) -> _Try | None:
-    """What is in a box, or the piece of it that taps lie on; None when that is nothing."""
+    """What is in a box; with taps, the piece of it that holds them all; None when that is nothing."""
     window = window_of(gray, box)
     found = terms(window)
     at = None if taps is None else window.cells(taps)
     odds = odds_of(window, found, model, _known(window, at))
     inside = solid(settle(window, odds) > 0, at)
-    if int(inside.sum()) < 20:
+    if int(inside.sum()) < LEAST_CELLS or (at is not None and not _holds(inside, at)):
         return None
     return _Try(window=window, inside=inside, odds=odds, contrast=contrast(found, inside, model))
+
+
+def _holds(inside: Mask, at: Array) -> bool:
+    """Whether every (column, row) point is in the mask."""
+    column, row = np.rint(at).astype(int).T
+    high, wide = inside.shape
+    seen = (column >= 0) & (row >= 0) & (column < wide) & (row < high)
+    return bool(seen.all() and inside[row, column].all())
 
 
 def _known(window: Window, at: Array | None) -> Array | float:
@@ -242,20 +255,24 @@ def _outlined(tried: _Try, cut: bool, taps: Array | None = None) -> Snapped:
     high, wide = field.shape
     fine = cv2.resize(field, (wide * FINE, high * FINE), interpolation=cv2.INTER_LINEAR)
     inside = solid(fine > 0, None if at is None else (at + 0.5) * FINE - 0.5)
+    deep = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5)
+    middle = np.array(np.unravel_index(int(np.argmax(deep)), deep.shape))[None, ::-1]
     lines, _ = cv2.findContours(inside.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     line = cv2.approxPolyDP(max(lines, key=len), FINE / 5, True).reshape(-1, 2)
     area = [
-        float(solid(settle(window, tried.odds + shift) > 0, at).sum()) * window.cell_px**2
-        for shift in (-DOUBT, DOUBT)
+        float(solid(settle(window, tried.odds + shift) > 0, at).sum()) * window.cell_px**2 for shift in (-DOUBT, DOUBT)
     ]
     return Snapped(
         outline_px=window.photo((line + 0.5) / FINE - 0.5), snapped=True, contrast=tried.contrast, cut=cut,
+        middle_px=window.photo((middle + 0.5) / FINE - 0.5)[0],
         area_px=float(inside.sum()) * (window.cell_px / FINE) ** 2, area_u_px=(area[1] - area[0]) / 2,
     )  # fmt: skip
 
 
 def _ellipse(box: Box, cut: bool, seen: float) -> Snapped:
     area = np.pi / 4 * (box[2] - box[0]) * (box[3] - box[1])
+    middle = np.array([box[0] + box[2], box[1] + box[3]]) / 2
     return Snapped(
-        outline_px=ellipse_in(box), snapped=False, contrast=seen, cut=cut, area_px=area, area_u_px=ELLIPSE_U * area
-    )
+        outline_px=ellipse_in(box), snapped=False, contrast=seen, cut=cut, middle_px=middle,
+        area_px=area, area_u_px=ELLIPSE_U * area,
+    )  # fmt: skip

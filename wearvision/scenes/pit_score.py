@@ -24,7 +24,7 @@ SOUND = 15
 AROUND = 0.5
 """Plain grab-cut sees the box and this share of its sides around it."""
 BOXES = ("exact", "jittered", "loose")
-FINE = 16
+FINE = 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,12 +65,18 @@ def rough_boxes(pit: Pit) -> dict[str, list[Box]]:
 
 
 def filled(outline_px: Array, shape: tuple[int, ...]) -> Mask:
-    """Pixels with their centre in an outline, up to half a sixteenth of a pixel."""
-    canvas = np.zeros((shape[0] * 2, shape[1] * 2), dtype=np.uint8)
-    points = np.round((outline_px * 2 + 0.5) * FINE).astype(np.int32)
-    cv2.fillPoly(canvas, [points], 1, cv2.LINE_8, 4)
-    quarters = canvas.reshape(shape[0], 2, shape[1], 2).sum(axis=(1, 3))
-    return np.asarray(quarters >= 2)
+    """Pixels that lie by half or more in an outline, told at `FINE` points each way."""
+    mask = np.zeros(shape[:2], dtype=bool)
+    low = np.maximum(np.floor(outline_px.min(axis=0)).astype(int) - 1, 0)
+    high = np.minimum(np.ceil(outline_px.max(axis=0)).astype(int) + 2, shape[1::-1])
+    if (low >= high).any():
+        return mask
+    wide, tall = (int(v) for v in high - low)
+    canvas = np.zeros((tall * FINE, wide * FINE), dtype=np.uint8)
+    cv2.fillPoly(canvas, [np.round(((outline_px - low + 0.5) * FINE - 0.5) * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
+    share = canvas.reshape(tall, FINE, wide, FINE).mean(axis=(1, 3))
+    mask[low[1] : high[1], low[0] : high[0]] = share >= 0.5
+    return mask
 
 
 def iou(one: Mask, other: Mask) -> float:
