@@ -14,6 +14,7 @@ from wearvision.app.judging import judge
 from wearvision.app.marking import lay_again
 from wearvision.app.ordering import next_step
 from wearvision.app.reporting import report_view
+from wearvision.app.sheets import sheet_html
 from wearvision.app.shop import Shop, now
 from wearvision.errors import NeedsPerson
 from wearvision.measure.marks import Mark
@@ -104,6 +105,17 @@ def test_a_casing_that_stays_in_the_piping_is_inspected_without_a_photo(tmp_path
             judge(shop, "C-77", "C. Lead", now())
         assert [i.arrival.crate for i in shop.ledger.load("C-77").inspections] == ["Week 12", "Week 40"]
         assert next_step(record.sheet, []) == ("gauge first", "It came without photos: gauge and eye alone.")
+
+
+def test_the_sheet_of_a_ring_pair_says_which_diameter_goes_into_which_box(tmp_path: Path) -> None:
+    folder = without_photos(tmp_path, "Week 12")
+    text = (folder / "crate.toml").read_text(encoding="utf-8").replace('kind = "casing"', 'kind = "ring-pair"')
+    (folder / "crate.toml").write_text(text, encoding="utf-8")
+    with app.bench(tmp_path) as shop:
+        app.take_in(shop, folder)
+        page = sheet_html(shop.ledger.load("C-77"), [], app.now(), command="read")
+    for words in ("inside of the bore: front end, 90 deg", "outside of the ring: rear end, 0 deg"):
+        assert page.count(words) == 1
 
 
 def test_a_named_part_that_no_photo_shows_begins_nothing_and_is_noted(tmp_path: Path) -> None:

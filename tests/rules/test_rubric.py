@@ -158,6 +158,6 @@ def test_each_place_of_a_ring_pair_has_both_diameters_in_shop_words() -> None:
     assert [(p.role, p.place, p.angle_deg) for p in points[:4]] == [
         ("outer", "front end", 0), ("inner", "front end", 0), ("outer", "front end", 90), ("inner", "front end", 90)
     ]  # fmt: skip
-    assert points[0].where == "bore, inside diameter: front end, 0 deg"
-    assert points[7].where == "ring, outside diameter: rear end, 90 deg"
+    assert points[0].where == "inside of the bore: front end, 0 deg"
+    assert points[7].where == "outside of the ring: rear end, 90 deg"
     assert prefill(kit.rubric(), "C-1", []).points[0].place == ""

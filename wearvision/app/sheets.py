@@ -140,6 +140,7 @@ def _criterion(sheet: PrefilledSheet, criterion: Criterion) -> SheetCriterion:
     return SheetCriterion(
         title=criterion.title, limit=limit_words(criterion), how=how_words(criterion),
         when_beyond=criterion.action, points=tuple(p.number for p in points),
+        places=tuple(p.where for p in points) if any(p.place for p in points) else (),
         checks=tuple((s.question, tuple(s.answers)) for s in criterion.sights if s.when == "always"),
         seen=seen_words([f for _, f in sheet.placed(criterion)]),
     )  # fmt: skip

@@ -118,6 +118,8 @@ class SheetCriterion:
         Instrument or method the rubric demands.
     points : tuple of int
         Numbered gauge points; one box each.
+    places : tuple of str
+        What each point is, where no picture shows it; empty, or one for each.
     readings : int
         Boxes when the rubric asks for readings without numbered points.
     choices : tuple of str
@@ -134,6 +136,7 @@ class SheetCriterion:
     how: str
     when_beyond: str = ""
     points: tuple[int, ...] = ()
+    places: tuple[str, ...] = ()
     readings: int = 0
     choices: tuple[str, ...] = ()
     checks: tuple[tuple[str, tuple[str, ...]], ...] = ()

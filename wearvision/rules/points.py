@@ -17,7 +17,7 @@ from wearvision.finding import Finding
 from wearvision.rules.rubric import Criterion, DiameterPlace, Plan
 
 Role = Literal["", "outer", "inner"]
-ROLES: dict[Role, str] = {"outer": "bore, inside diameter", "inner": "ring, outside diameter"}
+ROLES: dict[Role, str] = {"outer": "inside of the bore", "inner": "outside of the ring"}
 """Diameters of a clearance: which is taken from which, in shop words."""
 Placed = tuple[str, Finding]
 """sha256 of a photo and a finding on it."""
