@@ -15,6 +15,7 @@ from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, to_finding
 from wearvision.measure.marks import Mark, apply_marks, measure_outline
 from wearvision.measure.plane import Plane
+from wearvision.measure.snap import grown
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured, Unmeasured
 
@@ -143,9 +144,9 @@ def test_a_box_or_taps_are_snapped_and_measured(scene: tuple[Plane, Face, Findin
     drawn, plane = spot(2), drawn_plane(mm_per_px=0.1)
     true = 2 * math.sqrt(float(drawn.inside.sum()) / math.pi) * 0.1
     marks = [
-        Mark.from_json({"action": "add", "kind": "pit", "by": "A", "box_px": list(drawn.box + np.array([-4, -4, 5, 5]))}),
+        Mark.from_json({"action": "add", "kind": "pit", "by": "A", "box_px": grown(tuple(drawn.box), 0.05)}),
         Mark.from_json({"action": "add", "kind": "pit", "by": "A", "taps_px": [list(drawn.middle)]}),
-        Mark.from_json({"action": "reshape", "target": "P2", "by": "B", "box_px": list(drawn.box + np.array([-3, 2, 4, 3]))}),
+        Mark.from_json({"action": "reshape", "target": "P2", "by": "B", "box_px": grown(tuple(drawn.box), 0.1)}),
     ]
     for found, flags in zip(
         apply_marks([], marks, plane, None, drawn.gray),
