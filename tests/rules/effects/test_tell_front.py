@@ -99,3 +99,17 @@ def test_a_wider_gap_never_costs_less(front: float, more: float, u_mm: float) ->
 def test_without_a_gap_or_a_stack() -> None:
     assert told(None) == {}
     assert isinstance(told(kit.stack(None, None))[FOUND], Blocked)
+
+
+@given(st.floats(0, 3), st.floats(0, 0.5), st.floats(0, 0.5), st.floats(0, 3))
+def test_more_of_the_face_worn_never_costs_less_and_never_more_than_was_published(
+    front: float, share: float, more: float, depth: float
+) -> None:
+    found = []
+    for part in (share, share + more):
+        patch = Patch(what="groove G1", share=part, depth_axial=kit.gauge(depth))
+        wear = Wear(casing_axial=kit.gauge(depth), casing_patches=(patch,))
+        found.append(range_of(told(kit.stack(front, None, wear=wear))[FOUND]))
+    assert found[0][1] <= found[1][1] + 1e-9 and found[1][1] <= 10 + 1e-9
+    anywhere = range_of(told(kit.stack(front, None, wear=Wear(casing_axial=kit.gauge(depth))))[FOUND])
+    assert found[1][1] <= anywhere[1] + 1e-9
