@@ -99,9 +99,11 @@ def _seam(gain: Grid) -> int:
 def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> None:
     """Forbid ribbons that overlap one that is taken."""
     rows, inner, outer = (x[ROWS // 2 :: ROWS] for x in (ribbon.rows, ribbon.inner, ribbon.outer))
-    for row, low, high in zip(rows // ROWS % len(gain), inner / COLUMNS, outer / COLUMNS, strict=True):
-        for k, width in enumerate(widths):
-            gain[row, k, max(0, int(low - width / 2 - 1)) : max(0, int(high + width / 2 + 2))] = NOWHERE
+    cell = np.arange(gain.shape[2])
+    low = (inner[:, None] / COLUMNS - widths / 2 - 1).astype(int)[..., None]
+    high = (outer[:, None] / COLUMNS + widths / 2 + 2).astype(int)[..., None]
+    at = rows // ROWS % len(gain)
+    gain[at] = np.where((cell >= low) & (cell < high), NOWHERE, gain[at])
 
 
 def _best_run(path: list[State], gain: Array, widths: Array, strip: Strip) -> range:

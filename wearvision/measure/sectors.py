@@ -132,11 +132,13 @@ def _slope_power(laid: Sectors, sides: tuple[slice, slice]) -> Array:
 
 def _medians(values: Array, *, least: int = 1) -> Array:
     """Median of each row's finite values; nan where there are fewer than `least`."""
-    out = np.full(len(values), np.nan)
-    enough = np.isfinite(values).sum(axis=1) >= least
-    if enough.any():
-        out[enough] = np.nanmedian(values[enough], axis=1)
-    return out
+    count = np.isfinite(values).sum(axis=1)
+    ordered = np.sort(values, axis=1)
+    rows, last = np.arange(len(values)), max(0, values.shape[1] - 1)
+    if not values.shape[1]:
+        return np.full(len(values), np.nan)
+    low, high = (ordered[rows, np.clip(at, 0, last)] for at in ((count - 1) // 2, count // 2))
+    return np.where(count >= least, (low + high) / 2, np.nan)
 
 
 def _mean_square(off: Array, far: Array, floor: float) -> Array:
