@@ -99,9 +99,7 @@ def window_of(gray: Image, box_px: Box) -> Window:
     reach = np.maximum(abs(across), abs(down))
     sound = _carried_over(grey, reach <= GAP)
     spread = 1.4826 * float(np.median(abs(grey - sound)[(reach > GAP) & (reach < 1 + MARGIN)]))
-    return Window(
-        grey=grey, sound=sound, across=across, down=down, to_photo=to_photo, noise=max(LEAST_NOISE, spread)
-    )
+    return Window(grey=grey, sound=sound, across=across, down=down, to_photo=to_photo, noise=max(LEAST_NOISE, spread))
 
 
 def terms(window: Window) -> dict[str, Array]:
