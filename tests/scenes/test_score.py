@@ -84,12 +84,17 @@ def test_a_refused_photo_counts_apart(truth: dict[str, Any]) -> None:
     assert (figures["refused"], figures["missed"], figures["found"]) == (1, 0, 0)
 
 
-def test_faint_grooves_count_neither_way(truth: dict[str, Any]) -> None:
-    faint = copy.deepcopy(truth)
-    for finding in faint["findings"]:
-        finding["truth"]["true_depth"] = 0.01
-    assert scored(faint, {**perfect(faint), "findings": []})["missed"] == 0
-    assert scored(faint, perfect(faint))["false"] == 0
+@pytest.mark.parametrize(
+    ("name", "value", "missed"), [("true_depth", 0.01, 3), ("width", 0.7, 0), ("arc_in_view", 0.0, 0)]
+)
+def test_a_shallow_groove_counts_and_a_narrow_or_unseen_one_counts_neither_way(
+    truth: dict[str, Any], name: str, value: float, missed: int
+) -> None:
+    other = copy.deepcopy(truth)
+    for finding in other["findings"]:
+        finding["truth"][name] = value
+    assert scored(other, {**perfect(other), "findings": []})["missed"] == missed
+    assert scored(other, perfect(other))["false"] == 0
 
 
 def test_pairs_are_best_first_and_used_once() -> None:

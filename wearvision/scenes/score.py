@@ -2,7 +2,7 @@
 
 Rules. A found groove matches a true one when their outlines, filled on the photo's pixels, overlap by
 intersection over union of at least 0.3 (best pairs first, each used once). A true groove counts when it is
-at least 0.8 mm and 6 px wide, at least 0.12 times as deep as wide and has at least 15 degrees in view;
+at least 0.8 mm and 6 px wide and some of it is in view, however shallow;
 others count neither for nor against, and nor does a find that matches or lies mostly on one of them.
 Photos that the measurement refuses (``usable`` false) are counted apart, their grooves not as missed.
 """
@@ -26,7 +26,6 @@ Measure = Callable[[Path, Stated], Mapping[str, Any]]
 
 MATCH_IOU = 0.3
 LEAST_WIDTH_MM, LEAST_WIDTH_PX = 0.8, 6.0
-LEAST_DEPTH_RATIO, LEAST_VIEW_DEG = 0.12, 15.0
 SHRINK = 2
 """Outlines are filled at half the photo's resolution."""
 QUANTITIES = ("width", "width_max", "radius", "arc", "arc_in_view", "area")
@@ -68,8 +67,7 @@ def counts(finding: Mapping[str, Any]) -> bool:
     return bool(
         truth["width"] >= LEAST_WIDTH_MM
         and width_px(finding) >= LEAST_WIDTH_PX
-        and truth["true_depth"] >= LEAST_DEPTH_RATIO * truth["width"]
-        and truth["arc_in_view"] >= LEAST_VIEW_DEG
+        and truth["arc_in_view"] > 0
     )
 
 
