@@ -20,13 +20,13 @@ from wearvision.rules.gauged import Gauged
 LOSS = "efficiency_loss_axial_front_gap"
 FOUND, SET = "as found", "after setting"
 ROUTE = (
-    "at most 8 points per mm of axial front gap, averaged over the face: up to 10 points from 1.5 to 0.25 mm"
+    "at most 8 points per mm of axial front gap, averaged over the face (derived): up to 10 points from 1.5 to 0.25 mm"
     " (civilengineeringhandbook.tk/centrifugal-pumps-3/833.html)"
 )
 HOLDS = (
     "the impeller minds no more than the published ones, which differ so much that it may mind not at all"
     " (J. Turbomachinery 109(4) p. 545, J. Basic Eng. 87(4) p. 932); each worn place is on the sheet and costs by its"
-    " share of the face; below zero is a gain"
+    " share of the face, wherever it lies; below zero is a gain"
 )
 CLAIM = (
     "1 point per 0.001 in of that axial front gap (common practice, no source), five times steeper than the published"
