@@ -253,6 +253,7 @@ def test_the_report_of_a_ring_pair_carries_its_pump(shop: Shop, tmp_path: Path) 
     file = write(tmp_path, HEAD + '[[rings]]\nname = "front"\npart = "R-1"\n')
     html, _ = write_report(shop, "R-1", tmp_path / "out", AT, pump=file)
     page = html.read_text(encoding="utf-8")
+    assert "<em>inside of the bore: front end, 90 deg</em>" in page
     assert "Pump P-7: ring pair: front, ring 100.00 mm" in page
     assert "(within): May run on" not in page
 

@@ -140,20 +140,21 @@ def _criterion(
     sights = [e for e in record.log.entries if isinstance(e.what, SightCheck) and e.what.criterion == criterion.id]
     return CriterionView(
         title=criterion.title, limit=pages.limit_words(criterion), demand=pages.how_words(criterion),
-        when_beyond=criterion.action, entries=tuple(_entry(record.log, e) for e in entries),
+        when_beyond=criterion.action, entries=tuple(_entry(record.log, sheet, e) for e in entries),
         sights=tuple(_sight(record.log, e, criterion) for e in sights), sealed=_sealed(record, sheet, criterion),
         decision=_decision(sheet, criterion, outcome), missing="; ".join(missing(sheet, record.log, criterion.id)),
     )  # fmt: skip
 
 
-def _entry(log: Log, entry: Entry) -> EntryView:
+def _entry(log: Log, sheet: PrefilledSheet, entry: Entry) -> EntryView:
     reading = entry.what
     assert isinstance(reading, GaugeReading)
+    point = sheet.point(reading.point)
     return EntryView(
         point=str(reading.point), typed=reading.typed, value=f"{reading.value_mm:.3f} mm", u=f"{reading.u_mm:.3f} mm",
         instrument=_key(reading.instrument), reader=reading.reader, at=reading.at,
         reason=_why(entry),
-        stands=any(r is reading for r in log.standing(reading.point)),
+        stands=any(r is reading for r in log.standing(reading.point)), place=point.where if point.place else "",
     )  # fmt: skip
 
 

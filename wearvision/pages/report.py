@@ -45,6 +45,8 @@ class EntryView:
         Why it replaces the entry before it; empty for a first reading.
     stands : bool
         Whether the verdict uses it. A replaced reading stays visible.
+    place : str
+        What was read and where, when no mark on a photo shows it.
     """
 
     point: str
@@ -56,6 +58,7 @@ class EntryView:
     at: str
     reason: str = ""
     stands: bool = True
+    place: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -161,9 +161,8 @@ class _Story:
     def _entries(self, entries: Sequence[EntryView]) -> Flowable | None:
         rows = []
         for e in entries:
-            notes = [] if e.stands else ["Replaced by a later entry."]
-            notes += [e.reason] if e.reason else []
             past = not e.stands
+            notes = filter(None, (e.place, "Replaced by a later entry." if past else "", e.reason))
             rows.append([
                 self.p(e.point, "cell"), self.p(e.typed, "cell", struck=past), self.p(e.value, "right", struck=past),
                 self.p(e.u, "right", struck=past), self.p(e.instrument, "cell"),
