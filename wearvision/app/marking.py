@@ -138,7 +138,7 @@ def _looked_at(record: PartRecord, sheet: PrefilledSheet, renew: bool) -> list[s
 
 def _fresh(shop: Shop, record: PartRecord, sha: str) -> Iterable[Placed]:
     """Findings of a kept photo, measured now; none from a photo that has to be retaken."""
-    result = measure_photo(shop.blobs.path(sha), stated_of(record.photos[sha]), rubric=shop.rubric)
+    result = measure_photo(shop.blobs.path(sha), stated_of(record.photos[sha]), rubric=shop.rubric, for_sheet=True)
     return [(sha, finding_from_record(r)) for r in result.records if result.public["usable"]]
 
 
@@ -147,7 +147,7 @@ def _marked(
 ) -> PhotoResult:
     """The photo measured with the marks that hold; earlier ones must still fall on what they were made on."""
     stated, marks = stated_of(record.photos[sha]), [Mark.from_json(mark) for mark in held]
-    result = measure_photo(shop.blobs.path(sha), stated, marks=marks, rubric=shop.rubric)
+    result = measure_photo(shop.blobs.path(sha), stated, marks=marks, rubric=shop.rubric, for_sheet=True)
     require_scale(result)
     now = {r["id"]: finding_from_record(r) for r in result.records}
     touched = {mark.target for mark in marks[len(record.marks.get(sha, ())) :]}

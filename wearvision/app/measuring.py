@@ -22,7 +22,9 @@ from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, default_specs, find_boards
 from wearvision.measure.survey import LIMIT_MM, Survey, survey
 from wearvision.quantity import Measured
-from wearvision.stated import Stated
+from wearvision.rules.rubric import Rubric
+from wearvision.rules.severity import open_summary, seal
+from wearvision.stated import Stated, View
 
 SCHEMA = "wearvision.measure/1"
 ASSUMED_SIZE = ("card size", "nobody stated it and the card's label cannot be read: taken as standard")
@@ -65,6 +67,7 @@ def measure_photo(
     rubric: Path | None = None,
     want_tags: bool = False,
     bench: Bench = NOTHING_KEPT,
+    for_sheet: bool = False,
 ) -> PhotoResult:
     """Measure one photo.
 
@@ -82,6 +85,8 @@ def measure_photo(
         Whether to look for part tags anywhere in the photo.
     bench : Bench
         What is kept of cards and cameras.
+    for_sheet : bool
+        Whether the result goes to a part's sheet: severities that its rubric has gauged are then sealed.
 
     Raises
     ------
@@ -93,13 +98,14 @@ def measure_photo(
     told, notes, asked = _resolve(stated, label)
     if label is None and stated.card_size is None and sightings and not boards:
         notes = (*notes, ASSUMED_SIZE)
-    limit = LIMIT_MM
-    if told.part_kind is not None and told.view is not None:
-        limit = smallest_limit_mm(load_rubric(told.part_kind, rubric), told.view)
+    rules = load_rubric(told.part_kind, rubric) if told.part_kind is not None else None
+    limit = LIMIT_MM if rules is None or told.view is None else smallest_limit_mm(rules, told.view)
     seen = survey(
         photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit,
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
     )  # fmt: skip
+    if for_sheet and rules is not None and told.view is not None:
+        seen = _sealed(seen, rules, told.view)
     found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     public = _public(photos.printable(Path(path).name), photo, told, seen, label)
@@ -107,6 +113,12 @@ def measure_photo(
         public=_plain(public), records=_plain([finding_record(f) for f in seen.findings]), part_tags=found,
         drawing=_plain(_drawing(seen)),
     )  # fmt: skip
+
+
+def _sealed(seen: Survey, rules: Rubric, view: View) -> Survey:
+    """The survey as a sheet may show it."""
+    found = tuple(seal(f, rules, view) for f in seen.findings)
+    return replace(seen, findings=found, summary=open_summary(seen.summary, rules, view))
 
 
 def _find(

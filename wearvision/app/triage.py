@@ -140,7 +140,8 @@ def measure_crate_photo(photo: CratePhoto, *, rubric: Path, bench: Bench = NOTHI
 
     The records, sealed estimates in them, go into an envelope: the journal lies beside the board.
     """
-    result = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=True, bench=bench).to_json()
+    measured = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=True, bench=bench, for_sheet=True)
+    result = measured.to_json()
     del result["public"]["photo"]["file"]
     return {**result, "records": close(result["records"])}
 
