@@ -22,6 +22,10 @@ RuleClass = Literal["I", "II", "III"]
 KnownRing = Literal["rim", "bore"]
 ScaleSource = Literal["card", "rule", "diameter", "two-points", "stated"]
 SCALE_SOURCES: tuple[ScaleSource, ...] = get_args(ScaleSource)
+SCALE_WORDS: Mapping[ScaleSource, str] = {
+    "card": "the card", "rule": "the rule", "diameter": "the known diameter", "two-points": "the two points",
+    "stated": "the stated scale",
+}  # fmt: skip
 NOMINALS: Mapping[str, str] = {
     "face_inner_diameter_mm": "inner diameter of the wear face",
     "face_outer_diameter_mm": "outer diameter of the wear face",

@@ -38,6 +38,7 @@ from wearvision.rules.reading import GaugeReading, Instrument, SightCheck
 from wearvision.rules.rubric import Criterion
 from wearvision.rules.sheet import PrefilledSheet, missing
 from wearvision.rules.verdict import Verdict
+from wearvision.stated import SCALE_WORDS
 from wearvision.store.ledger import PartRecord
 
 NOT_CONFIRMED = "confirmation of the complete sheet by a named person (wearvision verdict {tag} --by NAME)"
@@ -97,7 +98,7 @@ def _photo(drawing: Drawing) -> PhotoView:
     words = "no scale"
     if scale["source"] is not None:
         size = scale["mm_per_px"]
-        words = f"{size['value']:.4f} \u00b1 {size['u95']:.4f} mm per pixel from the {scale['source']}"
+        words = f"{size['value']:.4f} \u00b1 {size['u95']:.4f} mm per pixel from {SCALE_WORDS[scale['source']]}"
         words += f", tilt {scale['tilt_deg']:.0f}\u00b0"
     if survey["retake"]:
         words += "; to be retaken: " + " ".join(r["say"] for r in survey["retake"])

@@ -20,6 +20,7 @@ from wearvision.pages.page import say
 from wearvision.quantity import quantity_from_json
 from wearvision.stated import (
     NOMINALS,
+    SCALE_WORDS,
     CardSize,
     KnownRing,
     PartKind,
@@ -155,7 +156,7 @@ def words(public: dict[str, Any]) -> str:
         lines.append(f"  no scale: {scale['unmeasured']}")
     else:
         lines.append(
-            f"  scale {say(quantity_from_json(scale['mm_per_px']))} per pixel from the {scale['source']},"
+            f"  scale {say(quantity_from_json(scale['mm_per_px']))} per pixel from {SCALE_WORDS[scale['source']]},"
             f" tilt {scale['tilt_deg']:.0f}\u00b0"
         )
     if "rule" in scale:
