@@ -22,8 +22,8 @@ RuleClass = Literal["I", "II", "III"]
 KnownRing = Literal["rim", "bore"]
 ScaleSource = Literal["card", "rule", "diameter", "two-points", "stated"]
 SCALE_SOURCES: tuple[ScaleSource, ...] = get_args(ScaleSource)
-SCALE_WORDS: Mapping[ScaleSource, str] = {
-    "card": "the card", "rule": "the rule", "diameter": "the known diameter", "two-points": "the two points",
+SCALE_WORDS: Mapping[str, str] = {
+    "card": "the card", "board": "the board", "rule": "the rule", "diameter": "the known diameter", "two-points": "the two points",
     "stated": "the stated scale",
 }  # fmt: skip
 NOMINALS: Mapping[str, str] = {
