@@ -53,6 +53,8 @@ BESIDE_EDGE_MM, BREAK_MM = 1.5, 1.2
 """Beside an edge; and so near to it that a line may be the edge's own break (chamfer, rounding)."""
 AXIS_MM, EDGE_DROP_MM = 0.05, 0.6
 """Doubt about the axis beyond the fit, mm: chips; and edges rounded by this much, which tilt shifts."""
+APART = 0.6
+"""The n-th place to gauge lies at least this share of the groove's length, over n, from those before it."""
 DEPTH_SHARE, DEPTH_DOUBT = 0.4, 0.3
 """Depth over width: a weak guess, common practice, no source."""
 
@@ -195,10 +197,18 @@ def _flags(track: Track, width: Array, face: Face, px_mm: float) -> tuple[str, .
 
 
 def _places(track: Track, width: Array, centre: Array, plane: Plane, face: Face, count: int = 4) -> Array:
-    """Gauge places along the centreline, spread out, widest and strongest first."""
-    rows = np.arange(len(width))
-    inset = max(1, min(len(rows) // 6, 12)) if not track.full else 0
-    parts = np.array_split(rows[inset : len(rows) - inset], min(count, max(1, len(rows) // 12)))
+    """Gauge places along the centreline: the widest and strongest first, each well away from those before it."""
+    total, rows = len(width), np.arange(len(width))
+    inset = max(1, min(total // 6, 12)) if not track.full else 0
+    inside = (rows >= inset) & (rows < total - inset)
     telling = width * running_median(track.strength / (np.median(track.strength) + 1e-9), 9)
-    best = sorted((int(part[np.argmax(telling[part])]) for part in parts), key=lambda row: -telling[row])
-    return plane.to_px(ring_points(face.centre_mm, track.deg[best], centre[best]))
+    chosen: list[int] = []
+    apart = np.full(total, np.inf)
+    for number in range(1, 1 + min(count, max(1, total // 12))):
+        free = inside & (apart >= APART * total / number)
+        if not free.any():
+            break
+        chosen.append(int(np.argmax(np.where(free, telling, -np.inf))))
+        away = np.abs(rows - chosen[-1])
+        apart = np.minimum(apart, np.minimum(away, total - away) if track.full else away)
+    return plane.to_px(ring_points(face.centre_mm, track.deg[chosen], centre[chosen]))
