@@ -93,13 +93,14 @@ def _both_lips(found: Evidence, width: float) -> Grid:
     """How much a cell speaks for being the middle of a groove of known width (cells), (T', R')."""
     slack = max(1, round(0.06 * width))
     a, b = int(np.floor(width / 2 + 0.5)), int(np.ceil(width / 2 - 0.5))
+    low, high = min(1 - a, b - 1), max(1 - a, b - 1)
     window = np.ones((1, 2 * slack + 1), np.uint8)
     lips: Grid = np.asarray(cv2.dilate(np.minimum(found.z, 4.0), window), dtype=np.float32)
     sums = np.cumsum(np.pad(found.off, ((0, 0), (1, 0))), axis=1).astype(np.float32)
     near = max(3, round(0.5 * width))
     sides = mean_between(sums, -a - 2 - near, -a - 2) + mean_between(sums, b + 2, b + 2 + near)
     beside = np.maximum(0.5 * sides, 1.2)
-    inside = 2.0 * np.clip(mean_between(sums, 1 - a, b - 1) - beside - OTHER, 0.0, 1.0)
+    inside = 2.0 * np.clip(mean_between(sums, low, high) - beside - OTHER, 0.0, 1.0)
     weaker = np.minimum(moved(lips, -a), moved(lips, b))
     out = weaker - ALONE + inside
     return np.asarray(np.where(found.z > 0, out, 0.0), dtype=np.float32)
