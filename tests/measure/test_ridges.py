@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from skimage.filters import sato
 from skimage.measure import label, regionprops
 
 from wearvision.measure.evidence import Evidence, evidence, mean_between, moved
@@ -83,6 +84,20 @@ def test_regions_agree_with_scikit_image() -> None:
     assert best.rows[0] % LAP == pytest.approx(low_row, abs=8)
     assert best.rows[-1] % LAP == pytest.approx(high_row - 1, abs=8)
     assert float(np.median(best.outer - best.inner)) == pytest.approx(high - low, abs=3)
+
+
+@pytest.mark.parametrize(("width_mm", "grey"), [(1.0, -40.0), (2.4, -25.0)])
+def test_centrelines_agree_with_the_ridges_of_sato(width_mm: float, grey: float) -> None:
+    """Oracle: the crest of scikit-image's `sato` (Sato et al., 1998) at the band's own scale, row by row."""
+    strip = drawn_strip((45.0, width_mm, 150, 260), rust=8, grey=grey)
+    best = ribbons(strip)[0]
+    ridge = sato(strip.values, sigmas=[width_mm / STEP_MM / 2], black_ridges=True)
+    rows = best.rows[10:-10] % LAP
+    near = np.abs(np.arange(COLUMNS) * STEP_MM + 30.0 - 45.0) < 3
+    crest = np.argmax(np.where(near, ridge[rows], -1.0), axis=1)
+    ours = ((best.inner + best.outer) / 2)[10:-10]
+    assert np.median(np.abs(crest - ours)) * STEP_MM < 0.1
+    assert np.mean(np.abs(crest - ours) * STEP_MM < 0.25) > 0.9
 
 
 def test_the_best_run_is_the_best_of_all_runs() -> None:
