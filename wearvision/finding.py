@@ -35,6 +35,8 @@ FLAGS: Mapping[str, str] = {
 }
 """Every doubt has one name and one sentence, defined here and nowhere else."""
 
+DETAILS = ("side", "index")
+"""Which one of several a finding is: an edge's side, a vane's index."""
 Points = NDArray[np.float64]
 
 
@@ -61,6 +63,8 @@ class Finding:
         Name of the person who marked it; empty when the finder did.
     struck : str
         Reason a person struck it from the record; empty when it stands.
+    detail : mapping of str to str or int
+        Which one of several it is: `side` of an edge, `index` of a vane.
     same_as : str
         The finding on another photo of the part that this one repeats, `photo/G1`; it is gauged there.
     """
@@ -75,6 +79,7 @@ class Finding:
     by: str = ""
     struck: str = ""
     same_as: str = ""
+    detail: Mapping[str, str | int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         unknown = [f for f in self.flags if f not in FLAGS]
@@ -86,6 +91,8 @@ class Finding:
             points = np.array(getattr(self, name), dtype=np.float64).reshape(-1, 2)
             points.setflags(write=False)
             object.__setattr__(self, name, points)
+        if unknown := sorted(set(self.detail) - set(DETAILS)):
+            raise BadInput("unknown detail of a finding", got=unknown, do=f"use {' or '.join(DETAILS)}")
         if len(self.outline_px) < 3:
             raise BadInput("an outline needs three points or more", got=len(self.outline_px))
 
@@ -100,6 +107,9 @@ class Finding:
             "flags": list(self.flags), "quantities": {k: q.to_json() for k, q in self.quantities.items()},
             "places_px": np.round(self.places_px, 2).tolist(), "sealed": sorted(self.sealed),
         }  # fmt: skip
+        for name in DETAILS:
+            if name in self.detail:
+                out[name] = self.detail[name]
         if self.by:
             out["by"] = self.by
         if self.struck:

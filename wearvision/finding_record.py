@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from wearvision.errors import BadInput
-from wearvision.finding import Finding
+from wearvision.finding import DETAILS, Finding
 from wearvision.quantity import Measured, Quantity, quantity_from_json
 
 
@@ -40,6 +40,7 @@ def finding_from_record(data: Mapping[str, object]) -> Finding:
         quantities={str(k): _quantity(q) for k, q in quantities.items()},
         sealed={str(k): _quantity(q) for k, q in sealed.items()},
         by=str(data["by"]), struck=str(data["struck"]), same_as=str(data["same_as"]),
+        detail={name: value for name in DETAILS if isinstance(value := data.get(name), str | int)},
     )  # fmt: skip
 
 

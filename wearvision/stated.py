@@ -23,8 +23,8 @@ KnownRing = Literal["rim", "bore"]
 ScaleSource = Literal["card", "rule", "diameter", "two-points", "stated"]
 SCALE_SOURCES: tuple[ScaleSource, ...] = get_args(ScaleSource)
 SCALE_WORDS: Mapping[str, str] = {
-    "card": "the card", "board": "the board", "rule": "the rule", "diameter": "the known diameter", "two-points": "the two points",
-    "stated": "the stated scale",
+    "card": "the card", "board": "the board", "rule": "the rule", "diameter": "the known diameter",
+    "two-points": "the two points", "stated": "the stated scale",
 }  # fmt: skip
 NOMINALS: Mapping[str, str] = {
     "face_inner_diameter_mm": "inner diameter of the wear face",
