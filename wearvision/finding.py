@@ -27,6 +27,7 @@ FLAGS: Mapping[str, str] = {
     "full-circle": "The mark goes all the way round.",
     "in-glare": "Part of the mark lies in glare.",
     "in-shadow": "Part of the mark lies in a shadow.",
+    "breach": "Nothing is left to seal here: a leak path from one side to the other.",
     "suspected": "Suspected from the picture only.",
     "marked": "Outlined by a person.",
     "reshaped": "Outline changed by a person.",

@@ -202,10 +202,14 @@ def _hide(strip: Strip, plane: Plane, outline_px: Array) -> None:
     row = (turned - 180.0 + strip.values.shape[0] * strip.step_deg / 2) / strip.step_deg
     column = (radius - strip.start_mm) / strip.step_mm
     cover = np.zeros(strip.values.shape, dtype=np.uint8)
+    whole = 360.0 / strip.step_deg
+    line = np.column_stack([column, np.unwrap(row, period=whole)])
+    if abs(line[-1, 1] - line[0, 1]) > whole / 2:  # it goes round the centre: all that lies further in is hidden
+        end = line[0, 1] + np.sign(line[-1, 1] - line[0, 1]) * whole
+        line = np.vstack([line, [column[0], end], [-2.0, end], [-2.0, line[0, 1]]])
     for lap in (-1, 0, 1):
-        shifted = np.column_stack([column, np.unwrap(row, period=360.0 / strip.step_deg)])
-        shifted[:, 1] += lap * 360.0 / strip.step_deg
-        cv2.fillPoly(cover, [np.round(shifted).astype(np.int32)], 1)
+        shifted = np.round(line + np.array([0.0, lap * whole])).astype(np.int32)
+        cv2.fillPoly(cover, [shifted], 1)
     strip.valid[cover > 0] = False
 
 

@@ -1,0 +1,178 @@
+"""What is left of a followed gasket land: its least width and where, and the bites out of either edge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.finding import Finding
+from wearvision.measure.edges import fit_circles
+from wearvision.measure.finders.gasket import Land
+from wearvision.measure.lips import running_median
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import ring_points
+from wearvision.quantity import Measured, Quantity
+
+LEAST_LOSS_MM, NOISES = 0.4, 6.0
+"""A bite is deeper than this, and than so many times the edge's usual scatter."""
+LEAST_ROWS, BRIDGE_ROWS, CALM_ROWS = 3, 4, 9
+"""Rows of the least bite; gaps that are bridged; rows over which a sound edge is averaged."""
+FOOT_SHARE, FOOT_MM = 0.05, 0.15
+"""A bite begins where the loss is over this share of its depth, and over so many mm."""
+EDGE_PX, RAGGED_MM = 0.2, 0.04
+"""Standard uncertainty common to an edge: localisation, photo px; its own raggedness, mm."""
+TIP_DEG = 0.15
+"""Standard uncertainty of where a bite begins or ends, besides."""
+BREACH_MM = 0.3
+"""Less than this left is a leak path."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bite:
+    """Rows (first, last, rising, may pass the lap) of a bite, which edge (0 inner, 1 outer), its deepest row."""
+
+    first: int
+    last: int
+    edge: int
+    deepest: int
+
+
+def land_findings(land: Land, plane: Plane) -> tuple[Finding, ...]:
+    """The land, then its bites, deepest first."""
+    loss, scatter = _losses(land)
+    bites = [b for k in (0, 1) for b in _bites(loss[k], scatter[k], k, land)]
+    bites.sort(key=lambda b: -float(loss[b.edge][b.deepest % len(land.deg)]))
+    found = [_whole(land, bites, plane)]
+    found += [_bite(f"N{i}", b, loss[b.edge], land, plane) for i, b in enumerate(bites, start=1)]
+    return tuple(found)
+
+
+def _losses(land: Land) -> tuple[list[Array], list[float]]:
+    """How far each edge lies inside the circle it once was, by row, and its usual scatter; nan out of view."""
+    start = np.array([*land.face.centre_mm, *land.face.radii_mm])
+    points = np.vstack([ring_points(land.face.centre_mm, land.deg, r) for r in (land.inner_mm, land.outer_mm)])
+    group = np.repeat([0, 1], len(land.deg))
+    use = np.tile(land.seen & land.sure, 2)
+    fit = fit_circles(points[use], group[use], start, np.array([1.0, 1.0, 1.0, 1.0]), floor_mm=0.03, effective=8.0)
+    out, scatter = [], []
+    for k, way in ((0, 1.0), (1, -1.0)):
+        mine = points[group == k] - fit.centre_mm
+        loss = way * (np.hypot(*mine.T) - fit.radii_mm[k])
+        out.append(np.where(land.seen, loss, np.nan))
+        scatter.append(max(0.02, float(fit.spread_mm[k])))
+    return out, scatter
+
+
+def _bites(loss: Array, scatter: float, edge: int, land: Land) -> list[Bite]:
+    """Runs of rows where an edge is bitten into."""
+    lap = len(loss)
+    deep = np.nan_to_num(loss, nan=0.0)
+    padded = np.concatenate([deep[-8:], deep, deep[:8]]) if land.strip.closed else np.pad(deep, 8)
+    calm = running_median(padded, 3)[8:-8]
+    core = calm > max(LEAST_LOSS_MM, NOISES * scatter)
+    out = []
+    for first, last in _runs(core, closed=land.strip.closed):
+        if last - first + 1 < LEAST_ROWS:
+            continue
+        rows = np.arange(first, last + 1)
+        deepest = int(rows[np.argmax(calm[rows % lap])])
+        foot = max(FOOT_MM, 2 * scatter, FOOT_SHARE * float(calm[deepest % lap]))
+        while calm[(first - 1) % lap] > foot and last - first < lap // 2:
+            first -= 1
+        while calm[(last + 1) % lap] > foot and last - first < lap // 2:
+            last += 1
+        out.append(Bite(first=first, last=last, edge=edge, deepest=deepest))
+    return out
+
+
+def _runs(flags: NDArray[np.bool_], *, closed: bool) -> list[tuple[int, int]]:
+    """Runs of true rows, gaps of up to `BRIDGE_ROWS` bridged; first may be negative on a closed lap."""
+    rows = np.flatnonzero(flags)
+    if not len(rows):
+        return []
+    parts = np.split(rows, np.flatnonzero(np.diff(rows) > BRIDGE_ROWS + 1) + 1)
+    runs = [(int(p[0]), int(p[-1])) for p in parts]
+    if closed and len(runs) > 1 and runs[0][0] + len(flags) - runs[-1][1] <= BRIDGE_ROWS + 1:
+        last = runs.pop()
+        runs[0] = (last[0] - len(flags), runs[0][1])
+    return runs
+
+
+def _whole(land: Land, bites: list[Bite], plane: Plane) -> Finding:
+    """The land with its least width."""
+    lap = len(land.deg)
+    wide = land.width_mm
+    padded = np.concatenate([wide[-CALM_ROWS:], wide, wide[:CALM_ROWS]])
+    calm = running_median(padded, CALM_ROWS)[CALM_ROWS:-CALM_ROWS]
+    for bite in bites:
+        rows = np.arange(bite.first, bite.last + 1) % lap
+        calm[rows] = wide[rows]
+    known = land.seen & land.sure
+    least = int(np.argmin(np.where(known, calm, np.inf)))
+    quantities: dict[str, Quantity] = {"remaining_width": _across(land, least, float(calm[least]), plane)}
+    usual = int(np.argsort(np.where(known, calm, np.nan))[int(known.sum()) // 2])
+    quantities["width"] = _across(land, usual, float(calm[usual]), plane)
+    some = slice(None, None, max(1, lap // 360))
+    inner, outer = (ring_points(land.face.centre_mm, land.deg, r)[some] for r in (land.inner_mm, land.outer_mm))
+    ring = np.vstack([inner, inner[:1], outer[::-1], outer[-1:]])
+    flags = () if land.seen.all() else ("cut-by-frame",)
+    if float(calm[least]) < BREACH_MM:
+        flags = (*flags, "breach")
+    spots = [least, *[(least + lap * k // 4) % lap for k in (1, 2, 3)]]
+    middle = ring_points(land.face.centre_mm, land.deg[spots], (land.inner_mm[spots] + land.outer_mm[spots]) / 2)
+    return Finding(
+        id="L1", kind="gasket-land", outline_px=plane.to_px(ring), quantities=quantities, flags=flags,
+        places_px=plane.to_px(middle[land.seen[spots]]),
+    )  # fmt: skip
+
+
+def _across(land: Land, row: int, width_mm: float, plane: Plane) -> Quantity:
+    """A width at a row with its uncertainty."""
+    middle = (land.inner_mm[row] + land.outer_mm[row]) / 2
+    radii = np.array([middle - width_mm / 2, middle + width_mm / 2])
+    ends = ring_points(land.face.centre_mm, np.full(2, land.deg[row]), radii)
+    return _length(ends, land, plane, "left between the edges")
+
+
+def _length(ends_mm: Array, land: Land, plane: Plane, how: str) -> Quantity:
+    ends_px = plane.to_px(ends_mm)
+    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
+    edge = 1.4 * EDGE_PX * land.strip.px_mm
+    return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=RAGGED_MM * 1.4,
+                       **{name: float(u[0]) for name, u in parts.items()})  # fmt: skip
+
+
+def _bite(name: str, bite: Bite, loss: Array, land: Land, plane: Plane) -> Finding:
+    """One bite: loss, arc, what is left at its deepest, area."""
+    lap = len(land.deg)
+    rows = np.arange(bite.first, bite.last + 1)
+    at = rows % lap
+    edge = (land.inner_mm, land.outer_mm)[bite.edge]
+    way = (1.0, -1.0)[bite.edge]
+    sound = edge - way * np.nan_to_num(loss)
+    deg, step = land.deg[0] + rows * land.strip.step_deg, land.strip.step_deg
+    deepest = bite.deepest % lap
+    centre = land.face.centre_mm
+    tip = ring_points(centre, np.full(2, land.deg[deepest]), np.array([sound[deepest], edge[deepest]]))
+    lost = _length(tip, land, plane, "deepest, from the edge's own circle")
+    assert isinstance(lost, Measured)
+    area = float(np.sum(np.clip(np.nan_to_num(loss[at]), 0, None) * (edge[at] + sound[at]) / 2) * np.radians(step))
+    arc = float(len(rows) * step)
+    length = float(np.radians(arc) * np.mean(edge[at]))
+    side = EDGE_PX * land.strip.px_mm + RAGGED_MM / 2
+    scale = 2 * area * lost.u / max(lost.value, 1e-6) if lost.value > 3 else 0.0
+    end = float(np.hypot(TIP_DEG, step)) * 1.4 + float(np.degrees(0.15 / max(float(np.mean(edge[at])), 1.0)))
+    outline = np.vstack([ring_points(centre, deg, edge[at]), ring_points(centre, deg, sound[at])[::-1]])
+    quantities: dict[str, Quantity] = {
+        "loss": lost,
+        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=end),
+        "remaining_width": _across(land, deepest, float(land.width_mm[deepest]), plane),
+        "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side * length, scale=scale),
+    }
+    flags = ("breach",) if float(land.width_mm[deepest]) < BREACH_MM else ()
+    return Finding(
+        id=name, kind="notch", outline_px=plane.to_px(outline), quantities=quantities, flags=flags,
+        places_px=plane.to_px(tip[1:]),
+    )  # fmt: skip
