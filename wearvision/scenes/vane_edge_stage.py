@@ -25,7 +25,7 @@ from wearvision.scenes.vane_profile import Section, extruded
 
 Rng = np.random.Generator
 WIDTH_PX, HALF_MM = 2000, 75.0
-BACKDROPS = ("black", "black", "light", "light", "gray", "clutter")
+BACKDROPS = ("black", "black", "black", "light", "light", "light", "gray", "clutter", "clutter")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +41,10 @@ class Vane:
 
 
 def draw_stage(seed: int, width_px: int | None = None) -> Stage:
-    """A random stage of this view: radii 0 to 3 mm, heights 4 to 15 mm, losses 0 to 3 mm, tilt to 15 degrees."""
+    """A random stage of this view: radii 0 to 3 mm, heights 4 to 15 mm, losses 0 to 3 mm, tilt to 15 degrees.
+
+    Paper behind is chosen by a person: light behind dark metal, black behind any; gray walls and clutter are not.
+    """
     rng = np.random.default_rng([41, seed])
     vane = draw_vane(rng, seed)
     card = _lay_card(rng, vane)
@@ -50,6 +53,8 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
         steep_deg=float(min(15.0, abs(rng.normal(0, 7)))),
     )  # fmt: skip
     part = replace(draw_part(rng, seed, kind="impeller", wear="clean"), bands=(), holes=(), step_mm=0.0)
+    if vane.backdrop == "light":
+        part = replace(part, finish=replace(part.finish, gray=0.5 * part.finish.gray))
     rough, turned = rim_maps(part, 1400, HALF_MM), face_maps(part, 1400, HALF_MM)
     rough = replace(rough, bump=rough.bump * np.float32(0.3))
     looks = (rough, turned) if rng.random() < 0.6 else (rough, rough)
@@ -115,7 +120,7 @@ def _aim(vane: Vane, card: Card) -> Array:
 def _path(rng: Rng) -> Array:
     """How the vane runs away behind its end: straight, slanting or curved."""
     depth = np.linspace(0, float(rng.uniform(15, 60)), 13)
-    slant, bend = float(rng.normal(0, 0.25)), float(rng.normal(0, 0.004))
+    slant, bend = float(rng.normal(0, 0.15)), float(rng.normal(0, 0.003))
     return np.column_stack([slant * depth + bend * depth**2, np.zeros(13), depth])
 
 
@@ -195,11 +200,11 @@ def _clutter(rng: Rng, vane: Vane, bench: Image) -> tuple[Body, ...]:
 
 def _benches(rng: Rng, vane: Vane, card: Card, camera: Camera, bench: Image) -> tuple[Bench, ...]:
     """The wall behind and the bench below, never between camera and part."""
-    tone = {"black": 0.03, "light": float(rng.uniform(0.55, 0.85)), "gray": 0.25}.get(vane.backdrop)
+    tone = {"black": 0.03, "light": float(rng.uniform(0.65, 0.88)), "gray": 0.25}.get(vane.backdrop)
     wall = bench if tone is None else np.clip(bench / bench.mean() * tone, 0.01, 0.9).astype(np.float32)
     back = np.diag([900.0, 900.0, 900.0, 1.0])
     back[2, 3] = -float(rng.uniform(170, 420))
-    low = min(float(np.array(card.corners())[:, 1].min()) - 1, camera.position_mm[1] - 40.0)
+    low = min(float(np.array(card.corners())[:, 1].min()) - 1, camera.position_mm[1] - 40.0, -20.0)
     floor = np.array([[900.0, 0, 0, 0], [0, 0, 900, low], [0, -900, 0, 0], [0, 0, 0, 1]])
     return (Bench(color=wall, pose=back), Bench(color=bench, pose=floor))
 

@@ -1,0 +1,166 @@
+"""The straight pieces of a vane's end section: the bar's edge, two flanks, the top.
+
+Each is the straight line across which the picture changes most *in the mean*. Behind the section the vane's own flank,
+its back or the shroud may show, which ends in a second line further out: the innermost clear line counts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from wearvision.measure.chart import scale_at
+from wearvision.measure.edges import Grid, slope
+from wearvision.measure.finders.vane_edge_search import Place, Sizes
+from wearvision.measure.patch import Patch, patch_of
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+
+MARGIN_MM = 5.5
+"""What is looked at around the place."""
+LEANS = np.tan(np.radians(np.arange(-9.0, 9.1, 1.0)))
+CLEAR = 0.3
+"""Share of the strongest line's slope that a line further in must have to count."""
+PLAY_MM = 1.6
+"""How far a line may lie from where the coarse search has it."""
+FOOT_MM = 1.0
+"""What of the flanks' foot and of the bar beside it may be a fillet."""
+SHOULDER_MM = 4.2
+Z_ENOUGH = 25.0
+"""Slope over its noise beyond which a line is no surer."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Section:
+    """A patch about a place; `u` (along the bar) of its columns, `v` (up) of its rows, mm from the coarse foot."""
+
+    patch: Patch
+    place: Place
+    u: Array
+    v: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """`at + lean * x` (x: the other coordinate); `way` is the sign of the slope outward, `z` slope over noise."""
+
+    at: float
+    lean: float
+    way: float
+    z: float
+
+    def __call__(self, x: float) -> float:
+        return self.at + self.lean * x
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lines:
+    """Left, right (places along, over up), top and base (up, over along), mm about the coarse foot."""
+
+    left: Line
+    right: Line
+    top: Line
+    base: Line
+
+    @property
+    def worth(self) -> float:
+        """Log of how clear the lines are, the worst flank excused by half."""
+        sides = sorted(np.log(min(line.z, Z_ENOUGH) + 1) for line in (self.left, self.right))
+        top, base = (np.log(min(line.z, Z_ENOUGH) + 1) for line in (self.top, self.base))
+        return float(top + 1.5 * base + sides[1] + 0.7 * sides[0])
+
+
+def section_patch(gray: Image, plane: Plane, place: Place, step_px: float) -> Section:
+    """The picture round a place, upright, `step_px` photo pixels a sample."""
+    wide, high = place.wide_mm + 2 * (MARGIN_MM + 1), place.high_mm + 2 * MARGIN_MM
+    start = place.base_mm - place.along * wide / 2 + place.up * (high - MARGIN_MM)
+    step = step_px * scale_at(plane, plane.to_px(place.base_mm.reshape(1, 2)))
+    patch = patch_of(gray, plane, start, place.along, (wide, high), down=-place.up, step_mm=step)
+    rows, columns = patch.values.shape
+    return Section(
+        patch=patch, place=place, u=np.arange(columns) * step - wide / 2, v=high - MARGIN_MM - np.arange(rows) * step
+    )
+
+
+def find_lines(section: Section, sizes: Sizes) -> Lines | None:
+    """The four lines of a section; `None` where one is missing."""
+    patch, u, v = section.patch, section.u, section.v
+    half, high_mm = section.place.wide_mm / 2, section.place.high_mm
+    sigma = max(1.0, 0.8 * patch.px_mm / patch.step_mm)
+    across = slope(patch.values, sigma)
+    down = np.ascontiguousarray(slope(np.ascontiguousarray(patch.values.T), sigma).T)
+    base = _base(down, u, v, half)
+    if base is None:
+        return None
+    rows = (v > base.at + FOOT_MM) & (v < base.at + max(0.62 * high_mm, FOOT_MM + 1.2))
+    ref = float(v[rows].mean())
+    radon = _radon(across[rows], v[rows] - ref, u)
+    left = _pick(radon, u, (-half - PLAY_MM, -half + PLAY_MM), inward=1)
+    right = _pick(radon, u, (half - PLAY_MM, half + PLAY_MM), inward=-1)
+    if left is None or right is None or right.at - left.at < 1.5:
+        return None
+    left, right = _moved(left, -ref, -1), _moved(right, -ref, 1)
+    low, high = (side(base.at + 0.7 * high_mm) for side in (left, right))
+    inner = (u > low + 0.2 * (high - low)) & (u < high - 0.2 * (high - low))
+    if inner.sum() < 5:
+        return None
+    mid = float(u[inner].mean())
+    window = base(mid) + max(1.5, sizes.high_mm[0]), base(mid) + sizes.high_mm[1]
+    window = max(window[0], base(mid) + high_mm - 2.5), min(window[1], base(mid) + high_mm + 2.5)
+    top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1]), v[::-1], window, inward=-1)
+    return None if top is None else Lines(left=left, right=right, top=_moved(top, -mid, -1), base=base)
+
+
+def _moved(line: Line, by: float, way: int) -> Line:
+    """The line over a coordinate whose zero lies elsewhere; `way` turns its sign outward."""
+    return Line(at=line.at + line.lean * by, lean=line.lean, way=line.way * way, z=line.z)
+
+
+def _radon(slopes: Grid, x: Array, at: Array) -> Grid:
+    """Mean slope (leans, places) along lines `at + lean * x`; each row of `slopes` is one x, each column one place."""
+    values = np.ascontiguousarray(slopes, dtype=np.float32)
+    step = float(at[1] - at[0])
+    out = np.empty((len(LEANS), len(at)), np.float32)
+    shift = np.asarray(np.outer(LEANS, x) / step, dtype=np.float32)
+    columns = np.arange(len(at), dtype=np.float32)
+    for k in range(len(LEANS)):
+        mx = columns[None, :] + shift[k][:, None]
+        my = np.repeat(np.arange(len(x), dtype=np.float32)[:, None], len(at), axis=1)
+        out[k] = cv2.remap(values, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).mean(axis=0)
+    return out
+
+
+def _pick(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> Line | None:
+    """Innermost clear line; `inward` is the direction of growing `at` that leads into the section."""
+    near = np.flatnonzero((at > window[0]) & (at < window[1]))
+    if len(near) < 5:
+        return None
+    noise = 1.4826 * float(np.median(np.abs(radon))) + 0.02
+    size = np.abs(radon[:, near]).max(axis=0)
+    peaks = [
+        i for i in range(1, len(near) - 1)
+        if size[i] >= size[i - 1] and size[i] > size[i + 1] and size[i] >= CLEAR * size.max()
+    ]  # fmt: skip
+    if not peaks:
+        return None
+    i = peaks[-1] if inward > 0 else peaks[0]
+    column = near[i]
+    k = int(np.argmax(np.abs(radon[:, column])))
+    value = float(radon[k, column])
+    return Line(at=float(at[column]), lean=float(LEANS[k]), way=float(np.sign(value)), z=abs(value) / noise)
+
+
+def _base(down: Grid, u: Array, v: Array, half: float) -> Line | None:
+    """The bar's edge: one straight line on both sides of the foot, of one sign; the lowest clear one."""
+    left = (u > -half - SHOULDER_MM - FOOT_MM) & (u < -half - FOOT_MM)
+    right = (u < half + SHOULDER_MM + FOOT_MM) & (u > half + FOOT_MM)
+    if min(left.sum(), right.sum()) < 8:
+        return None
+    parts = [_radon(down[::-1, side].T, u[side], v[::-1]) for side in (left, right)]
+    both = np.where(
+        parts[0] * parts[1] > 0, np.sign(parts[0]) * np.minimum(np.abs(parts[0]), np.abs(parts[1])), 0.0
+    ).astype(np.float32)
+    line = _pick(both, v[::-1], (-PLAY_MM, PLAY_MM), inward=-1)
+    return None if line is None else _moved(line, 0.0, -1)
