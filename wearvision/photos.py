@@ -134,6 +134,16 @@ def decode(data: bytes, name: str) -> Photo:
     )  # fmt: skip
 
 
+def redness(path: str | os.PathLike[str]) -> NDArray[np.uint8]:
+    """How much redder than gray each pixel is, (H, W) uint8, upright: 80 plus red less the mean of green and blue.
+
+    A second decode, in colour, for the one view that needs it: a red line of light. A gray photo gives 80 all over.
+    """
+    with _picture(read_bytes(path), Path(path).name) as picture:
+        colour = _upright(_flat(picture).convert("RGB"), _orientation(_exif(picture)))
+        return np.asarray(colour.convert("L", (1.0, -0.5, -0.5, 80.0)), dtype=np.uint8)
+
+
 def camera(path: str | os.PathLike[str]) -> Camera | None:
     """What took a photo, from the file's head alone; `None` when it does not open: decoding will say why."""
     try:

@@ -103,6 +103,7 @@ def measure_photo(
     seen = survey(
         photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit,
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
+        red=photos.redness(path) if told.view == "line-light" else None,
     )  # fmt: skip
     if for_sheet and rules is not None and told.view is not None:
         seen = _sealed(seen, rules, told.view)

@@ -26,6 +26,8 @@ class Look:
         Outlines of what lies on the part and hides it: paper of the cards, rule; photo px.
     blur_px : float
         Standard deviation of the photo's edges, as seen on the card.
+    red : (H, W) uint8 or None
+        How much redder than gray each pixel is, where a red line of light is looked for.
     limit_mm : float
         Smallest limit the view is held against.
     """
@@ -36,6 +38,7 @@ class Look:
     cards_px: tuple[Array, ...] = ()
     blur_px: float = 0.8
     limit_mm: float = 0.8
+    red: Image | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

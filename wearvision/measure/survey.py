@@ -24,7 +24,7 @@ from wearvision.measure.rule.find import find_rule
 from wearvision.measure.rule.result import RuleScale
 from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.views import gasket_land, vane_edge, wear_face
+from wearvision.measure.views import gasket_land, line_light, vane_edge, wear_face
 from wearvision.measure.views.wear_face import totals
 from wearvision.quantity import Quantity, Unmeasured
 from wearvision.stated import Stated, View
@@ -43,6 +43,7 @@ DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 USUAL_BLUR_PX = 0.8
 VIEWS: Mapping[View, Callable[[Look], Seen]] = {
     "wear-face": wear_face.see, "gasket-land": gasket_land.see, "vane-edge": vane_edge.see,
+    "line-light": line_light.see,
 }  # fmt: skip
 """What looks at each view; a view without a line is marked by hand only."""
 
@@ -105,6 +106,7 @@ def survey(
     lens: Lens | None = None,
     marks: Sequence[Mark] = (),
     limit_mm: float = LIMIT_MM,
+    red: Image | None = None,
 ) -> Survey:
     """Measure one photo for its stated view.
 
@@ -119,6 +121,7 @@ def survey(
     lens : a calibration of this camera, in the photo's frame
     marks : what persons added, reshaped or struck
     limit_mm : smallest limit this view is held against
+    red : how much redder than gray each pixel is, for a red line of light
 
     Raises
     ------
@@ -135,7 +138,7 @@ def survey(
     )
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
-    seen = _look(gray, plane, stated, sighting, cards, limit_mm)
+    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red)
     found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
         found = apply_marks(found, marks, plane, seen.face, gray)
@@ -195,7 +198,7 @@ def _corners(sighting: Sighting, margin: float) -> Array:
 
 def _look(
     gray: Image, plane: Plane | Unmeasured, stated: Stated, sighting: Sighting | None, cards: tuple[Array, ...],
-    limit_mm: float,
+    limit_mm: float, red: Image | None,
 ) -> Seen:  # fmt: skip
     """What the stated view shows, and what no photo can tell."""
     always = (CRACKS, DEPTH)
@@ -207,7 +210,9 @@ def _look(
         return Seen(not_assessed=((stated.view, NO_FINDER), *always))
     blur = sighting.edge_sigma_px if sighting is not None else np.nan
     blur_px = float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
-    look = Look(gray=gray, plane=plane, stated=stated, cards_px=cards, blur_px=blur_px, limit_mm=limit_mm)
+    look = Look(
+        gray=gray, plane=plane, stated=stated, cards_px=cards, blur_px=blur_px, limit_mm=limit_mm, red=red
+    )
     seen = VIEWS[stated.view](look)
     return replace(seen, not_assessed=(*always, *seen.not_assessed))
 

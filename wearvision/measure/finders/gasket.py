@@ -2,7 +2,8 @@
 
 The land's two circles are found like those of a face (stated diameters, concentric edges). The ring is rolled out with
 some of what lies beside it, and each edge is followed round the lap as the best closed way: land-like grey on the
-land's side, another grey beyond, a step between. A shadow beside a raised land is neither; the step at its land side is meant.
+land's side, another grey beyond, a step between. A shadow beside a raised land is neither; the step at its land side is
+meant.
 """
 
 from __future__ import annotations

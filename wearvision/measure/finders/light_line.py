@@ -1,0 +1,208 @@
+"""A line of light across a part: where it runs, and its middle followed point by point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import Grid, log_gray
+from wearvision.measure.patch import Patch, patch_of
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+from wearvision.quantity import Unmeasured
+
+MAP_MM = 0.4
+LINE_MM = (0.5, 1.0, 1.6)
+"""Widths of line looked for, mm."""
+ASKEW_DEG = 50.0
+"""A line across a face runs within this angle of straight through the axis."""
+RUN_MM = 25.0
+"""Length over which a line is judged."""
+BAND_MM = 8.0
+"""How far to either side of the sound line the light may be shifted."""
+ALONG_MM = 0.5
+"""Length along the line over which its middle is averaged."""
+JUMP_COST, LEAP_COST, CLIP = 0.15, 7.0, 5.0
+LEAST, CLEAR = 1.2, 1.2
+"""Least mean size of a line, and least size of a place on it, in usual sizes of the picture's own ridges."""
+HINT = "light the line in a dim room, across the wear, and have sound metal on both sides of it"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LightLine:
+    """The line followed.
+
+    Attributes
+    ----------
+    patch : Patch
+        Band along the line: columns along it, the sound line near the middle row.
+    column, row : (N,) arrays
+        Middle of the line, samples of the patch.
+    sure : (N,) bool
+        Where the line is plain to see.
+    noise_px : float
+        Scatter of the middle from place to place, photo px.
+    """
+
+    patch: Patch
+    column: Array
+    row: Array
+    sure: NDArray[np.bool_]
+    noise_px: float
+
+    def points_mm(self) -> Array:
+        """The middle of the line as if on the plane, (N, 2)."""
+        return self.patch.to_mm(self.column, self.row)
+
+
+def find_line(
+    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None = None,
+    axis_mm: Array | None = None,
+) -> LightLine | Unmeasured:  # fmt: skip
+    """The brightest thin straight line, followed.
+
+    Parameters
+    ----------
+    within_px : outline to look within, photo px; all of the picture when left out
+    axis_mm : the part's axis; grooves run round it, so the line is one that runs across
+    """
+    best = _line(gray, plane, exclude_px, within_px, axis_mm)
+    if best is None:
+        return Unmeasured(reason="no line of light stands out", hint=HINT)
+    return _follow(gray, plane, exclude_px, within_px, *best)
+
+
+def _line(
+    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None, axis_mm: Array | None
+) -> tuple[Array, Array, float] | None:
+    """Middle of the best run, direction of the line on the plane, width of line that shows best."""
+    width, height = plane.size_px
+    frame = np.array([[0.0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]])
+    around = frame if within_px is None else within_px
+    mm = plane.to_mm(np.clip(around, 0, [width - 1, height - 1]))
+    low, size = mm.min(axis=0), np.ptp(mm, axis=0)
+    patch = patch_of(
+        gray, plane, low, np.array([1.0, 0.0]), (float(size[0]), float(size[1])), step_mm=MAP_MM, exclude_px=exclude_px
+    )
+    valid = cv2.erode(patch.valid.astype(np.uint8), np.ones((9, 9), np.uint8))
+    seen = (valid > 0) & _inside(patch, plane, within_px)
+    if seen.sum() < 100:
+        return None
+    bearing = None
+    if axis_mm is not None:
+        x, y = patch.to_grid(axis_mm.reshape(1, 2))[0]
+        bearing = np.arctan2(*np.mgrid[: seen.shape[0], : seen.shape[1]].astype(np.float32) - [[[y]], [[x]]])
+    best: tuple[float, Array, Array, float] | None = None
+    for line_mm in LINE_MM:
+        ridge = _ridge(log_gray(patch.values), line_mm / MAP_MM)
+        usual = 1.4826 * float(np.median(np.abs(ridge[seen]))) + 1e-4
+        ridge = np.where(seen, np.clip(ridge / usual, -CLIP, CLIP), 0).astype(np.float32)
+        for turn in np.arange(0.0, 180.0, 2.0):
+            if bearing is None:
+                found = _judge(ridge, float(turn))
+            else:
+                across = np.abs(np.cos(bearing - np.radians(turn))) > np.cos(np.radians(ASKEW_DEG))
+                found = _judge(np.where(across, ridge, 0).astype(np.float32), float(turn))
+            if best is None or found[0] > best[0]:
+                rad = np.radians(turn)
+                along = patch.across * np.cos(rad) + patch.down * np.sin(rad)
+                best = found[0], patch.to_mm(np.array([found[1]]), np.array([found[2]]))[0], along, line_mm
+    assert best is not None
+    return (best[1], best[2], best[3]) if best[0] > LEAST else None
+
+
+def _inside(patch: Patch, plane: Plane, within_px: Array | None) -> NDArray[np.bool_]:
+    """Which samples lie within an outline; all without one."""
+    if within_px is None:
+        return np.ones(patch.valid.shape, dtype=np.bool_)
+    cover = np.zeros(patch.valid.shape, np.uint8)
+    cv2.fillPoly(cover, [np.round(patch.to_grid(plane.to_mm(within_px))).astype(np.int32)], 1)
+    return np.asarray(cover > 0)
+
+
+def _ridge(gray: Grid, wide: float) -> Grid:
+    """Brighter than both sides: blur of the line's width less that of three times as much."""
+    inner = cv2.GaussianBlur(gray, (0, 0), max(0.6, wide / 2.5))
+    return np.asarray(inner - cv2.GaussianBlur(gray, (0, 0), max(1.8, 1.6 * wide)), dtype=np.float32)
+
+
+def _judge(ridge: Grid, turn: float) -> tuple[float, float, float]:
+    """Best mean along any run of this direction, and the run's middle (column, row)."""
+    height, width = ridge.shape
+    side = int(np.hypot(height, width)) + 2
+    matrix = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), turn, 1.0)
+    matrix[:, 2] += ((side - width) / 2, (side - height) / 2)
+    turned = cv2.warpAffine(ridge, matrix, (side, side))
+    told = cv2.blur(turned, (round(RUN_MM / MAP_MM) | 1, 1), borderType=cv2.BORDER_CONSTANT)
+    row, column = np.unravel_index(int(np.argmax(told)), told.shape)
+    x, y = cv2.invertAffineTransform(matrix) @ np.array([column, row, 1.0])
+    return float(told[row, column]), float(x), float(y)
+
+
+def _follow(
+    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None, middle: Array, along: Array,
+    line_mm: float,
+) -> LightLine | Unmeasured:
+    """Follow the line both ways as far as it shows."""
+    reach = 110.0
+    normal = np.array([-along[1], along[0]])
+    start = middle - along * reach - normal * BAND_MM
+    patch = patch_of(gray, plane, start, along, (2 * reach, 2 * BAND_MM), down=normal, exclude_px=exclude_px)
+    seen = patch.valid & _inside(patch, plane, within_px)
+    ridge = _ridge(log_gray(patch.values), line_mm / patch.step_mm)
+    ridge = np.asarray(cv2.blur(ridge, (round(ALONG_MM / patch.step_mm) | 1, 1)), dtype=np.float32)
+    usual = 1.4826 * float(np.median(np.abs(ridge[seen][::5]))) + 1e-4
+    told = np.where(seen, np.clip(ridge / usual, 0, CLIP), 0).astype(np.float32)
+    every = max(1, round(0.25 / patch.step_mm))
+    columns = np.arange(every // 2, told.shape[1], every)
+    row = _path(told[:, columns], JUMP_COST * every)
+    place, size = _centre(told, columns, row, line_mm / patch.step_mm)
+    sure = size > CLEAR
+    runs = np.flatnonzero(sure)
+    if len(runs) * every * patch.step_mm < 8.0:
+        return Unmeasured(reason="the line of light cannot be followed", hint=HINT)
+    wobble = np.diff(place[sure])
+    noise = 1.4826 * float(np.median(np.abs(wobble - np.median(wobble)))) / np.sqrt(2) * patch.step_mm / patch.px_mm
+    keep = slice(int(runs[0]), int(runs[-1]) + 1)
+    return LightLine(
+        patch=patch, column=columns[keep].astype(np.float64), row=place[keep], sure=sure[keep], noise_px=float(noise)
+    )
+
+
+def _path(told: Grid, cost: float) -> NDArray[np.int64]:
+    """Best row in each column when moving aside costs so much per sample (dynamic programming)."""
+    count = told.shape[1]
+    place = np.arange(len(told))
+    total = told[:, 0].astype(np.float64)
+    came = np.empty(told.shape, dtype=np.int32)
+    for column in range(1, count):
+        up = total + cost / 4 * place
+        high = np.maximum.accumulate(up)
+        left = np.maximum.accumulate(np.where(up >= high, place, 0))
+        down = (total - cost / 4 * place)[::-1]
+        low = np.maximum.accumulate(down)
+        right = len(told) - 1 - np.maximum.accumulate(np.where(down >= low, place, 0))[::-1]
+        above, below = high - cost / 4 * place, low[::-1] + cost / 4 * place
+        near = np.maximum(above, below)
+        best = int(np.argmax(total))
+        leap = total[best] - LEAP_COST
+        came[:, column] = np.where(near < leap, best, np.where(above >= below, left, right))
+        total = np.maximum(near, leap) + told[:, column]
+    path = np.empty(count, dtype=np.int64)
+    path[-1] = int(np.argmax(total))
+    for column in range(count - 1, 0, -1):
+        path[column - 1] = came[path[column], column]
+    return path
+
+
+def _centre(told: Grid, columns: NDArray[np.int64], row: NDArray[np.int64], wide: float) -> tuple[Array, Array]:
+    """Middle of the line near each row, by its centre of mass, and its size there."""
+    half = max(2, round(0.8 * wide))
+    index = np.clip(row[:, None] + np.arange(-half, half + 1), 0, len(told) - 1)
+    light = np.maximum(told[index, columns[:, None]], 0).astype(np.float64)
+    size = light.max(axis=1)
+    light = np.maximum(light - 0.3 * size[:, None], 0)
+    return np.sum(light * index, axis=1) / np.maximum(light.sum(axis=1), 1e-9), size

@@ -1,0 +1,39 @@
+"""A line of light across a face: where it dips, open; how deep, sealed."""
+
+from __future__ import annotations
+
+from wearvision.measure.face import Face, find_face
+from wearvision.measure.finders.light_line import LightLine, find_line
+from wearvision.measure.finders.light_section import depths, sections, sound_line, to_finding
+from wearvision.measure.look import Look, Seen
+
+NO_ELEVATION = ("depth under the line", "the elevation of the light is not stated: state light_elevation_deg")
+SEALED = ("depth under the line", "sealed until the gauge readings are in")
+LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
+STEEP_DEG = (10.0, 80.0)
+
+
+def see(look: Look) -> Seen:
+    """Sections of the line that lie below the sound metal."""
+    elevation = look.stated.nominal.get("light_elevation_deg")
+    if elevation is None:
+        return Seen(not_assessed=(LASER, NO_ELEVATION))
+    if not STEEP_DEG[0] <= elevation <= STEEP_DEG[1]:
+        why = f"a light at {elevation:g} degrees cannot be triangulated: use {STEEP_DEG[0]:g} to {STEEP_DEG[1]:g}"
+        return Seen(not_assessed=(LASER, ("depth under the line", why)))
+    face = find_face(look.gray, look.plane, look.stated, look.cards_px)
+    hidden, within, axis = look.cards_px, None, None
+    if isinstance(face, Face):
+        hidden, axis = (*hidden, face.circle_px(look.plane, face.radii_mm[0])), face.centre_mm
+        within = face.circle_px(look.plane, face.radii_mm[1])
+    line = find_line(look.gray if look.red is None else look.red, look.plane, hidden, within, axis)
+    if not isinstance(line, LightLine):
+        return Seen(not_assessed=(LASER, ("line of light", f"{line.reason}; {line.hint}")))
+    sound = sound_line(line, look.plane, elevation)
+    depth = depths(look.plane, look.plane.to_px(line.points_mm()), sound, elevation)
+    found = tuple(
+        to_finding(f"D{i}", section, line, depth, sound, look.plane, elevation)
+        for i, section in enumerate(sections(line, depth, sound), start=1)
+    )
+    circles = () if within is None else (within, hidden[-1])
+    return Seen(findings=found, not_assessed=(LASER, SEALED), circles_px=circles)
