@@ -1,0 +1,1 @@
+"""Vanes of an impeller in plan: centre, number, each against its siblings."""

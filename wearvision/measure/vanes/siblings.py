@@ -1,0 +1,162 @@
+"""Each vane against its own siblings: the median of the others, and what differs from it along the vane."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.plane import Array
+from wearvision.measure.vanes.trace import Traces
+
+AGREE_MM = 0.8
+"""Both edges of a vane must be shifted alike to this."""
+HUBER_MM = 0.3
+CENTRE_SHARE = 0.65
+"""Inner part of a vane, which is seldom bent, that may still move the centre."""
+TIP_MM = 2.0
+"""This much before the tip is left out: averaging along the vane reaches past its end there."""
+STARTS = np.arange(0.25, 0.86, 0.05)
+POWERS = (1.5, 2.0)
+SHARED_MM = 6.0
+"""Length along a vane over which errors are one and the same."""
+LEAST_MM = 0.10
+"""Least standard deviation of such a stretch."""
+BEND_SD_MM, TURN_SD_MM = 4.0, 0.25
+"""How far a vane may be bent, and how far a sound one may stand from its place: priors of the fit."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shape:
+    """What differs from the siblings.
+
+    Attributes
+    ----------
+    tip_shift_mm, tip_u_mm : float
+        + to the left going outwards; nan where the outer part is not seen.
+    bend_deg, bend_u_deg : float
+    off_mm : (S,) array
+        Fitted shift along the vane.
+    measured_mm : (S,) array
+        Measured shift; nan where not seen.
+    """
+
+    tip_shift_mm: float
+    tip_u_mm: float
+    bend_deg: float
+    bend_u_deg: float
+    off_mm: Array
+    measured_mm: Array
+
+
+def offsets(traces: Traces) -> Array:
+    """Shift (N, S) of each vane from the common line by its two edges; nan where they are not seen or disagree."""
+    off = traces.edge_mm - traces.pair_mm[None]
+    right, left = off[..., 0], off[..., 1]
+    both = np.abs(right - left)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # the mean of no edge at all is nan, as it should be
+        mean = np.nanmean(off, axis=2)
+    return np.where(np.nan_to_num(both, nan=0.0) > AGREE_MM, np.nan, mean)
+
+
+def centred(off: Array, traces: Traces, tip: float) -> tuple[Array, Array]:
+    """The offsets with what is left of the centre's error taken out, and that error (2,).
+
+    Robust least squares over the inner part of all vanes, against their median.
+    """
+    inner = traces.line.along_mm < CENTRE_SHARE * tip
+    left = traces.strips.left[:, inner]
+    total, now = np.zeros(2), off
+    for _ in range(8):
+        part = now[:, inner]
+        residual = part - _median(part)[None]
+        ok = np.isfinite(residual)
+        a, b = left[ok], residual[ok]
+        w = np.minimum(1.0, HUBER_MM / np.maximum(np.abs(b), 1e-6))
+        normal = (a * w[:, None]).T @ a + 5.0 * np.eye(2)
+        step = np.linalg.solve(normal, (a * w[:, None]).T @ b)
+        total = total + step
+        now = off - traces.strips.left @ total
+        if float(np.abs(step).max()) < 0.005:
+            break
+    return now, total
+
+
+def _median(rows: Array) -> Array:
+    """Median over the vanes at each station; nan where none is seen."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # all-nan columns stay nan
+        return np.asarray(np.nanmedian(rows, axis=0))
+
+
+def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Shift (S,) of vane k from the median of its siblings, and how unsure that median is (S,)."""
+    others = off[[j for j in range(len(off)) if j != k and sound[j]]]
+    median = _median(others)
+    count = np.isfinite(others).sum(axis=0)
+    spread = 1.4826 * _median(np.abs(others - median[None]))
+    doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
+    return off[k] - median, np.where(count > 0, doubt, np.nan)
+
+
+def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) -> Shape:
+    """A bend fitted to the difference: the mean of many bends by how well each fits.
+
+    Each bend starts at one of `STARTS` of the length and grows with a power of what is beyond; it and a shift of the
+    whole vane are fitted by robust least squares with priors. The shift at the tip and the angle there are means over
+    all of them, and so their uncertainty holds what the choice between them is worth.
+    """
+    use = np.isfinite(difference) & np.isfinite(doubt_mm) & (along_mm < tip_mm - TIP_MM)
+    outer = use & (along_mm > tip_mm - 0.25 * (tip_mm - along_mm[0]))
+    nothing = np.full(len(along_mm), np.nan)
+    if use.sum() < 8 or outer.sum() < 4:
+        return Shape(
+            tip_shift_mm=np.nan, tip_u_mm=np.nan, bend_deg=np.nan, bend_u_deg=np.nan, off_mm=nothing,
+            measured_mm=difference,
+        )  # fmt: skip
+    step = float(along_mm[1] - along_mm[0])
+    x, y = along_mm[use], difference[use]
+    fits = []
+    for start in STARTS.tolist():
+        for power in POWERS:
+            fits.append(_bend(x, y, doubt_mm[use], start * tip_mm, tip_mm, power, step))
+    cost = np.array([f[0] for f in fits])
+    weight = np.exp(-0.5 * (cost - cost.min()))
+    weight /= weight.sum()
+    value, cov = np.array([f[1] for f in fits]), np.array([f[2] for f in fits])
+    mean = weight @ value
+    spread = np.einsum("f,fij->ij", weight, cov) + (value - mean).T @ (weight[:, None] * (value - mean))
+    angle = np.degrees(np.arctan(mean[1]))
+    curve = weight @ np.stack([f[3](along_mm) for f in fits])
+    return Shape(
+        tip_shift_mm=float(mean[0]), tip_u_mm=float(np.sqrt(spread[0, 0])), bend_deg=float(angle),
+        bend_u_deg=float(np.degrees(np.sqrt(spread[1, 1]) / (1 + mean[1] ** 2))), off_mm=curve, measured_mm=difference,
+    )  # fmt: skip
+
+
+def _bend(x: Array, y: Array, doubt: Array, start: float, tip: float, power: float, step: float):  # type: ignore[no-untyped-def]
+    """Cost, (shift, slope) at the tip, their covariance (2, 2), and the curve of one bend."""
+
+    def basis(at: Array) -> Array:
+        return np.asarray(np.clip((at - start) / (tip - start), 0, None) ** power)
+
+    a = np.column_stack([np.ones(len(x)), basis(x)])
+    prior = np.diag([1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2])
+    share = step / SHARED_MM
+    sd = np.maximum(np.hypot(doubt, LEAST_MM), 1e-3)
+    theta = np.linalg.lstsq(a, y, rcond=None)[0]
+    scale = 1.0
+    for _ in range(12):
+        r = (y - a @ theta) / sd
+        scale = max(1.0, 1.4826 * float(np.median(np.abs(r))))
+        w = share / (sd * scale) ** 2 * np.clip(1 - (r / (4.0 * scale)) ** 2, 0.0, None) ** 2
+        normal = (a * w[:, None]).T @ a + prior
+        theta = np.linalg.solve(normal, (a * w[:, None]).T @ y)
+    r = (y - a @ theta) / sd
+    loss = share * np.minimum(r**2, 9.0).sum() + theta @ prior @ theta
+    cov = np.linalg.inv(normal)
+    to = np.array([[1.0, 1.0], [0.0, power / (tip - start)]])
+    return float(loss), to @ theta, to @ cov @ to.T, lambda at: theta[0] + theta[1] * basis(at)

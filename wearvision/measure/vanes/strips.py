@@ -1,0 +1,160 @@
+"""Every vane rolled out straight along one common line: rows along the vane, columns across it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.chart import Chart
+from wearvision.measure.edges import Grid, log_gray
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+
+SMOOTH_MM = 5.0
+"""Length along a vane over which light is averaged before an edge across it is looked for."""
+CAP = 3.5
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Line:
+    """The common line of the vanes, as vane 0 would have it: points (S, 2) about the centre, from root to tip.
+
+    `left` (S, 2) are unit normals to the left going outwards, as seen (y runs down); `along_mm` (S,) distances.
+    """
+
+    points_mm: Array
+    left: Array
+    along_mm: Array
+
+    @classmethod
+    def through(cls, points_mm: Array, step_mm: float) -> Line:
+        """Evenly spaced line through points (N, 2)."""
+        far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points_mm, axis=0).T))])
+        along = np.arange(0.0, far[-1], step_mm)
+        points = np.column_stack([np.interp(along, far, points_mm[:, k]) for k in (0, 1)])
+        way = np.gradient(points, axis=0)
+        way /= np.hypot(way[:, 0], way[:, 1])[:, None]
+        return cls(points_mm=points, left=np.column_stack([way[:, 1], -way[:, 0]]), along_mm=along)
+
+    @property
+    def radius_mm(self) -> Array:
+        """Distance from the centre."""
+        return np.asarray(np.hypot(self.points_mm[:, 0], self.points_mm[:, 1]))
+
+    def moved(self, left_mm: Array) -> Line:
+        """The line shifted to its left by so much at each of its points, evenly spaced anew."""
+        step = float(self.along_mm[1] - self.along_mm[0])
+        return Line.through(self.points_mm + self.left * left_mm[:, None], step)
+
+    def turned(self, number: int) -> tuple[Array, Array]:
+        """Points and normals of all vanes, (N, S, 2) each, about the centre."""
+        angle = 2 * np.pi * np.arange(number) / number
+        turn = np.stack([np.cos(angle), np.sin(angle), -np.sin(angle), np.cos(angle)], axis=1).reshape(-1, 2, 2)
+        return self.points_mm @ turn, self.left @ turn
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Strips:
+    """All vanes rolled out.
+
+    Attributes
+    ----------
+    values : (N, S, M) float32
+        Log grey; column 0 lies `reach_mm` to the right of the line, the last as far to its left.
+    seen : (N, S, M) bool
+    across_mm : (M,) array
+        Offset of the columns, + to the left.
+    left : (N, S, 2) array
+        Normals.
+    """
+
+    values: Grid
+    seen: NDArray[np.bool_]
+    across_mm: Array
+    left: Array
+
+    @property
+    def step_mm(self) -> float:
+        """Between columns."""
+        return float(self.across_mm[1] - self.across_mm[0])
+
+
+def _places(line: Line, centre_mm: Array, number: int, across_mm: Array) -> tuple[Array, Array]:
+    points, left = line.turned(number)
+    return centre_mm + points[:, :, None, :] + left[:, :, None, :] * across_mm[None, None, :, None], left
+
+
+def from_chart(chart: Chart, line: Line, centre_mm: Array, number: int, across_mm: Array) -> Strips:
+    """Strips read from the small map."""
+    places, left = _places(line, centre_mm, number, across_mm)
+    at = ((places - chart.origin_mm) / chart.step_mm).astype(np.float32)
+    shape = at.shape[:3]
+    flat = at.reshape(shape[0] * shape[1], shape[2], 2)
+    values = cv2.remap(chart.values, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    valid = chart.valid.astype(np.uint8)
+    seen = cv2.remap(valid, flat[..., 0], flat[..., 1], cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    return Strips(
+        values=np.asarray(values, dtype=np.float32).reshape(shape), seen=np.asarray(seen > 0).reshape(shape),
+        across_mm=across_mm, left=left,
+    )  # fmt: skip
+
+
+def from_photo(
+    gray: Image, plane: Plane, line: Line, centre_mm: Array, number: int, across_mm: Array, hidden_px: tuple[Array, ...]
+) -> Strips:
+    """Strips read from the photo itself; the camera is asked at every fourth column and between them by a parabola."""
+    knots = np.linspace(across_mm[0], across_mm[-1], 3)
+    places, left = _places(line, centre_mm, number, knots)
+    exact = plane.to_px(places.reshape(-1, 2)).reshape(*places.shape)
+    t = np.linspace(-1, 1, len(across_mm))
+    basis = np.stack([t * (t - 1) / 2, 1 - t * t, t * (t + 1) / 2])
+    at = np.einsum("nskc,km->nsmc", exact, basis).astype(np.float32)
+    shape = at.shape[:3]
+    flat = at.reshape(shape[0] * shape[1], shape[2], 2)
+    values = cv2.remap(gray, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    high = np.array(plane.size_px) - 2.0
+    seen = np.all((at >= 1) & (at <= high), axis=-1)
+    for outline in hidden_px:
+        seen &= ~_inside(at, outline)
+    return Strips(
+        values=log_gray(np.asarray(values, dtype=np.float32)).reshape(shape), seen=np.asarray(seen), across_mm=across_mm,
+        left=left,
+    )  # fmt: skip
+
+
+def _inside(at: Grid, outline: Array) -> NDArray[np.bool_]:
+    """Which places lie in a convex outline, whichever way it runs."""
+    ahead = np.roll(outline, -1, axis=0)
+    sides = [(b[0] - a[0]) * (at[..., 1] - a[1]) - (b[1] - a[1]) * (at[..., 0] - a[0]) for a, b in zip(outline, ahead, strict=True)]
+    return np.asarray(np.all([s >= 0 for s in sides], axis=0) | np.all([s <= 0 for s in sides], axis=0))
+
+
+def edges_across(
+    strips: Strips, along_step_mm: float, sigma_mm: float, smooth_mm: float = SMOOTH_MM
+) -> tuple[Grid, Grid]:
+    """Signed edge across each vane, and its size for its surroundings (0 to `CAP`, about 1 where nothing is).
+
+    Both (N, S, M); where not seen they are 0.
+    """
+    rows = max(1, round(smooth_mm / along_step_mm)) | 1
+    number, stations, width = strips.values.shape
+    half = max(1, int(np.ceil(3 * sigma_mm / strips.step_mm)))
+    x = np.arange(-half, half + 1)
+    bell = np.exp(-0.5 * (x * strips.step_mm / sigma_mm) ** 2)
+    kernel = (x * bell / np.sum(x * x * bell) / strips.step_mm).reshape(1, -1)
+    signed = np.empty_like(strips.values)
+    for k in range(number):
+        seen = strips.seen[k].astype(np.float32)
+        mean = cv2.blur(strips.values[k] * seen, (1, rows), borderType=cv2.BORDER_REPLICATE)
+        share = cv2.blur(seen, (1, rows), borderType=cv2.BORDER_REPLICATE)
+        mean = np.where(share > 0.3, mean / np.maximum(share, 0.3), 0.0).astype(np.float32)
+        known = cv2.erode((share > 0.3).astype(np.uint8), np.ones((1, 2 * half + 1), np.uint8))
+        signed[k] = cv2.filter2D(mean, cv2.CV_32F, kernel, borderType=cv2.BORDER_REPLICATE) * known
+    size = np.abs(signed)
+    usual = np.empty_like(size)
+    for k in range(number):
+        usual[k] = cv2.blur(size[k], (width | 1, 3 * rows | 1), borderType=cv2.BORDER_REPLICATE)
+    return signed, np.minimum(size / (usual + 0.004), CAP).astype(np.float32)

@@ -1,0 +1,203 @@
+"""Each vane traced: its two edges and its end, to a fraction of a pixel, in strips along the common line.
+
+A vane is followed as the pair of edges its siblings have: only a shift is free, so that a shadow's edge or a rusty
+flank, which has no partner at the right distance, does not lead it astray.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import Grid, peak_offset
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image, ring_scale
+from wearvision.measure.vanes.align import common, follow, viterbi
+from wearvision.measure.vanes.find import Layout
+from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_photo
+
+ALONG_MM = 0.75
+REACH_MM = 17.0
+HOLD = 0.03
+"""Cost of a shift at the root, per mm^2; it fades towards the tip."""
+BEND = 3.0
+"""Cost of a step of a vane's shift, per (mm/mm)^2 of slope and mm of length."""
+FIRST_MM, AGAIN_MM = 3.0, 2.5
+"""Averaging along the vane for the first search; reach of the second, along the first's path."""
+NEAR_MM = 0.6
+"""A traced edge lies this near its place in the pair."""
+CLEAR = 1.6
+"""Least edge, over what is usual, that is placed."""
+END_MM = (14.0, 5.0)
+"""A vane's end is sought this far inside the common end, and beyond it."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Traces:
+    """All vanes traced.
+
+    Attributes
+    ----------
+    line : Line
+        Common line about the centre, evenly spaced.
+    strips : Strips
+    edge_mm : (N, S, 2) array
+        Right and left edge of each vane, mm to the left of the line; nan where not seen.
+    path_mm : (N, S) array
+        Shift of each vane's pair from the common pair.
+    gain : (N, S) array
+        Edge pair of each vane over what is usual (0: nothing there).
+    pair_mm : (S, 2) array
+        Common right and left edge.
+    ends : (N, E) array
+        Edge across the strip of each vane at `end_along_mm`, over what is usual.
+    end_along_mm : (E,) array
+    seen : (N, S) bool
+        Where the vane is in the picture and not covered.
+    px_mm : float
+    """
+
+    line: Line
+    strips: Strips
+    edge_mm: Array
+    path_mm: Array
+    gain: Array
+    pair_mm: Array
+    ends: Array
+    end_along_mm: Array
+    seen: NDArray[np.bool_]
+    px_mm: float
+
+
+def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...], blur_px: float) -> Traces:
+    """Trace all vanes on the photo itself."""
+    px_mm = ring_scale(plane, layout.centre_mm, 0.7 * layout.disc.rim_mm)
+    line = Line.through(layout.line.points_mm, ALONG_MM)
+    step = max(0.1, px_mm)
+    across = np.arange(-REACH_MM, REACH_MM + step / 2, step)
+    strips = from_photo(gray, plane, line, layout.centre_mm, layout.number, across, hidden_px)
+    sigma = max(1.5 * step, 1.2 * blur_px * px_mm)
+    pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm)
+    path, _ = _paths(edges_across(strips, ALONG_MM, sigma, FIRST_MM)[1], strips, pair)
+    base = np.stack([_mean(p) for p in path])
+    size = edges_across(_along(strips, base), ALONG_MM, sigma)[1]
+    more, gain = _paths(size, strips, pair, AGAIN_MM)
+    edges = np.stack([_placed(size, strips, pair[:, k][None] + more) for k in (0, 1)], axis=2) + base[..., None]
+    path = base + more
+    ends = _ends(strips, pair, path)
+    seen = strips.seen[:, :, len(across) // 2]
+    return Traces(
+        line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair, ends=ends,
+        end_along_mm=line.along_mm, seen=seen, px_mm=px_mm,
+    )  # fmt: skip
+
+
+def _common_pair(size: Grid, strips: Strips, width_mm: float) -> Array:
+    """Right and left edge (S, 2) that the vanes share, smooth along them; the thickness may change from root to tip."""
+    level = common(size)
+    near = np.abs(strips.across_mm) < width_mm / 2 + 3.5
+    widths = np.arange(max(2.0, width_mm - 1.5), width_mm + 1.6, 0.25)
+    pair = follow(level[:, near], strips.across_mm[near], ALONG_MM, widths)
+    rows = np.arange(len(level))
+    out = []
+    for side in (-1, 1):
+        place = pair.middle_mm + side * pair.width_mm / 2
+        column = np.rint((place - strips.across_mm[0]) / strips.step_mm).astype(int)
+        half = max(1, round(1.2 / strips.step_mm))
+        index = np.clip(column[:, None] + np.arange(-half, half + 1), 0, level.shape[1] - 1)
+        window = np.take_along_axis(level, index, axis=1)
+        track = viterbi(window, 4.0 * (strips.step_mm / ALONG_MM) ** 2, 2)
+        found = strips.across_mm[index[rows, track]]
+        out.append(_fit(strips, found, window[rows, track]))
+    return np.stack(out, axis=1)
+
+
+def _fit(strips: Strips, place: Array, weight: Grid) -> Array:
+    """A cubic through the places of an edge along the vane, robustly."""
+    u = np.linspace(-1, 1, len(place))
+    w = np.clip(weight - 1.0, 0.02, None).astype(np.float64)
+    value = place
+    for _ in range(6):
+        poly = np.polynomial.polynomial.polyfit(u, place, 5, w=np.sqrt(w))
+        value = np.polynomial.polynomial.polyval(u, poly)
+        off = place - value
+        scale = max(0.1, 1.4826 * float(np.median(np.abs(off))))
+        w = np.clip(weight - 1.0, 0.02, None) * np.clip(1 - (off / (4 * scale)) ** 2, 0.001, None) ** 2
+    return np.asarray(value)
+
+
+def _along(strips: Strips, path_mm: Array) -> Strips:
+    """The strips with every row shifted back by what its vane is shifted."""
+    column = (path_mm / strips.step_mm)[..., None] + np.arange(len(strips.across_mm))
+    high = len(strips.across_mm) - 1
+    low = np.clip(np.floor(column).astype(int), 0, high - 1)
+    part = np.clip(column - low, 0, 1).astype(np.float32)
+    at, up = (np.take_along_axis(strips.values, low + d, axis=2) for d in (0, 1))
+    seen = np.take_along_axis(strips.seen, low, axis=2) & (column >= 0) & (column <= high)
+    return Strips(values=at * (1 - part) + up * part, seen=seen, across_mm=strips.across_mm, left=strips.left)
+
+
+def _mean(path_mm: Array, rows: int = 9) -> Array:
+    return np.convolve(np.pad(path_mm, rows // 2, mode="edge"), np.ones(rows) / rows, mode="valid")
+
+
+def _paths(size: Grid, strips: Strips, pair: Array, most_mm: float = REACH_MM) -> tuple[Array, Array]:
+    """Shift (N, S) of each vane's pair by dynamic programming, and its gain (N, S)."""
+    widest = float(np.abs(pair).max())
+    reach = min(most_mm, max(2.0, REACH_MM - widest - 0.5))
+    step = strips.step_mm
+    shifts = np.arange(-np.floor(reach / step), np.floor(reach / step) + 1) * step
+    share = np.linspace(0, 1, size.shape[1])
+    hold = HOLD * np.clip(1 - share / 0.6, 0, None)[:, None] * np.minimum(shifts[None, :] ** 2, 25.0)
+    cost = BEND * step**2 / ALONG_MM
+    path, gain = np.empty(size.shape[:2]), np.empty(size.shape[:2])
+    rows = np.arange(size.shape[1])
+    for k in range(len(size)):
+        both = sum(_at(size[k], strips, pair[:, side, None] + shifts[None, :]) for side in (0, 1)) - 2.0
+        track = viterbi((both - hold).astype(np.float32), cost, max(1, round(0.9 * ALONG_MM / step)))
+        path[k], gain[k] = shifts[track], both[rows, track]
+    return path, gain
+
+
+def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
+    """Values of rows (S, M) at places (S, K), linear between columns."""
+    column = (place_mm - strips.across_mm[0]) / strips.step_mm
+    base = np.clip(np.floor(column).astype(int), 0, size.shape[1] - 2)
+    part = np.clip(column - base, 0, 1)
+    low, high = np.take_along_axis(size, base, axis=1), np.take_along_axis(size, base + 1, axis=1)
+    return np.asarray(low * (1 - part) + high * part, dtype=np.float64)
+
+
+def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
+    """Sub-pixel place (N, S) of the edge nearest to where it is expected; nan where none is clear."""
+    number, stations, width = size.shape
+    half = max(2, round(NEAR_MM / strips.step_mm))
+    column = np.rint((expect_mm - strips.across_mm[0]) / strips.step_mm).astype(int)
+    index = np.clip(column[..., None] + np.arange(-half, half + 1), 1, width - 2)
+    window = np.take_along_axis(size, index, axis=2).astype(np.float64)
+    window -= 0.6 * (np.arange(-half, half + 1) * strips.step_mm / NEAR_MM) ** 2
+    top = np.argmax(window, axis=2)[..., None]
+    at = np.take_along_axis(index, top, axis=2)
+    left, mid, right = (np.take_along_axis(size, at + d, axis=2)[..., 0].astype(np.float64) for d in (-1, 0, 1))
+    ok = (mid >= np.maximum(left, right)) & (mid > CLEAR)
+    place = strips.across_mm[0] + (at[..., 0] + peak_offset(left, mid, right)) * strips.step_mm
+    return np.where(ok, place, np.nan)
+
+
+def _ends(strips: Strips, pair: Array, path: Array) -> Array:
+    """Edge along each vane across its own width, over what is usual, (N, S)."""
+    number, stations, _ = strips.values.shape
+    share = np.linspace(0.15, 0.85, 9)
+    out = np.zeros((number, stations))
+    for k in range(number):
+        place = pair[:, :1] + (pair[:, 1:] - pair[:, :1]) * share[None, :] + path[k][:, None]
+        band = _at(strips.values[k], strips, place)
+        step = np.zeros_like(band)
+        smooth = cv2.GaussianBlur(band.astype(np.float32), (1, 5), 0)
+        step[2:-2] = smooth[4:] - smooth[:-4]
+        level = np.abs(np.median(step, axis=1))
+        out[k] = level / (np.median(level) + 0.01)
+    return out
