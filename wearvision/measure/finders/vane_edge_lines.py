@@ -28,6 +28,10 @@ PLAY_MM = 1.6
 FOOT_MM = 1.0
 """What of the flanks' foot and of the bar beside it may be a fillet."""
 SHOULDER_MM = 4.2
+ONE_SIDE = 0.4
+"""What an edge counts that shows on one side only, or the other way round on the other."""
+LEAST_Z, FURTHER, FLIPPED = 4.0, 0.6, 0.5
+"""Slope over noise of a line; what it costs to take one further out, and one whose sign is not the bar's."""
 Z_ENOUGH = 25.0
 """Slope over its noise beyond which a line is no surer."""
 
@@ -52,6 +56,7 @@ class Line:
     z: float
 
     def __call__(self, x: float) -> float:
+        """Place over the other coordinate."""
         return self.at + self.lean * x
 
 
@@ -66,10 +71,11 @@ class Lines:
 
     @property
     def worth(self) -> float:
-        """Log of how clear the lines are, the worst flank excused by half."""
+        """Log of how clear the lines are, the worse flank excused in part; signs that differ from the bar's cost."""
         sides = sorted(np.log(min(line.z, Z_ENOUGH) + 1) for line in (self.left, self.right))
-        top, base = (np.log(min(line.z, Z_ENOUGH) + 1) for line in (self.top, self.base))
-        return float(top + 1.5 * base + sides[1] + 0.7 * sides[0])
+        top, base = (np.log(min(line.z, most) + 1) for line, most in ((self.top, Z_ENOUGH), (self.base, 8 * Z_ENOUGH)))
+        odd = sum(line.way != self.base.way for line in (self.left, self.right)) + 2 * (self.top.way != self.base.way)
+        return float(top + 1.5 * base + sides[1] + 0.7 * sides[0] - FLIPPED * odd)
 
 
 def section_patch(gray: Image, plane: Plane, place: Place, step_px: float) -> Section:
@@ -79,9 +85,8 @@ def section_patch(gray: Image, plane: Plane, place: Place, step_px: float) -> Se
     step = step_px * scale_at(plane, plane.to_px(place.base_mm.reshape(1, 2)))
     patch = patch_of(gray, plane, start, place.along, (wide, high), down=-place.up, step_mm=step)
     rows, columns = patch.values.shape
-    return Section(
-        patch=patch, place=place, u=np.arange(columns) * step - wide / 2, v=high - MARGIN_MM - np.arange(rows) * step
-    )
+    u, v = np.arange(columns, dtype=np.float64) * step, np.arange(rows, dtype=np.float64) * step
+    return Section(patch=patch, place=place, u=u - wide / 2, v=high - MARGIN_MM - v)
 
 
 def find_lines(section: Section, sizes: Sizes) -> Lines | None:
@@ -97,11 +102,13 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
     rows = (v > base.at + FOOT_MM) & (v < base.at + max(0.62 * high_mm, FOOT_MM + 1.2))
     ref = float(v[rows].mean())
     radon = _radon(across[rows], v[rows] - ref, u)
-    left = _pick(radon, u, (-half - PLAY_MM, -half + PLAY_MM), inward=1)
-    right = _pick(radon, u, (half - PLAY_MM, half + PLAY_MM), inward=-1)
-    if left is None or right is None or right.at - left.at < 1.5:
+    pair = _flanks(
+        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), inward=1),
+        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), inward=-1), base.way, sizes,
+    )  # fmt: skip
+    if pair is None:
         return None
-    left, right = _moved(left, -ref, -1), _moved(right, -ref, 1)
+    left, right = _moved(pair[0], -ref, -1), _moved(pair[1], -ref, 1)
     low, high = (side(base.at + 0.7 * high_mm) for side in (left, right))
     inner = (u > low + 0.2 * (high - low)) & (u < high - 0.2 * (high - low))
     if inner.sum() < 5:
@@ -132,35 +139,58 @@ def _radon(slopes: Grid, x: Array, at: Array) -> Grid:
     return out
 
 
-def _pick(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> Line | None:
-    """Innermost clear line; `inward` is the direction of growing `at` that leads into the section."""
+def _peaks(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> list[Line]:
+    """Clear lines, innermost first; `inward` is the direction of growing `at` that leads into the section."""
     near = np.flatnonzero((at > window[0]) & (at < window[1]))
     if len(near) < 5:
-        return None
+        return []
     noise = 1.4826 * float(np.median(np.abs(radon))) + 0.02
     size = np.abs(radon[:, near]).max(axis=0)
-    peaks = [
-        i for i in range(1, len(near) - 1)
-        if size[i] >= size[i - 1] and size[i] > size[i + 1] and size[i] >= CLEAR * size.max()
-    ]  # fmt: skip
-    if not peaks:
-        return None
-    i = peaks[-1] if inward > 0 else peaks[0]
-    column = near[i]
-    k = int(np.argmax(np.abs(radon[:, column])))
-    value = float(radon[k, column])
-    return Line(at=float(at[column]), lean=float(LEANS[k]), way=float(np.sign(value)), z=abs(value) / noise)
+    least = max(CLEAR * float(size.max()), min(LEAST_Z * noise, float(size.max())))
+    found = []
+    for i in range(1, len(near) - 1):
+        if size[i] < least or size[i] < size[max(0, i - 3) : i + 4].max():
+            continue
+        k = int(np.argmax(np.abs(radon[:, near[i]])))
+        value = float(radon[k, near[i]])
+        line = Line(at=float(at[near[i]]), lean=float(LEANS[k]), way=float(np.sign(value)), z=abs(value) / noise)
+        found.append(line)
+    return found[::-1] if inward > 0 else found
+
+
+def _pick(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> Line | None:
+    """Innermost clear line."""
+    found = _peaks(radon, at, window, inward)
+    return found[0] if found else None
+
+
+def _flanks(left: list[Line], right: list[Line], way: float, sizes: Sizes) -> tuple[Line, Line] | None:
+    """The pair that is clear, lies well in, and fits a stated thickness; `way` is the bar's sign outward."""
+    best: tuple[float, tuple[Line, Line]] | None = None
+    for i, one in enumerate(left):
+        for k, two in enumerate(right):
+            wide = two.at - one.at
+            if not sizes.wide_mm[0] - 0.5 < wide < sizes.wide_mm[1] + 0.5:
+                continue
+            worth = sum(np.log(min(line.z, Z_ENOUGH) + 1) for line in (one, two)) - FURTHER * (i + k)
+            worth -= FLIPPED * ((-one.way != way) + (two.way != way))
+            if sizes.new_wide_mm:
+                worth -= 0.5 * ((wide / sizes.new_wide_mm - 0.97) / 0.05) ** 2
+            if best is None or worth > best[0]:
+                best = float(worth), (one, two)
+    return None if best is None else best[1]
 
 
 def _base(down: Grid, u: Array, v: Array, half: float) -> Line | None:
-    """The bar's edge: one straight line on both sides of the foot, of one sign; the lowest clear one."""
+    """The bar's edge: one straight line on both sides of the foot, or where a flank hides one, on one; the lowest."""
     left = (u > -half - SHOULDER_MM - FOOT_MM) & (u < -half - FOOT_MM)
     right = (u < half + SHOULDER_MM + FOOT_MM) & (u > half + FOOT_MM)
     if min(left.sum(), right.sum()) < 8:
         return None
     parts = [_radon(down[::-1, side].T, u[side], v[::-1]) for side in (left, right)]
-    both = np.where(
-        parts[0] * parts[1] > 0, np.sign(parts[0]) * np.minimum(np.abs(parts[0]), np.abs(parts[1])), 0.0
-    ).astype(np.float32)
+    one, two = parts
+    alike = one * two > 0
+    clearer = np.where(np.abs(one) > np.abs(two), one, two)
+    both = np.where(alike, 0.5 * (one + two), ONE_SIDE * clearer).astype(np.float32)
     line = _pick(both, v[::-1], (-PLAY_MM, PLAY_MM), inward=-1)
     return None if line is None else _moved(line, 0.0, -1)

@@ -29,6 +29,8 @@ THICKNESS_SHARE, HEIGHT_LESS_MM, HEIGHT_MORE_MM = (0.85, 1.06), 4.0, 0.6
 """What a stated size leaves open: worn flanks, worn height, rough drawing."""
 FLOOR, CAP = 0.015, 0.15
 """Slope, log grey per step, below which an edge is none, and above which it tells no more."""
+FAR_MM, BEYOND = 8.0, 0.6
+"""How far the bar's edge runs on, most often, and how much that counts."""
 INSIDE, FLIPPED = 0.5, 0.8
 """What an edge between vane and bar costs, and a flank that differs from the background the other way round."""
 KEPT, APART_MM = 6, 4.0
@@ -49,10 +51,11 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Sizes:
-    """Thickness and height, from and to, mm."""
+    """Thickness and height, from and to, mm; and the thickness of a new vane, where stated."""
 
     wide_mm: tuple[float, float]
     high_mm: tuple[float, float]
+    new_wide_mm: float | None = None
 
 
 def sizes_of(height_mm: float | None, thickness_mm: float | None) -> Sizes:
@@ -62,7 +65,7 @@ def sizes_of(height_mm: float | None, thickness_mm: float | None) -> Sizes:
         wide = (THICKNESS_SHARE[0] * thickness_mm - 0.3, THICKNESS_SHARE[1] * thickness_mm + 0.3)
     if height_mm:
         high = (max(2.5, height_mm - HEIGHT_LESS_MM), height_mm + HEIGHT_MORE_MM)
-    return Sizes(wide_mm=wide, high_mm=high)
+    return Sizes(wide_mm=wide, high_mm=high, new_wide_mm=thickness_mm or None)
 
 
 def places(chart: Chart, card_mm: Array, sizes: Sizes) -> list[Place]:
@@ -117,7 +120,8 @@ def _turned(chart: Chart, turn: float, sizes: Sizes) -> list[Place]:
     matrix = np.column_stack([along, -up, start])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     values = cv2.warpAffine(chart.values, matrix, (wide, high), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    valid = cv2.warpAffine(chart.valid.astype(np.uint8), matrix, (wide, high), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    valid = cv2.warpAffine(chart.valid.astype(np.uint8), matrix, (wide, high), flags=flags)
     out = []
     for x, y, t, h, worth in _stubs(np.asarray(values, dtype=np.float32), valid > 0, chart.step_mm, sizes):
         at = start + along * (x + t / 2) - up * y
@@ -136,6 +140,8 @@ def _stubs(values: Grid, valid: np.ndarray, step: float, sizes: Sizes) -> list[t
     flank, skip, shoulder = (max(2, round(v / step)) for v in (FLANK_MM, FILLET_MM, SHOULDER_MM))
     flanks = _mean(gx, (1, flank), (0, -skip - flank + 1))
     bars = [_mean(gy, (shoulder, 1), (-shoulder, 0)), _mean(gy, (shoulder, 1), (1, 0))]
+    far = round(FAR_MM / step)
+    beyond = [_mean(gy, (far, 1), (-shoulder - far, 0)), _mean(gy, (far, 1), (shoulder + 1, 0))]
     low, high = (round(v / step) for v in sizes.high_mm)
     thick = range(max(3, int(sizes.wide_mm[0] / step)), int(np.ceil(sizes.wide_mm[1] / step)) + 1)
     flats = {t: _mean(gy, (inner := max(2, round(0.7 * t)), 1), ((t - inner) // 2, 0)) for t in thick}
@@ -143,7 +149,10 @@ def _stubs(values: Grid, valid: np.ndarray, step: float, sizes: Sizes) -> list[t
     out = []
     for sign in (1.0, -1.0):
         left, right = (_log(_loose(sign * way * flanks, (3, 1))) for way in (1, -1))
-        feet = [_log(_loose(sign * bar, (1, 3))) for bar in bars]
+        feet = [
+            _log(_loose(sign * bar, (1, 3))) + BEYOND * _log(_loose(sign * further, (1, 5)))
+            for bar, further in zip(bars, beyond, strict=True)
+        ]
         for t in thick:
             score = _log(_above(sign * flats[t], low, high)) - INSIDE * _log(_loose(np.abs(flats[t]), (1, 3)))
             score[:, :-t] += feet[0][:, :-t] + feet[1][:, t:]
@@ -182,5 +191,6 @@ def _above(values: Grid, low: int, high: int) -> Grid:
     """Greatest value `low` to `high` rows above each pixel."""
     count = high - low + 1
     padded = cv2.copyMakeBorder(values, high, 0, 0, 0, cv2.BORDER_CONSTANT, value=0)
-    best = cv2.dilate(padded, np.ones((count, 1), np.uint8), anchor=(0, 0), borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    kernel = np.ones((count, 1), np.uint8)
+    best = cv2.dilate(padded, kernel, anchor=(0, 0), borderType=cv2.BORDER_CONSTANT, borderValue=0)
     return np.asarray(best[: values.shape[0]])

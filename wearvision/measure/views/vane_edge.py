@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from wearvision.measure.finders.stub import Stub
 from wearvision.measure.finders.vane_edge import find_vane_edge, to_findings
+from wearvision.measure.finders.vane_edge_search import sizes_of
 from wearvision.measure.look import Look, Seen
 
 NO_CARD = "no card in the picture: the vane is looked for beside it"
@@ -13,8 +14,9 @@ def see(look: Look) -> Seen:
     """Section and corners of the vane beside the card."""
     if not look.cards_px:
         return Seen(not_assessed=(("vane edge", NO_CARD),))
-    stub = find_vane_edge(look.gray, look.plane, look.cards_px[0], look.cards_px, blur_px=look.blur_px)
+    told = look.stated.nominal
+    sizes = sizes_of(told.get("vane_height_mm"), told.get("vane_thickness_mm"))
+    stub = find_vane_edge(look.gray, look.plane, look.cards_px, sizes, blur_px=look.blur_px)
     if not isinstance(stub, Stub):
         return Seen(not_assessed=(("vane edge", f"{stub.reason}; {stub.hint}"),))
-    nominal = look.stated.nominal.get("vane_height_mm")
-    return Seen(findings=to_findings(stub, look.plane, nominal, blur_px=look.blur_px))
+    return Seen(findings=to_findings(stub, look.plane, told.get("vane_height_mm"), blur_px=look.blur_px))

@@ -1,0 +1,171 @@
+"""The outline of a vane's end section to a fraction of a pixel: along its lines, and fan-wise round its top corners."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from wearvision.measure.edges import Grid, peak_offset, slope
+from wearvision.measure.finders.vane_edge_lines import FOOT_MM, Line, Lines, Section
+from wearvision.measure.plane import Array
+
+GAMMA = 2.2
+"""Grey to light (about IEC 61966-2-1): blur adds up in light, and only there does the steepest place keep still."""
+REACH_MM = 0.45
+"""How far a line's points may lie from it."""
+BAR_MM = 6.0
+"""How far beside the foot the bar's edge is followed."""
+FAN = 41
+POLE_MM = 3.3
+"""Distance of the fan's pole from flank and top: the largest radius told."""
+LEAST_SLOPE = 0.3
+"""A point counts when its slope is at least this share of the median one of its edge."""
+AROUND_MM = 0.5
+"""How far beyond the sharp corner the fan looks, and short of the roundest one."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Trace:
+    """Edge points (N, 2) in (along, up), whether of the bar's edge, and the length of edge each stands for."""
+
+    points: Array
+    base: Array
+    run_mm: Array
+
+    def count(self, base: bool) -> int:
+        """How many points of the bar's edge, or of the stub."""
+        return int(np.sum(self.base == base))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Slopes:
+    """Slope of the light along columns and rows of a section's patch, per mm."""
+
+    section: Section
+    across: Grid
+    down: Grid
+
+    def along(self, starts: Array, normals: Array, t: Array) -> Array:
+        """Slope (N, T) along rays in (along, up) at distances t (T,) or (N, T)."""
+        steps = np.broadcast_to(t, (len(starts), np.shape(t)[-1]))
+        where = starts[:, None, :] + steps[..., None] * normals[:, None, :]
+        step = self.section.patch.step_mm
+        x = ((where[..., 0] - self.section.u[0]) / step).astype(np.float32)
+        y = ((self.section.v[0] - where[..., 1]) / step).astype(np.float32)
+        across, down = (
+            cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            for image in (self.across, self.down)
+        )
+        return np.asarray(across * normals[:, :1] - down * normals[:, 1:], dtype=np.float64)
+
+
+def slopes(section: Section, blur_px: float) -> Slopes:
+    """Slopes of a section, smoothed by about the photo's own blur."""
+    patch = section.patch
+    sigma = filter_px(blur_px) * patch.px_mm / patch.step_mm
+    light = np.asarray((patch.values / np.float32(255)) ** np.float32(GAMMA), dtype=np.float32)
+    down = np.ascontiguousarray(slope(np.ascontiguousarray(light.T), sigma).T)
+    return Slopes(section=section, across=slope(light, sigma), down=down)
+
+
+def filter_px(blur_px: float) -> float:
+    """Standard deviation of the slope filter, photo px."""
+    return max(1.0, 0.8 * blur_px)
+
+
+def spread_px(blur_px: float) -> float:
+    """Blur of the picture and of the slope filter together, photo px."""
+    return float(np.hypot(blur_px, filter_px(blur_px)))
+
+
+def trace(steep: Slopes, lines: Lines, high_mm: float) -> Trace:
+    """Points of flanks, top, base and both corners."""
+    step = steep.section.patch.step_mm
+    mid = (lines.left(high_mm / 2) + lines.right(high_mm / 2)) / 2
+    foot, top = lines.base(mid), lines.top(mid)
+    parts: list[tuple[Array, bool]] = []
+    for line, way in ((lines.left, -1.0), (lines.right, 1.0)):
+        at = np.arange(foot + FOOT_MM, top - 0.3, step)
+        starts = np.column_stack([line.at + line.lean * at, at])
+        parts.append((_steepest(steep, starts, _normal(line, way, upright=True), line.way), False))
+    at = np.arange(lines.left(top) + 0.3, lines.right(top) - 0.3, step)
+    starts = np.column_stack([at, lines.top.at + lines.top.lean * at])
+    parts.append((_steepest(steep, starts, _normal(lines.top, 1.0, upright=False), lines.top.way), False))
+    for start in (lines.left(foot) - BAR_MM, lines.right(foot) + FOOT_MM):
+        at = np.arange(start, start + BAR_MM - FOOT_MM, step)
+        starts = np.column_stack([at, lines.base.at + lines.base.lean * at])
+        parts.append((_steepest(steep, starts, _normal(lines.base, 1.0, upright=False), lines.base.way), True))
+    runs = [np.full(len(points), step) for points, _ in parts]
+    for side in (0, 1):
+        points, run = _corner(steep, lines, side, foot)
+        parts.append((points, False))
+        runs.append(run)
+    points = np.vstack([p for p, _ in parts])
+    base = np.concatenate([np.full(len(p), b) for p, b in parts])
+    good = np.isfinite(points).all(axis=1)
+    return Trace(points=points[good], base=base[good], run_mm=np.concatenate(runs)[good])
+
+
+def _normal(line: Line, way: float, upright: bool) -> Array:
+    normal = np.array([way, -way * line.lean] if upright else [-way * line.lean, way])
+    return np.asarray(normal / np.hypot(*normal))
+
+
+def _steepest(steep: Slopes, starts: Array, normal: Array, sign: float) -> Array:
+    """Steepest place of a sign along short rays, (N, 2); nan where it lies at a ray's end or is weak."""
+    if len(starts) == 0:
+        return starts
+    step = steep.section.patch.step_mm / 2
+    t = np.arange(-REACH_MM, REACH_MM + step / 2, step)
+    normals = np.broadcast_to(normal, starts.shape)
+    told = sign * steep.along(starts, normals, t) * (1 - 0.2 * np.abs(t / REACH_MM))
+    at, size = _peak(told, t)
+    weak = size < LEAST_SLOPE * float(np.median(size))
+    points = starts + at[:, None] * normals
+    points[weak | ~np.isfinite(at)] = np.nan
+    return np.asarray(points)
+
+
+def _peak(told: Array, t: Array) -> tuple[Array, Array]:
+    """Place of the largest value of each row (nan at its ends or where not positive), and the value."""
+    rows = np.arange(len(told))
+    top = np.argmax(told, axis=1)
+    inner = np.clip(top, 1, told.shape[1] - 2)
+    offset = peak_offset(told[rows, inner - 1], told[rows, inner], told[rows, inner + 1])
+    steps = np.broadcast_to(t, told.shape)
+    at = steps[rows, inner] + offset * (steps[:, 1] - steps[:, 0])
+    size = told[rows, top]
+    at[(top == 0) | (top == told.shape[1] - 1) | (size <= 0)] = np.nan
+    return at, size
+
+
+def _corner(steep: Slopes, lines: Lines, side: int, foot: float) -> tuple[Array, Array]:
+    """Points round a top corner and the length of edge each stands for.
+
+    From a pole inside, rays are followed between the roundest outline that may be and a little beyond the sharp one.
+    The signs of flank and top may differ: along each ray the nearer of both edges' signs counts.
+    """
+    line, way = (lines.left, lines.right)[side], (-1.0, 1.0)[side]
+    x = line(lines.top.at)
+    corner = np.array([line(lines.top(x)), lines.top(x)])
+    wide = lines.right(corner[1]) - lines.left(corner[1])
+    pole_mm = min(POLE_MM, 0.5 * wide, 0.75 * (corner[1] - foot))
+    flank, top = _normal(line, way, upright=True), _normal(lines.top, 1.0, upright=False)
+    pole = corner + np.linalg.solve(np.vstack([flank, top]), np.array([-pole_mm, -pole_mm]))
+    turn = np.linspace(0.0, np.pi / 2, FAN)[:, None]
+    rays = np.cos(turn) * flank + np.sin(turn) * top
+    rays /= np.hypot(rays[:, 0], rays[:, 1])[:, None]
+    sharp = np.minimum(pole_mm / np.maximum(rays @ flank, 1e-6), pole_mm / np.maximum(rays @ top, 1e-6))
+    low = np.minimum(pole_mm, sharp) - AROUND_MM
+    share = np.linspace(0, 1, max(24, int((sharp - low + AROUND_MM).max() / steep.section.patch.step_mm * 2)))
+    t = low[:, None] + (sharp + AROUND_MM - low)[:, None] * share
+    told = steep.along(np.broadcast_to(pole, rays.shape), rays, t)
+    nearer = np.where(turn[:, 0] < np.pi / 4, line.way, lines.top.way)
+    told = told * nearer[:, None] if line.way == lines.top.way else np.abs(told)
+    at, size = _peak(told, t)
+    at[size < LEAST_SLOPE * float(np.median(size))] = np.nan
+    points = pole + at[:, None] * rays
+    run = np.hypot(*np.gradient(points, axis=0).T)
+    return points, np.where(np.isfinite(run), run, np.nanmedian(run) if np.isfinite(run).any() else 0.1)
