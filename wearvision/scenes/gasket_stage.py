@@ -64,7 +64,7 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
 
 def draw_land(rng: Rng) -> Land:
     """A land of 90 to 260 mm, sound or bitten into at either edge, now and then right through."""
-    outer = float(rng.uniform(45, 130))
+    outer = float(math.exp(rng.uniform(math.log(45), math.log(130))))
     width = min(float(rng.uniform(6, 25)), 0.45 * outer)
     thick = float(math.exp(rng.uniform(math.log(0.5), math.log(4.0))))
     land = Land(inner_mm=outer - width, outer_mm=outer, thick_mm=round(thick, 2), bites=())
@@ -104,11 +104,11 @@ def draw_cracks(rng: Rng, land: Land) -> tuple[Crack, ...]:
 
 def _card(rng: Rng, land: Land, turn: float) -> Card:
     """On the ground inside the land where it fits, else beside it on the bench's height of the ground."""
-    card = draw_card(rng)
+    card = draw_card(rng, None if rng.random() < 0.5 else "small")
     stated = -round(land.thick_mm, 1)
     card = replace(card, height_mm=stated, error_mm=-land.thick_mm - stated)
     reach = math.hypot(card.width_mm, card.length_mm) / 2
-    if reach + 2 < land.inner_mm and rng.random() < 0.75:
+    if reach + 2 < land.inner_mm and rng.random() < 0.9:
         free = land.inner_mm - reach - 2
         away, angle = free * float(rng.uniform(0, 1)), float(rng.uniform(0, 2 * math.pi))
         return replace(card, x_mm=away * math.cos(angle), y_mm=away * math.sin(angle),

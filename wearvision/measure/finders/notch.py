@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
-from wearvision.measure.edges import fit_circles
+from wearvision.measure.edges import Grid
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.lips import running_median
 from wearvision.measure.plane import Array, Plane
@@ -17,7 +17,7 @@ from wearvision.quantity import Measured, Quantity
 
 LEAST_LOSS_MM, NOISES = 0.4, 6.0
 """A bite is deeper than this, and than so many times the edge's usual scatter."""
-LEAST_ROWS, BRIDGE_ROWS, CALM_ROWS = 3, 4, 9
+LEAST_ROWS, BRIDGE_ROWS, CALM_ROWS = 3, 4, 41
 """Rows of the least bite; gaps that are bridged; rows over which a sound edge is averaged."""
 FOOT_SHARE, FOOT_MM = 0.05, 0.15
 """A bite begins where the loss is over this share of its depth, and over so many mm."""
@@ -25,6 +25,11 @@ EDGE_PX, RAGGED_MM = 0.2, 0.04
 """Standard uncertainty common to an edge: localisation, photo px; its own raggedness, mm."""
 TIP_DEG = 0.15
 """Standard uncertainty of where a bite begins or ends, besides."""
+OPEN_MM, DEEP_SHARE, STEP_SHARE = 0.9, 0.4, 0.3
+"""Where a bite is deeper than this and this share of its depth, what is left of a step at the old edge has to be less
+than this share of the new edge's."""
+SHALLOW_ROWS, SHALLOW_SURE = 10, 0.8
+"""Shallower ones have to be this long, and clear over this share."""
 BREACH_MM = 0.3
 """Less than this left is a leak path."""
 
@@ -41,34 +46,65 @@ class Bite:
 
 def land_findings(land: Land, plane: Plane) -> tuple[Finding, ...]:
     """The land, then its bites, deepest first."""
-    loss, scatter = _losses(land)
-    bites = [b for k in (0, 1) for b in _bites(loss[k], scatter[k], k, land)]
-    bites.sort(key=lambda b: -float(loss[b.edge][b.deepest % len(land.deg)]))
+    loss = _losses(land)
+    bites, unsure = [], []
+    for k in (0, 1):
+        for bite in _bites(loss[k], max(0.02, land.scatter_mm[k]), k, land):
+            (bites if _is_open(bite, loss[k], land) else unsure).append(bite)
+    land = _without(land, unsure)
+    bites.sort(key=lambda b: -float(loss[b.edge][b.deepest]))
     found = [_whole(land, bites, plane)]
     found += [_bite(f"N{i}", b, loss[b.edge], land, plane) for i, b in enumerate(bites, start=1)]
     return tuple(found)
 
 
-def _losses(land: Land) -> tuple[list[Array], list[float]]:
-    """How far each edge lies inside the circle it once was, by row, and its usual scatter; nan out of view."""
-    start = np.array([*land.face.centre_mm, *land.face.radii_mm])
-    points = np.vstack([ring_points(land.face.centre_mm, land.deg, r) for r in (land.inner_mm, land.outer_mm)])
-    group = np.repeat([0, 1], len(land.deg))
-    use = np.tile(land.seen & land.sure, 2)
-    fit = fit_circles(points[use], group[use], start, np.array([1.0, 1.0, 1.0, 1.0]), floor_mm=0.03, effective=8.0)
-    out, scatter = [], []
-    for k, way in ((0, 1.0), (1, -1.0)):
-        mine = points[group == k] - fit.centre_mm
-        loss = way * (np.hypot(*mine.T) - fit.radii_mm[k])
-        out.append(np.where(land.seen, loss, np.nan))
-        scatter.append(max(0.02, float(fit.spread_mm[k])))
-    return out, scatter
+def _without(land: Land, unsure: list[Bite]) -> Land:
+    """The land with its circles where it only looked bitten; nothing is sure there."""
+    edges, sure = np.array([land.inner_mm, land.outer_mm]), land.sure.copy()
+    for bite in unsure:
+        rows = np.arange(bite.first, bite.last + 1) % len(sure)
+        edges[bite.edge][rows] = land.sound_mm[bite.edge][rows]
+        sure[rows] = False
+    return replace(land, inner_mm=edges[0], outer_mm=edges[1], sure=sure)
+
+
+def _losses(land: Land) -> tuple[Array, Array]:
+    """How far each edge lies inside the circle it once was, (N,) each."""
+    return land.inner_mm - land.sound_mm[0], land.sound_mm[1] - land.outer_mm
+
+
+def _is_open(bite: Bite, loss: Array, land: Land) -> bool:
+    """Whether what lies beyond the land runs on into the bite: no line and no change of tone where the edge once was.
+
+    A stain that reaches the edge is cut off there; a bite is not.
+    """
+    lap = len(loss)
+    rows = np.arange(bite.first, bite.last + 1) % lap
+    rows = rows[(loss[rows] > DEEP_SHARE * loss[bite.deepest]) & (loss[rows] > OPEN_MM)]
+    if not len(rows):
+        sure = land.sure[np.arange(bite.first, bite.last + 1) % lap]
+        return bool(len(sure) >= SHALLOW_ROWS and sure.mean() > SHALLOW_SURE)
+    old = _step(land, rows, land.sound_mm[bite.edge][rows])
+    new = _step(land, rows, (land.inner_mm, land.outer_mm)[bite.edge][rows])
+    return old < STEP_SHARE * new
+
+
+def _step(land: Land, rows: NDArray[np.int64], radius_mm: Array) -> float:
+    """Steepest change of the mean grey across a line that goes through rows at given radii, log grey per half mm."""
+    across = np.linspace(-0.8, 0.8, 33)
+    mean = _at(land.calm, rows, radius_mm[:, None] + across, land).mean(axis=0)
+    return float(np.abs(mean[10:] - mean[:-10]).max())
+
+
+def _at(grid: Grid, rows: NDArray[np.int64], radius_mm: Array, land: Land) -> Array:
+    column = np.rint((radius_mm - land.strip.start_mm) / land.strip.step_mm).astype(np.int64)
+    return np.asarray(grid[rows[:, None], np.clip(column, 0, grid.shape[1] - 1)], dtype=np.float64)
 
 
 def _bites(loss: Array, scatter: float, edge: int, land: Land) -> list[Bite]:
     """Runs of rows where an edge is bitten into."""
     lap = len(loss)
-    deep = np.nan_to_num(loss, nan=0.0)
+    deep = np.where(land.seen, loss, 0.0)
     padded = np.concatenate([deep[-8:], deep, deep[:8]]) if land.strip.closed else np.pad(deep, 8)
     calm = running_median(padded, 3)[8:-8]
     core = calm > max(LEAST_LOSS_MM, NOISES * scatter)
@@ -77,8 +113,8 @@ def _bites(loss: Array, scatter: float, edge: int, land: Land) -> list[Bite]:
         if last - first + 1 < LEAST_ROWS:
             continue
         rows = np.arange(first, last + 1)
-        deepest = int(rows[np.argmax(calm[rows % lap])])
-        foot = max(FOOT_MM, 2 * scatter, FOOT_SHARE * float(calm[deepest % lap]))
+        deepest = int(rows[np.argmax(calm[rows % lap])]) % lap
+        foot = max(FOOT_MM, 2 * scatter, FOOT_SHARE * float(calm[deepest]))
         while calm[(first - 1) % lap] > foot and last - first < lap // 2:
             first -= 1
         while calm[(last + 1) % lap] > foot and last - first < lap // 2:
@@ -153,7 +189,7 @@ def _bite(name: str, bite: Bite, loss: Array, land: Land, plane: Plane) -> Findi
     way = (1.0, -1.0)[bite.edge]
     sound = edge - way * np.nan_to_num(loss)
     deg, step = land.deg[0] + rows * land.strip.step_deg, land.strip.step_deg
-    deepest = bite.deepest % lap
+    deepest = bite.deepest
     centre = land.face.centre_mm
     tip = ring_points(centre, np.full(2, land.deg[deepest]), np.array([sound[deepest], edge[deepest]]))
     lost = _length(tip, land, plane, "deepest, from the edge's own circle")

@@ -11,6 +11,9 @@ from wearvision.measure.look import Look, Seen
 from wearvision.stated import Stated
 
 HINT = "state land_inner_diameter_mm and land_outer_diameter_mm, and have all of the land in the picture"
+LEAST_RATIO = 0.5
+"""A ring whose inner edge lies further in is no land."""
+PICKED = ("size of the land", "nobody stated it: the ring was picked from the picture and may be another; state it")
 CRACKS = ("cracks across the land", "none can be ruled out from a photo: a penetrant test tells")
 
 
@@ -19,8 +22,10 @@ def see(look: Look) -> Seen:
     face = find_face(look.gray, look.plane, _rings(look.stated), look.cards_px)
     if not isinstance(face, Face):
         return Seen(not_assessed=(("gasket land", f"{face.reason}; {HINT}"),))
+    if min(face.radii_mm) < LEAST_RATIO * max(face.radii_mm):
+        return Seen(not_assessed=(("gasket land", f"the ring that was found is too wide for a land; {HINT}"), CRACKS))
     land = follow_land(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
-    missing = [CRACKS]
+    missing = [CRACKS] if face.sure else [CRACKS, PICKED]
     if not (land.seen & land.sure).any():
         return Seen(not_assessed=(("gasket land", f"its edges cannot be followed; {HINT}"), CRACKS))
     for flag, why in ((land.seen, "out of view or covered"), (land.sure | ~land.seen, "without a clear edge")):

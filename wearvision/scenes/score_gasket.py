@@ -1,0 +1,186 @@
+"""Hold measured gasket lands against the truth: least width, notches found and missed, how honest the intervals.
+
+Rules. The least width of the land is compared on every photo that is not refused; where it was not measured, that is
+counted and named. A notch matches a true one when their outlines, filled, overlap by intersection over union of at
+least 0.3, each used once; every true notch counts, however small, every other find is false. False notches are also
+told for sound lands alone. Found and true cracks match when the find touches a crack's line, thickened to 3 mm, with
+at least a third of its own length. Photos that the measurement refuses are counted apart.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wearvision.scenes.score import filled, pair_up, stated_of
+from wearvision.stated import Stated
+
+Measure = Callable[[Path, Stated], Mapping[str, Any]]
+QUANTITIES = ("loss", "arc", "remaining_width", "area")
+
+
+@dataclass(kw_only=True)
+class Tally:
+    """Running counts and, per quantity, (error, u95)."""
+
+    photos: int = 0
+    refused: int = 0
+    sound: int = 0
+    false_on_sound: int = 0
+    found: int = 0
+    missed: int = 0
+    missed_deep: int = 0
+    false: int = 0
+    unmeasured: int = 0
+    cracks: int = 0
+    cracks_found: int = 0
+    cracks_false: int = 0
+    errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
+    """Count one photo: its truth record against the measurement's JSON object."""
+    tally.photos += 1
+    name = truth["photo"]
+    if not result.get("usable", False):
+        tally.refused += 1
+        tally.notes.append(f"{name}: refused ({', '.join(str(r.get('code')) for r in result.get('retake', []))})")
+        return
+    _least(tally, name, truth, result)
+    _notches(tally, name, truth, result)
+    _cracks(tally, truth, result)
+
+
+def _least(tally: Tally, name: str, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
+    lands = [f for f in result["findings"] if f["kind"] == "gasket-land"]
+    got = lands[0]["quantities"].get("remaining_width", {}) if lands else {}
+    true = float(truth["summary"]["min_remaining_width_mm"])
+    if "value" not in got:
+        tally.unmeasured += 1
+        why = "; ".join(str(n["why"]) for n in result["not_assessed"] if n["what"] == "gasket land")
+        tally.notes.append(f"{name}: least width not measured: {why or got.get('reason', '')}")
+        return
+    _compare(tally, name, "least_width", true, got)
+
+
+def _compare(tally: Tally, name: str, what: str, true: float, got: Mapping[str, Any]) -> None:
+    if "value" not in got:
+        return
+    error, u95 = float(got["value"]) - true, float(got["u95"])
+    tally.errors.setdefault(what, []).append((error, u95))
+    if what == "least_width" and abs(error) > max(0.5, u95):
+        tally.notes.append(f"{name}: {what} {true:.2f}, off by {error:.2f} (U95 {u95:.2f})")
+
+
+def _notches(tally: Tally, name: str, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
+    shape = (int(result["photo"]["height_px"]), int(result["photo"]["width_px"]))
+    true = [f for f in truth["findings"] if f["kind"] == "notch"]
+    found = [f for f in result["findings"] if f["kind"] == "notch"]
+    pairs = pair_up([filled(f["outline_px"], shape) for f in found], [filled(f["outline_px"], shape) for f in true])
+    false = len(found) - len(pairs)
+    tally.false += false
+    if not true:
+        tally.sound += 1
+        tally.false_on_sound += false
+    by_truth = {j: i for i, j in pairs.items()}
+    for j, notch in enumerate(true):
+        if j in by_truth:
+            tally.found += 1
+            for what in QUANTITIES:
+                _compare(tally, name, what, float(notch["truth"][what]), found[by_truth[j]]["quantities"].get(what, {}))
+        else:
+            tally.missed += 1
+            tally.missed_deep += notch["truth"]["loss"] >= 1.0
+            t = notch["truth"]
+            tally.notes.append(f"{name}: missed notch, loss {t['loss']:.2f}, arc {t['arc']:.1f}")
+    if false:
+        tally.notes.append(f"{name}: {false} false notches")
+
+
+def _cracks(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
+    true = [np.array(f["outline_px"]) for f in truth["findings"] if f["kind"] == "crack"]
+    found = [np.array(f["outline_px"]) for f in result["findings"] if f["kind"] == "crack"]
+    near = 1.5 / float(truth["mm_per_px"])
+    hit = np.zeros((len(found), len(true)), dtype=bool)
+    for i, one in enumerate(found):
+        for j, line in enumerate(true):
+            apart = np.hypot(*(one[:, None] - line[None]).transpose(2, 0, 1)).min(axis=1)
+            hit[i, j] = (apart < near).mean() >= 1 / 3
+    tally.cracks += len(true)
+    tally.cracks_found += int(hit.any(axis=0).sum()) if found else 0
+    tally.cracks_false += len(found) - (int(hit.any(axis=1).sum()) if true else 0)
+
+
+def summary(tally: Tally) -> dict[str, Any]:
+    """Figures of a tally, ready for JSON; errors in mm, deg, mm2, shares 0..1."""
+    return {
+        "photos": tally.photos, "refused": tally.refused, "unmeasured": tally.unmeasured,
+        "found": tally.found, "missed": tally.missed, "missed_from_1_mm": tally.missed_deep, "false": tally.false,
+        "recall": round(tally.found / max(1, tally.found + tally.missed), 4), "sound_lands": tally.sound,
+        "false_per_sound_land": round(tally.false_on_sound / tally.sound, 3) if tally.sound else None,
+        "cracks": tally.cracks, "cracks_found": tally.cracks_found, "cracks_false": tally.cracks_false,
+        "quantities": {q: _figures(tally.errors[q]) for q in ("least_width", *QUANTITIES) if q in tally.errors},
+        "notes": tally.notes,
+    }  # fmt: skip
+
+
+def _figures(pairs: list[tuple[float, float]]) -> dict[str, Any]:
+    errors, u95 = np.array(pairs, dtype=float).T
+    size = np.abs(errors)
+    return {
+        "count": len(size), "error_median": round(float(np.median(size)), 4),
+        "error_p90": round(float(np.percentile(size, 90)), 4), "bias_median": round(float(np.median(errors)), 4),
+        "coverage_95": round(float(np.mean(size <= u95)), 4), "u95_median": round(float(np.median(u95)), 4),
+    }  # fmt: skip
+
+
+def table(figures: Mapping[str, Any]) -> str:
+    """The summary as text for a person."""
+    lines = [
+        f"photos {figures['photos']}, refused {figures['refused']}, least width not measured {figures['unmeasured']}",
+        f"notches found {figures['found']}, missed {figures['missed']} ({figures['missed_from_1_mm']} of them 1 mm deep "
+        f"or more), false {figures['false']}; recall {figures['recall']:.3f}; false per sound land "
+        f"{figures['false_per_sound_land']} ({figures['sound_lands']} sound)",
+        f"cracks {figures['cracks']}, found {figures['cracks_found']}, false {figures['cracks_false']}",
+        f"{'quantity':16} {'n':>4} {'median':>8} {'90 %':>8} {'bias':>8} {'cover':>6} {'U95':>7}",
+    ]
+    for what, f in figures["quantities"].items():
+        lines.append(
+            f"{what:16} {f['count']:4d} {f['error_median']:8.3f} {f['error_p90']:8.3f} {f['bias_median']:8.3f} "
+            f"{f['coverage_95']:6.2f} {f['u95_median']:7.3f}"
+        )
+    return "\n".join([*lines, *figures["notes"]])
+
+
+def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
+    """Photos of a folder that have a truth record of this view beside them."""
+    found = []
+    for path in sorted(folder.glob("*.json")):
+        record = json.loads(path.read_text(encoding="utf-8"))
+        if isinstance(record, dict) and record.get("view") == "gasket-land" and "findings" in record:
+            found.append((folder / record["photo"], record))
+    return found
+
+
+def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
+    """Measure every photo of a folder and compare with its truth."""
+    tally = Tally()
+    for photo, truth in truth_files(folder):
+        add_photo(tally, truth, measure(photo, stated_of(truth)))
+    return summary(tally)
+
+
+def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
+    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
+    tally = Tally()
+    for photo, truth in truth_files(folder):
+        if photo.name in by_name:
+            add_photo(tally, truth, by_name[photo.name])
+    return summary(tally)
