@@ -24,7 +24,7 @@ from wearvision.measure.rule.find import find_rule
 from wearvision.measure.rule.result import RuleScale
 from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.views import gasket_land, line_light, vane_edge, wear_face
+from wearvision.measure.views import gasket_land, line_light, vane_edge, vanes, wear_face
 from wearvision.measure.views.wear_face import totals
 from wearvision.quantity import Quantity, Unmeasured
 from wearvision.stated import Stated, View
@@ -43,7 +43,7 @@ DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 USUAL_BLUR_PX = 0.8
 VIEWS: Mapping[View, Callable[[Look], Seen]] = {
     "wear-face": wear_face.see, "gasket-land": gasket_land.see, "vane-edge": vane_edge.see,
-    "line-light": line_light.see,
+    "line-light": line_light.see, "vane-front": vanes.see, "vane-back": vanes.see,
 }  # fmt: skip
 """What looks at each view; a view without a line is marked by hand only."""
 

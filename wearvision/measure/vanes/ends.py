@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.trace import ALONG_MM, END_MM, Traces
 
+TIP_SHARE = (0.9, 1.03)
+"""Where vanes end, shares of the disc's radius (common practice, no source)."""
 WINDOW_MM = 6.0
 """Before an end there is a vane over this length, after it there is none."""
 EDGE_CAP = 6.0
@@ -29,11 +31,14 @@ def scores(traces: Traces) -> Array:
     return np.asarray(np.minimum(traces.ends, EDGE_CAP) / EDGE_CAP * 2 + GAIN_WEIGHT * (before - after))
 
 
-def common_end(score: Array, traces: Traces) -> float:
-    """Distance along the line, mm, at which most vanes end."""
+def common_end(score: Array, traces: Traces, disc_mm: float) -> float:
+    """Distance along the line, mm, at which most vanes end: near the rim of a disc of that radius."""
     along = traces.end_along_mm
     level = np.median(score, axis=0) + 0.5 * score.mean(axis=0)
-    late = along > 0.55 * along[-1]
+    share = traces.line.radius_mm / disc_mm
+    late = (share > TIP_SHARE[0]) & (share < TIP_SHARE[1])
+    if not late.any():
+        late = share > 0.97 * share.max()
     i = int(np.flatnonzero(late)[np.argmax(level[late])])
     return float(along[i] + _vertex(level, i) * ALONG_MM)
 

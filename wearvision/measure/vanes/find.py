@@ -16,13 +16,15 @@ from wearvision.measure.vanes.hub import Disc, find_disc
 from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_chart
 from wearvision.quantity import Unmeasured
 
-FROM, TO = 0.36, 1.05
+FROM, TO = 0.36, 1.09
 """Ends of the line that is looked along, shares of the rim."""
 STEP_MM, SIGMA_MM = 1.5, 0.6
 ACROSS_MM = np.arange(-14.0, 14.01, 0.5)
 REACH_MM = 3.0
-WIDE, NARROW = (8.0, 5.0), (9.0, 4.0)
-"""How far the disc's circles may lie below the tops (mm, spread): while counting, and for the centre."""
+WIDE = (8.0, 5.0)
+DEPTHS = ((9.0, 4.0), (15.0, 2.5), (4.0, 2.5))
+"""How far the disc's circles may lie below the tops (mm, spread): while counting, and for each of the centres."""
+UNLIKE_MM = 0.6
 ALIKE = 0.6
 """Trials of the number found that come this near the best are bettered."""
 LEAST_GAIN = 0.9
@@ -72,7 +74,7 @@ class _Trial:
 
 def find_vanes(
     chart: Chart, plane: Plane, diameter_mm: float | None = None, number: int | None = None
-) -> Layout | Unmeasured:
+) -> tuple[Layout, ...] | Unmeasured:
     """Count the vanes and lay their common line.
 
     Parameters
@@ -83,7 +85,8 @@ def find_vanes(
 
     Returns
     -------
-    Layout, or `Unmeasured` when no disc or no vanes can be told.
+    Layouts of one number that differ in their centre, likeliest first; tracing tells which holds. `Unmeasured` when
+    no disc or no vanes can be told.
     """
     disc = find_disc(chart, diameter_mm, camera_foot(plane)[1])
     if disc is None:
@@ -93,14 +96,18 @@ def find_vanes(
     if not trials or trials[0].score < LEAST_GAIN:
         return Unmeasured(reason="no vanes stand out from the disc", hint=DISC_HINT)
     count = trials[0].sweep.number
-    others = [t.score for t in trials if t.sweep.number != count]
+    others = max((t.score for t in trials if t.sweep.number != count), default=0.0)
     alike = [t for t in trials if t.sweep.number == count and t.score > ALIKE * trials[0].score]
-    best = max((_centred(plane, disc, t) for t in alike), key=lambda t: t.score)
-    return Layout(
-        centre_mm=best.centre_mm, number=count, line=best.line.moved(_smooth(best.pair.middle_mm)),
-        width_mm=best.pair.width_mm, score=trials[0].score, margin=trials[0].score / max(max(others, default=0.0), 0.3),
-        disc=disc,
-    )  # fmt: skip
+    found: list[Layout] = []
+    for depth in DEPTHS:
+        best = max((_centred(plane, disc, t, depth) for t in alike), key=lambda t: t.score)
+        if all(float(np.hypot(*(best.centre_mm - f.centre_mm))) > UNLIKE_MM for f in found):
+            found.append(Layout(
+                centre_mm=best.centre_mm, number=count, line=best.line.moved(_smooth(best.pair.middle_mm)),
+                width_mm=best.pair.width_mm, score=trials[0].score, margin=trials[0].score / max(others, 0.3),
+                disc=disc,
+            ))  # fmt: skip
+    return tuple(found)
 
 
 def _trial(chart: Chart, plane: Plane, disc: Disc, sweep: Sweep) -> _Trial:
@@ -121,9 +128,9 @@ def _trial(chart: Chart, plane: Plane, disc: Disc, sweep: Sweep) -> _Trial:
     )
 
 
-def _centred(plane: Plane, disc: Disc, trial: _Trial) -> _Trial:
+def _centred(plane: Plane, disc: Disc, trial: _Trial, depth: tuple[float, float]) -> _Trial:
     """The trial aligned anew with what is usual for the depth of a disc; its score counts for less away from there."""
-    middle, spread = where(plane, disc.centre_mm, NARROW)
+    middle, spread = where(plane, disc.centre_mm, depth)
     start = trial.sweep.centre_mm
     shift = best_shift(
         trial.size, trial.strips, REACH_MM, (1.5, 0.5, 0.25), expect_mm=middle - start, spread_mm2=spread

@@ -81,8 +81,9 @@ def find_sweeps(chart: Chart, centres_mm: list[Array], rim_mm: float, number: in
     tops: list[Sweep] = []
     for centre in centres_mm:
         start = Sweep(
-            centre_mm=centre, inner_mm=inner, outer_mm=outer, wrap_deg=0.0, sweep=0.0, turn_deg=0.0, number=0, score=-9.0
-        )
+            centre_mm=centre, inner_mm=inner, outer_mm=outer, wrap_deg=0.0, sweep=0.0, turn_deg=0.0, number=0,
+            score=-9.0,
+        )  # fmt: skip
         maps = polar_map(chart, centre, inner, outer)
         if float(maps[1].mean()) < LEAST_SEEN:
             continue

@@ -91,7 +91,7 @@ def _rings(chart: Chart, at: Array, diameter_mm: float | None, camera_mm: float)
         for dx in (-1, 0, 1):
             for dy in (-1, 0, 1):
                 trial = middle + np.array([dx, dy]) * step / chart.step_mm / 2
-                score = _profile(chart, trial)[2] if diameter_mm is None else _stated(chart, trial, diameter_mm, camera_mm)[1]
+                score = _worth(chart, trial, diameter_mm, camera_mm)
                 if score > gained:
                     best, gained = trial, score
     if diameter_mm is None:
@@ -102,6 +102,10 @@ def _rings(chart: Chart, at: Array, diameter_mm: float | None, camera_mm: float)
     if rim is None or gained <= 0:
         return None
     return Disc(centre_mm=chart.origin_mm + best * chart.step_mm, rim_mm=float(rim), score=float(score))
+
+
+def _worth(chart: Chart, at: Array, diameter_mm: float | None, camera_mm: float) -> float:
+    return _profile(chart, at)[2] if diameter_mm is None else _stated(chart, at, diameter_mm, camera_mm)[1]
 
 
 def _profile(chart: Chart, at: Array) -> tuple[Array, Array, float]:

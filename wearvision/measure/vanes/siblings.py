@@ -16,6 +16,7 @@ AGREE_MM = 0.8
 HUBER_MM = 0.3
 CENTRE_SHARE = 0.65
 """Inner part of a vane, which is seldom bent, that may still move the centre."""
+CENTRE_MOST_MM = 1.5
 TIP_MM = 2.0
 """This much before the tip is left out: averaging along the vane reaches past its end there."""
 STARTS = np.arange(0.25, 0.86, 0.05)
@@ -24,6 +25,8 @@ SHARED_MM = 6.0
 """Length along a vane over which errors are one and the same."""
 LEAST_MM = 0.10
 """Least standard deviation of such a stretch."""
+SOUND = 0.75
+"""Share of vanes that are not bent."""
 BEND_SD_MM, TURN_SD_MM = 4.0, 0.25
 """How far a vane may be bent, and how far a sound one may stand from its place: priors of the fit."""
 
@@ -80,7 +83,7 @@ def centred(off: Array, traces: Traces, tip: float) -> tuple[Array, Array]:
         step = np.linalg.solve(normal, (a * w[:, None]).T @ b)
         total = total + step
         now = off - traces.strips.left @ total
-        if float(np.abs(step).max()) < 0.005:
+        if float(np.abs(step).max()) < 0.005 or float(np.hypot(*total)) > CENTRE_MOST_MM:
             break
     return now, total
 
@@ -119,12 +122,14 @@ def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) ->
         )  # fmt: skip
     step = float(along_mm[1] - along_mm[0])
     x, y = along_mm[use], difference[use]
-    fits = []
+    fits = [_bend(x, y, doubt_mm[use], 0.5 * tip_mm, tip_mm, 1.0, step, bent=False)]
     for start in STARTS.tolist():
         for power in POWERS:
             fits.append(_bend(x, y, doubt_mm[use], start * tip_mm, tip_mm, power, step))
     cost = np.array([f[0] for f in fits])
-    weight = np.exp(-0.5 * (cost - cost.min()))
+    prior = np.full(len(fits), (1 - SOUND) / (len(fits) - 1))
+    prior[0] = SOUND
+    weight = prior * np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
     value, cov = np.array([f[1] for f in fits]), np.array([f[2] for f in fits])
     mean = weight @ value
@@ -137,14 +142,14 @@ def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) ->
     )  # fmt: skip
 
 
-def _bend(x: Array, y: Array, doubt: Array, start: float, tip: float, power: float, step: float):  # type: ignore[no-untyped-def]
+def _bend(x: Array, y: Array, doubt: Array, start: float, tip: float, power: float, step: float, bent: bool = True):  # type: ignore[no-untyped-def]
     """Cost, (shift, slope) at the tip, their covariance (2, 2), and the curve of one bend."""
 
     def basis(at: Array) -> Array:
         return np.asarray(np.clip((at - start) / (tip - start), 0, None) ** power)
 
     a = np.column_stack([np.ones(len(x)), basis(x)])
-    prior = np.diag([1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2])
+    prior = np.diag([1 / TURN_SD_MM**2, 1 / (BEND_SD_MM if bent else 1e-3) ** 2])
     share = step / SHARED_MM
     sd = np.maximum(np.hypot(doubt, LEAST_MM), 1e-3)
     theta = np.linalg.lstsq(a, y, rcond=None)[0]
@@ -156,7 +161,8 @@ def _bend(x: Array, y: Array, doubt: Array, start: float, tip: float, power: flo
         normal = (a * w[:, None]).T @ a + prior
         theta = np.linalg.solve(normal, (a * w[:, None]).T @ y)
     r = (y - a @ theta) / sd
-    loss = share * np.minimum(r**2, 9.0).sum() + theta @ prior @ theta
+    fit = share * np.minimum(r**2, 16.0).sum() + theta @ prior @ theta
+    loss = fit + np.linalg.slogdet(normal)[1] - np.linalg.slogdet(prior)[1]
     cov = np.linalg.inv(normal)
     to = np.array([[1.0, 1.0], [0.0, power / (tip - start)]])
     return float(loss), to @ theta, to @ cov @ to.T, lambda at: theta[0] + theta[1] * basis(at)

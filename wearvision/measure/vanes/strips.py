@@ -95,7 +95,9 @@ def from_chart(chart: Chart, line: Line, centre_mm: Array, number: int, across_m
     flat = at.reshape(shape[0] * shape[1], shape[2], 2)
     values = cv2.remap(chart.values, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     valid = chart.valid.astype(np.uint8)
-    seen = cv2.remap(valid, flat[..., 0], flat[..., 1], cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    seen = cv2.remap(
+        valid, flat[..., 0], flat[..., 1], cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0
+    )
     return Strips(
         values=np.asarray(values, dtype=np.float32).reshape(shape), seen=np.asarray(seen > 0).reshape(shape),
         across_mm=across_mm, left=left,
@@ -120,15 +122,18 @@ def from_photo(
     for outline in hidden_px:
         seen &= ~_inside(at, outline)
     return Strips(
-        values=log_gray(np.asarray(values, dtype=np.float32)).reshape(shape), seen=np.asarray(seen), across_mm=across_mm,
-        left=left,
+        values=log_gray(np.asarray(values, dtype=np.float32)).reshape(shape), seen=np.asarray(seen),
+        across_mm=across_mm, left=left,
     )  # fmt: skip
 
 
 def _inside(at: Grid, outline: Array) -> NDArray[np.bool_]:
     """Which places lie in a convex outline, whichever way it runs."""
     ahead = np.roll(outline, -1, axis=0)
-    sides = [(b[0] - a[0]) * (at[..., 1] - a[1]) - (b[1] - a[1]) * (at[..., 0] - a[0]) for a, b in zip(outline, ahead, strict=True)]
+    sides = [
+        (b[0] - a[0]) * (at[..., 1] - a[1]) - (b[1] - a[1]) * (at[..., 0] - a[0])
+        for a, b in zip(outline, ahead, strict=True)
+    ]
     return np.asarray(np.all([s >= 0 for s in sides], axis=0) | np.all([s <= 0 for s in sides], axis=0))
 
 
@@ -140,7 +145,7 @@ def edges_across(
     Both (N, S, M); where not seen they are 0.
     """
     rows = max(1, round(smooth_mm / along_step_mm)) | 1
-    number, stations, width = strips.values.shape
+    number, _, width = strips.values.shape
     half = max(1, int(np.ceil(3 * sigma_mm / strips.step_mm)))
     x = np.arange(-half, half + 1)
     bell = np.exp(-0.5 * (x * strips.step_mm / sigma_mm) ** 2)

@@ -23,6 +23,8 @@ ALONG_MM = 0.75
 REACH_MM = 17.0
 HOLD = 0.03
 """Cost of a shift at the root, per mm^2; it fades towards the tip."""
+AWAY = 0.6
+"""Cost of standing away from the siblings, per station: a bent vane's edges are worth far more."""
 BEND = 3.0
 """Cost of a step of a vane's shift, per (mm/mm)^2 of slope and mm of length."""
 FIRST_MM, AGAIN_MM = 3.0, 2.5
@@ -95,6 +97,14 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     )  # fmt: skip
 
 
+def holds(traces: Traces) -> float:
+    """How well the vanes lie alike, 0 to 1: share of the stations where a vane shows the common pair in its place."""
+    inner = traces.line.along_mm < 0.85 * traces.line.along_mm[-1]
+    placed = (np.abs(traces.path_mm) < 0.7) & (traces.gain > 0.7) & traces.seen
+    share = placed[:, inner].sum(axis=1) / np.maximum(traces.seen[:, inner].sum(axis=1), 1)
+    return float(share[traces.seen[:, inner].mean(axis=1) > 0.3].mean()) if traces.seen.any() else 0.0
+
+
 def _common_pair(size: Grid, strips: Strips, width_mm: float) -> Array:
     """Right and left edge (S, 2) that the vanes share, smooth along them; the thickness may change from root to tip."""
     level = common(size)
@@ -116,13 +126,13 @@ def _common_pair(size: Grid, strips: Strips, width_mm: float) -> Array:
 
 
 def _fit(strips: Strips, place: Array, weight: Grid) -> Array:
-    """A cubic through the places of an edge along the vane, robustly."""
+    """A polynomial through the places of an edge along the vane, robustly."""
     u = np.linspace(-1, 1, len(place))
     w = np.clip(weight - 1.0, 0.02, None).astype(np.float64)
     value = place
     for _ in range(6):
         poly = np.polynomial.polynomial.polyfit(u, place, 5, w=np.sqrt(w))
-        value = np.polynomial.polynomial.polyval(u, poly)
+        value = np.asarray(np.polynomial.polynomial.polyval(u, poly), dtype=np.float64)
         off = place - value
         scale = max(0.1, 1.4826 * float(np.median(np.abs(off))))
         w = np.clip(weight - 1.0, 0.02, None) * np.clip(1 - (off / (4 * scale)) ** 2, 0.001, None) ** 2
@@ -151,12 +161,14 @@ def _paths(size: Grid, strips: Strips, pair: Array, most_mm: float = REACH_MM) -
     step = strips.step_mm
     shifts = np.arange(-np.floor(reach / step), np.floor(reach / step) + 1) * step
     share = np.linspace(0, 1, size.shape[1])
-    hold = HOLD * np.clip(1 - share / 0.6, 0, None)[:, None] * np.minimum(shifts[None, :] ** 2, 25.0)
+    away = AWAY * np.clip((np.abs(shifts)[None, :] - 0.4) / 0.4, 0, 1)
+    hold = away + HOLD * np.clip(1 - share / 0.6, 0, None)[:, None] * np.minimum(shifts[None, :] ** 2, 25.0)
     cost = BEND * step**2 / ALONG_MM
     path, gain = np.empty(size.shape[:2]), np.empty(size.shape[:2])
     rows = np.arange(size.shape[1])
     for k in range(len(size)):
-        both = sum(_at(size[k], strips, pair[:, side, None] + shifts[None, :]) for side in (0, 1)) - 2.0
+        right, left = (_at(size[k], strips, pair[:, side, None] + shifts[None, :]) for side in (0, 1))
+        both = right + left - 2.0
         track = viterbi((both - hold).astype(np.float32), cost, max(1, round(0.9 * ALONG_MM / step)))
         path[k], gain[k] = shifts[track], both[rows, track]
     return path, gain
@@ -173,7 +185,7 @@ def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
 
 def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
     """Sub-pixel place (N, S) of the edge nearest to where it is expected; nan where none is clear."""
-    number, stations, width = size.shape
+    width = size.shape[2]
     half = max(2, round(NEAR_MM / strips.step_mm))
     column = np.rint((expect_mm - strips.across_mm[0]) / strips.step_mm).astype(int)
     index = np.clip(column[..., None] + np.arange(-half, half + 1), 1, width - 2)

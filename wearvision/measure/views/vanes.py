@@ -1,0 +1,51 @@
+"""An impeller in plan, front or back: its vanes counted, and each against its siblings."""
+
+from __future__ import annotations
+
+from wearvision.measure.finders.vanes import Vanes, differs, measure_vanes, to_findings
+from wearvision.measure.look import Look, Seen
+from wearvision.quantity import Measured, Quantity, Unmeasured
+
+ALIKE = (
+    "all vanes changed alike",
+    "each vane is compared with its siblings: wear or bending that all of them share cannot be seen this way",
+)
+EDGES = (
+    "rounding of the vanes' edges", "seen from above it is a band a few pixels wide: take the end of a vane in profile"
+)  # fmt: skip
+UNSURE_MARGIN = 1.25
+"""The number counts as sure when it stands out so much more than any other."""
+
+
+def see(look: Look) -> Seen:
+    """All vanes of the disc."""
+    vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px)
+    if isinstance(vanes, Unmeasured):
+        return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, EDGES))
+    return Seen(
+        findings=to_findings(vanes, look.plane, look.cards_px), summary=figures(vanes),
+        not_assessed=(*_doubts(vanes, look.stated.nominal.get("vane_count")), ALIKE, EDGES),
+    )  # fmt: skip
+
+
+def figures(vanes: Vanes) -> dict[str, Quantity]:
+    """Vanes found, and how many differ."""
+    count = len(vanes.standing)
+    odd = sum(differs(vanes, k) for k in range(count))
+    sure = vanes.layout.margin > UNSURE_MARGIN
+    how = "places a full turn over N apart, missing vanes included"
+    return {
+        "vane_count": Measured.of(float(count), "count", how=how, choice=0.0 if sure else 0.5),
+        "vanes_that_differ": Measured.of(float(odd), "count", how="bent, short or missing against their siblings"),
+    }  # fmt: skip
+
+
+def _doubts(vanes: Vanes, stated: float | None) -> tuple[tuple[str, str], ...]:
+    out = []
+    count = len(vanes.standing)
+    if stated and round(stated) != count:
+        out.append(("number of vanes", f"{count} were found, {round(stated)} are stated: count them on the part"))
+    seen = float(vanes.traces.seen.mean())
+    if seen < 0.95:
+        out.append(("part of the vanes", f"{100 * (1 - seen):.0f} % of their length is out of view or covered"))
+    return tuple(out)

@@ -1,0 +1,196 @@
+"""Hold measured vanes in plan against the truth: the number, which are bent, short or missing, how honest the intervals.
+
+Rules. A found vane and a true one match when their middles lie less than half the distance between neighbours apart, best
+pairs first. A vane counts as bent when its true tip shift is 1.0 mm or more and its tip is in view; it is found when the
+measured shift is 1.0 mm or more, less a tenth for the error of measuring (0.9 mm) and of the right sign. A false one is
+a vane with a true shift below 0.5 mm of which 1.0 mm or more is measured, or a find that matches no vane. Shifts that
+are given as not measured count as missed when the vane is bent. Photos refused (``usable`` false) are counted apart.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.scenes.score import stated_of
+from wearvision.stated import Stated
+
+Array = NDArray[np.float64]
+Measure = Callable[[Path, Stated], Mapping[str, Any]]
+VIEWS = ("vane-front", "vane-back")
+BENT_MM, FOUND_MM, SOUND_MM = 1.0, 0.9, 0.5
+QUANTITIES = ("tip_shift", "bend_angle", "shortening")
+NAMES = {"vane_width_nominal_mm": "vane_thickness_mm"}
+"""Names of drawing sizes in other truth records."""
+
+
+@dataclass(kw_only=True)
+class Tally:
+    """Running counts and, per quantity, lists of (error, u95)."""
+
+    photos: int = 0
+    refused: int = 0
+    number_right: int = 0
+    bent: int = 0
+    bent_found: int = 0
+    false: int = 0
+    gone: int = 0
+    gone_found: int = 0
+    false_gone: int = 0
+    errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
+    unmeasured: dict[str, int] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
+    """Count one photo."""
+    if not result["usable"]:
+        tally.refused += 1
+        return
+    tally.photos += 1
+    count = result["summary"].get("vane_count", {}).get("value")
+    if count == truth["summary"]["vane_count"]:
+        tally.number_right += 1
+    else:
+        tally.notes.append(f"{truth['photo']}: {count} vanes for {truth['summary']['vane_count']}")
+    vanes, found = list(truth["findings"]), [f for f in result["findings"] if f["kind"] == "vane"]
+    pairs = match(vanes, found)
+    for i, vane in enumerate(vanes):
+        _add_vane(tally, truth["photo"], vane, found[pairs[i]] if i in pairs else None)
+    for j in set(range(len(found))) - set(pairs.values()):
+        if abs(_value(found[j], "tip_shift")) >= BENT_MM:
+            tally.false += 1
+            tally.notes.append(f"{truth['photo']}: {found[j]['id']} is bent and no vane")
+
+
+def _add_vane(tally: Tally, photo: str, vane: Mapping[str, Any], found: Mapping[str, Any] | None) -> None:
+    truth = vane["truth"]
+    where = f"{photo}, vane {vane['index']}"
+    gone = found is not None and "missing" in found["quantities"]["tip_shift"].get("unmeasured", "")
+    if truth.get("missing"):
+        tally.gone += 1
+        tally.gone_found += gone
+        if not gone:
+            tally.notes.append(f"{where}: missing, not told")
+        return
+    if gone:
+        tally.false_gone += 1
+        tally.notes.append(f"{where}: is there, told as missing")
+    shift = truth["tip_shift"]
+    measured = 0.0 if found is None else _value(found, "tip_shift")
+    if abs(shift) >= BENT_MM and vane.get("tip_in_view", True):
+        tally.bent += 1
+        hit = abs(measured) >= FOUND_MM and measured * shift > 0
+        tally.bent_found += hit
+        if not hit:
+            tally.notes.append(f"{where}: bent by {shift:.2f} mm, measured {measured:.2f}")
+    if abs(shift) < SOUND_MM and abs(measured) >= BENT_MM:
+        tally.false += 1
+        tally.notes.append(f"{where}: bent by {shift:.2f} mm, told as {measured:.2f}")
+    for name in QUANTITIES:
+        given = {} if found is None else found["quantities"][name]
+        if "value" not in given:
+            tally.unmeasured[name] = tally.unmeasured.get(name, 0) + 1
+        else:
+            tally.errors.setdefault(name, []).append((given["value"] - truth[name], given["u95"]))
+
+
+def _value(found: Mapping[str, Any], name: str) -> float:
+    return float(found["quantities"][name].get("value", 0.0))
+
+
+def match(vanes: list[Mapping[str, Any]], found: list[Mapping[str, Any]]) -> dict[int, int]:
+    """Index of the found vane for each true one that has a match."""
+    if not vanes or not found:
+        return {}
+    true = np.array([_middle(v["outline_px"]) for v in vanes])
+    seen = np.array([_middle(f["outline_px"]) for f in found])
+    apart = np.hypot(*(true[:, None] - seen[None]).transpose(2, 0, 1))
+    between = np.hypot(*(true[:, None] - true[None]).transpose(2, 0, 1)) + np.where(np.eye(len(true)) > 0, np.inf, 0.0)
+    most = 0.5 * float(between.min()) if len(true) > 1 else np.inf
+    pairs: dict[int, int] = {}
+    for i, j in sorted(np.ndindex(*apart.shape), key=lambda p: float(apart[p])):
+        if i not in pairs and j not in pairs.values() and apart[i, j] < most:
+            pairs[i] = j
+    return pairs
+
+
+def _middle(outline_px: list[list[float]]) -> Array:
+    """Middle of an outline's box: the same for a centreline and for the area about it."""
+    points = np.array(outline_px, dtype=float)
+    return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2)
+
+
+def summary(tally: Tally) -> dict[str, Any]:
+    """Figures of a run, ready for JSON."""
+    photos = max(tally.photos, 1)
+    return {
+        "photos": tally.photos, "refused": tally.refused, "number_right": round(tally.number_right / photos, 4),
+        "bent": tally.bent, "bent_found": tally.bent_found, "recall": round(tally.bent_found / max(tally.bent, 1), 4),
+        "false_per_impeller": round(tally.false / photos, 4), "missing": tally.gone, "missing_found": tally.gone_found,
+        "missing_false": tally.false_gone,
+        "quantities": {n: _figures(tally, n) for n in QUANTITIES if n in tally.errors}, "notes": tally.notes,
+    }  # fmt: skip
+
+
+def _figures(tally: Tally, name: str) -> dict[str, Any]:
+    errors, u95 = np.array(tally.errors[name], dtype=float).T
+    size = np.abs(errors)
+    return {
+        "count": len(size), "not_measured": tally.unmeasured.get(name, 0),
+        "error_median": round(float(np.median(size)), 4), "error_p90": round(float(np.percentile(size, 90)), 4),
+        "coverage_95": round(float(np.mean(size <= u95)), 4),
+    }  # fmt: skip
+
+
+def table(figures: Mapping[str, Any]) -> str:
+    """The summary as text for a person."""
+    lines = [
+        f"photos {figures['photos']}, refused {figures['refused']}; number right {100 * figures['number_right']:.1f} %",
+        f"bent by 1 mm or more: {figures['bent_found']} of {figures['bent']} found; false per impeller "
+        f"{figures['false_per_impeller']}; missing: {figures['missing_found']} of {figures['missing']} told, "
+        f"{figures['missing_false']} false",
+        f"{'quantity':12} {'n':>4} {'none':>5} {'median':>8} {'90 %':>8} {'cover':>6}",
+    ]
+    for name, f in figures["quantities"].items():
+        lines.append(
+            f"{name:12} {f['count']:4d} {f['not_measured']:5d} {f['error_median']:8.3f} {f['error_p90']:8.3f} "
+            f"{f['coverage_95']:6.2f}"
+        )
+    return "\n".join([*lines, *figures["notes"]])
+
+
+def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
+    """Photos of a folder with the truth of vanes in plan beside them."""
+    found = []
+    for path in sorted(folder.glob("*.json")):
+        record = json.loads(path.read_text(encoding="utf-8"))
+        if isinstance(record, dict) and record.get("view") in VIEWS and "findings" in record:
+            stated = record["stated"]["stated"]
+            record["stated"]["stated"] = {NAMES.get(n, n): v for n, v in stated.items()}
+            found.append((folder / record["photo"], record))
+    return found
+
+
+def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
+    """Measure every photo of a folder and compare with its truth."""
+    tally = Tally()
+    for photo, truth in truth_files(folder):
+        add_photo(tally, truth, measure(photo, stated_of(truth)))
+    return summary(tally)
+
+
+def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
+    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
+    tally = Tally()
+    for photo, truth in truth_files(folder):
+        if photo.name in by_name:
+            add_photo(tally, truth, by_name[photo.name])
+    return summary(tally)
