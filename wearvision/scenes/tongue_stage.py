@@ -22,7 +22,7 @@ from wearvision.scenes.stage import FACE, OTHER, WASHOUT, Array, Bench, Body, Co
 from wearvision.scenes.textures import Maps, bench_map, face_maps, rim_maps
 
 Rng = np.random.Generator
-WIDTH_PX, HALF_MM = 2240, 130.0
+WIDTH_PX, HALF_MM = 1600, 110.0
 STEP_MM = 0.1
 """Distance of the mesh's columns along the lip."""
 TRUTH_POINTS = 401
@@ -88,7 +88,7 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
                           steep_deg=float(min(25.0, abs(rng.normal(0, 11)))))  # fmt: skip
     part = replace(draw_part(rng, seed, kind="casing", wear="clean"), bands=(), holes=(), step_mm=0.0)
     part = replace(part, finish=replace(part.finish, lathe_um=0.0, lathe_rings=0))
-    cast, milled = rim_maps(part, 2400, HALF_MM), face_maps(part, 2400, HALF_MM)
+    cast, milled = rim_maps(part, 1600, HALF_MM), face_maps(part, 1600, HALF_MM)
     cast = replace(cast, bump=cast.bump * np.float32(rng.uniform(0.2, 1.0)))
     looks = (cast, cast) if rng.random() < 0.5 else (milled, cast)
     lights, room = draw_lights(rng)
@@ -103,11 +103,12 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
 
 def draw_lip(rng: Rng, seed: int) -> Lip:
     """A lip, sound or washed out in one or two bays, some of them to an end."""
-    length = float(rng.uniform(25, 90))
+    length = float(np.exp(rng.uniform(math.log(25), math.log(90))))
     worn = rng.random() < 0.75
     bays = _draw_bays(rng, length) if worn else ()
     height = float(rng.uniform(16, 60))
-    far = [float(rng.uniform(14, 110)) for _ in range(4)]
+    near = 14.0 if rng.random() < 0.3 else 90.0
+    far = [float(rng.uniform(near, 150)) for _ in range(4)]
     plate = (-length / 2 - far[0], -15 - far[1], length / 2 + far[2], height + far[3])
     pocket = None
     if rng.random() < 0.25:
@@ -117,7 +118,7 @@ def draw_lip(rng: Rng, seed: int) -> Lip:
     return Lip(
         length_mm=length, bays=bays, wavy_mm=float(rng.uniform(0.01, 0.04)),
         edge_mm=float(rng.choice([0.0, rng.uniform(0.1, 1.5)], p=[0.4, 0.6])), height_mm=height,
-        deep_mm=float(np.exp(rng.uniform(math.log(5), math.log(45)))), plate_mm=plate, pocket=pocket,
+        deep_mm=float(np.exp(rng.uniform(math.log(7), math.log(45)))), plate_mm=plate, pocket=pocket,
         floor=str(rng.choice(["cast", "cast", "none"])), told=bool(rng.random() < 0.8), seed=seed,
     )  # fmt: skip
 
@@ -140,7 +141,7 @@ def _draw_bays(rng: Rng, length: float) -> tuple[Bay, ...]:
 
 def _lay_card(rng: Rng, lip: Lip) -> Card:
     """The card on the wall beside the opening or below the lip, curled a little."""
-    card = draw_card(rng, str(rng.choice(["standard", "small"], p=[0.2, 0.8])))
+    card = draw_card(rng, str(rng.choice(["standard", "small"], p=[0.1, 0.9])))
     turn = float(rng.choice([0.0, 90.0, 180.0, 270.0])) + float(rng.normal(0, 7))
     card = replace(card, turn_deg=turn % 360, error_mm=float(rng.uniform(0.0, 0.6)), height_mm=0.0, support="face")
     reach = np.abs(np.array(card.corners(2.0))).max(axis=0)

@@ -1,0 +1,135 @@
+"""Figures of a lip: deviation, area, straightness, each with its uncertainty; and the finding made of them."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from wearvision.finding import Finding
+from wearvision.measure.edges import log_gray
+from wearvision.measure.finders.tongue import ALIKE_MM, Lip
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.straightness import least_squares_zone, minimum_zone
+from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
+
+FAINT = 1.8
+"""A deviation below so many times the least significant one is flagged."""
+EDGE_PX = 0.35
+"""Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
+FOLLOW = 0.03
+"""Share of a deviation that following a ragged edge may miss."""
+NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
+         "eroded_length")  # fmt: skip
+UNITS: tuple[Unit, ...] = ("mm", "mm", "mm2", "mm", "mm", "mm", "mm")
+HOW = (
+    "behind the line through the sound parts of the lip", "root mean square over the lip",
+    "missing in front of the sound line", "minimum zone of the whole lip", "zone about the least-squares line",
+    "between the corners of the opening", "lip behind the sound line",
+)  # fmt: skip
+
+
+def lip_figures(lip: Lip, plane: Plane) -> dict[str, Quantity]:
+    """All figures of a lip, with named parts of u."""
+    value, parts = plane.propagate(lambda p: _figures(lip, p))
+    own = _own(lip, value)
+    return {
+        name: Measured.of(
+            float(value[k]), UNITS[k], how=HOW[k], edge=float(own[k, 0]), line=float(own[k, 1]),
+            **{n: float(u[k]) for n, u in parts.items()},
+        )
+        for k, name in enumerate(NAMES)
+    }  # fmt: skip
+
+
+def _figures(lip: Lip, plane: Plane) -> Array:
+    """Figures under the order of `NAMES` with the photo's places held fixed."""
+    mm, ends = plane.to_mm(lip.px), plane.to_mm(lip.ends_px)
+    run = ends[1] - ends[0]
+    length = float(np.hypot(*run))
+    across = run / length
+    off = mm - ends[0]
+    x, y = off @ across, off @ np.array([-across[1], across[0]])
+    basis = np.column_stack([np.ones(len(x)), x - length / 2])
+    theta = np.linalg.solve(basis.T @ (lip.sound[:, None] * basis), basis.T @ (lip.sound * y))
+    away = y - basis @ theta
+    step = length / lip.length_mm * lip.step_mm
+    share = np.gradient(x) if len(x) > 2 else np.full(len(x), step)
+    share = np.clip(share, 0, 3 * step)
+    worn = np.where(lip.worn, away, 0.0)
+    noise = lip.spread_mm**2
+    rest = np.clip(away**2 - noise, 0, None) * ~lip.worn if not lip.worn.any() else 0.0 * away
+    square = float((worn**2 + rest) @ share) / length
+    top = float(away.max()) if not lip.worn.any() else float(away[lip.worn].max())
+    area = float(np.clip(worn, 0, None) @ share) + (0.0 if lip.worn.any() else float(np.clip(away, 0, None) @ share) / 2)
+    return np.array([
+        max(top, 0.0), np.sqrt(square), area, minimum_zone(x, y).height, least_squares_zone(x, y).height, length,
+        float(share[lip.worn].sum()),
+    ])  # fmt: skip
+
+
+def _own(lip: Lip, value: Array) -> Array:
+    """Parts (7, 2) of each figure: the edge's own places, and the sound line."""
+    px = lip.trace.patch.px_mm
+    place = float(np.hypot(EDGE_PX * px, lip.spread_mm))
+    alike = max(ALIKE_MM, px)
+    length = lip.length_mm
+    eroded = float(value[6])
+    at = lip.x_mm[int(np.argmax(np.where(lip.worn, lip.away_mm, -np.inf)))] if lip.worn.any() else length / 2
+    line = float(lip.u_line(np.array([at]))[0])
+    mean = float(lip.u_line(lip.x_mm[lip.worn] if lip.worn.any() else lip.x_mm).mean())
+    rms = max(float(value[1]), place)
+    reach = eroded if lip.worn.any() else length
+    follow = FOLLOW * float(value[0])
+    edge_area = float(np.hypot(place * np.sqrt(alike * reach), 0.15 * EDGE_PX * px * reach))
+    return np.array([
+        [np.hypot(place, follow), line], [np.hypot(place * 0.5, 0.5 * follow), mean * min(1.0, eroded / length + 0.3)],
+        [np.hypot(edge_area, FOLLOW * 0.5 * float(value[2])), mean * reach],
+        [np.hypot(1.4 * place, follow), 0.0], [np.hypot(1.4 * place, follow), 0.0],
+        [np.sqrt(2) * 0.6 * px + 0.03, 0.0], [0.5 + 0.05 * eroded, 0.0],
+    ])  # fmt: skip
+
+
+def to_finding(lip: Lip, number: int, plane: Plane) -> Finding | None:
+    """The washout of a lip; None when it is sound."""
+    if not lip.worn.any():
+        return None
+    figures = lip_figures(lip, plane)
+    quantities = {name: figures[name] for name in NAMES[:5]}
+    top = figures["max_deviation"]
+    flags = ["faint"] if isinstance(top, Measured) and top.value < FAINT * max(0.12, 3.5 * lip.spread_mm) else []
+    if lip.seen < 0.98:
+        flags.append("cut-by-frame")
+    inside = lip.ends_px[0] + np.linspace(1, 0, 40)[:, None] * (lip.ends_px[1] - lip.ends_px[0])
+    return Finding(
+        id=f"W{number}", kind="washout", outline_px=np.vstack([lip.px, inside]), quantities=quantities,
+        flags=tuple(flags), places_px=_places(lip),
+    )
+
+
+def _places(lip: Lip) -> Array:
+    """Where to put the gauge: the deepest place of each bay, deepest first, then halfway down the deepest."""
+    bounds = np.flatnonzero(np.diff(np.concatenate([[0], lip.worn.astype(int), [0]]))).reshape(-1, 2)
+    tops = [int(a + np.argmax(lip.away_mm[a:b])) for a, b in bounds]
+    tops.sort(key=lambda k: -float(lip.away_mm[k]))
+    first = next(((a, b) for a, b in bounds if a <= tops[0] < b), (0, len(lip.px)))
+    more = [int((tops[0] + end) / 2) for end in (first[0], first[1] - 1)]
+    spread = [k for k in more if abs(lip.x_mm[k] - lip.x_mm[tops[0]]) > 2.0]
+    return np.asarray(lip.px[[*tops, *spread][:5]])
+
+
+def washed_texture(lip: Lip) -> Quantity:
+    """How rough the picture is beside the washed edge against beside the sound one; no roughness of the metal."""
+    patch = lip.trace.patch
+    log = log_gray(patch.values)
+    fine = np.abs(log - cv2.GaussianBlur(log, (0, 0), 3.0))
+    rows = np.round(lip.trace.row[:, None] + np.linspace(0.4, 1.6, 6)[None, :] / patch.step_mm).astype(int)
+    rows = np.clip(rows, 0, len(fine) - 1)
+    beside = fine[rows, np.round(lip.trace.column).astype(int)[:, None]].mean(axis=1)
+    worn = np.interp(lip.trace.x_mm, lip.x_mm, lip.worn.astype(float)) > 0.5
+    if worn.sum() < 20 or (~worn).sum() < 20:
+        return Unmeasured(reason="no washed and sound edge to compare", hint="feel the lip with a fingernail")
+    groups = [beside[mask] for mask in (worn, ~worn)]
+    ratio = float(np.median(groups[0]) / max(np.median(groups[1]), 1e-6))
+    scatter = [float(np.std(g) / np.sqrt(max(1.0, len(g) * patch.step_mm / 2.0)) / max(g.mean(), 1e-6)) for g in groups]
+    return Measured.of(ratio, "1", how="picture's grain beside the washed edge over that beside the sound edge; "
+                       "texture only, no roughness", scatter=ratio * float(np.hypot(*scatter)))  # fmt: skip

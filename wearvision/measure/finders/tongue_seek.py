@@ -1,0 +1,235 @@
+"""Where a lip may be: straight runs of edge that close off an opening, with a side going up from each of their ends.
+
+The plane's small map is turned until straight edges lie along its rows and columns. A lip is a row between two columns
+that carry edges on the opening's side of it; of its own edge only parts need be straight, the rest may be washed out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from wearvision.measure.chart import Chart, chart_of
+from wearvision.measure.edges import Grid, slope
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+
+ALONG_MM, SIDE_MM = 4.0, 7.0
+"""Edges are summed over so much of their length; a side is looked at over so much of its own."""
+PEAKS, LEADS, OPENINGS = 28, 8, 4
+"""Rows and columns taken up, shapes of a direction, and openings handed on, each with edges across it."""
+LENGTHS_MM = (15.0, 130.0)
+"""Lips shorter or longer than this are not looked for unless stated."""
+HEIGHTS_MM = (6.0, 75.0)
+TURNS = 2
+USUAL, LEAST_SLOPE = 88.0, 0.006
+"""Edges are held against this percentile of the map's own slopes, and a least step of log grey per sample."""
+MATES = 4
+APART_MM = 5.0
+"""Leads whose corners all lie nearer than this to those of another are the same."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lead:
+    """A place where a lip may be.
+
+    Attributes
+    ----------
+    left_mm, right_mm : (2,) arrays
+        Corners, plane mm; metal lies a quarter turn (x to y) from left-to-right.
+    score : float
+        How much of it is there: sides and lip, 0 to 4.
+    """
+
+    left_mm: Array
+    right_mm: Array
+    score: float
+
+    @property
+    def length_mm(self) -> float:
+        """Distance of the corners."""
+        return float(np.hypot(*(self.right_mm - self.left_mm)))
+
+
+def seek_lips(
+    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], length_mm: float | None = None
+) -> tuple[Lead, ...]:
+    """Places where a lip may be, most likely first; of the stated length if there is one."""
+    chart = chart_of(gray, plane, exclude_px)
+    groups = [group for turn in turns_deg(chart) for group in _leads(chart, turn, length_mm)]
+    kept: list[Lead] = []
+    for group in sorted(groups, key=lambda one: -one[0].score)[:OPENINGS]:
+        kept += [lead for lead in group if all(_apart(lead, other) > APART_MM for other in kept)]
+    return tuple(kept)
+
+
+def turns_deg(chart: Chart) -> list[float]:
+    """Directions (0 to 90 degrees) that long straight edges of the map share, strongest first."""
+    low, high = np.percentile(chart.values[chart.valid], (0.5, 99.5)) if chart.valid.any() else (0.0, 1.0)
+    shown = np.clip((chart.values - low) / max(high - low, 1e-3) * 255, 0, 255).astype(np.uint8)
+    found = cv2.createLineSegmentDetector().detect(shown)[0]
+    if found is None:
+        return []
+    lines = np.asarray(found, dtype=np.float64).reshape(-1, 4)
+    ends = np.clip(np.round(lines).astype(int), 0, np.array(shown.shape[::-1] * 2) - 1)
+    lines = lines[chart.valid[ends[:, 1], ends[:, 0]] & chart.valid[ends[:, 3], ends[:, 2]]]
+    run = lines[:, 2:] - lines[:, :2]
+    size = np.hypot(run[:, 0], run[:, 1]) * chart.step_mm
+    angle = np.degrees(np.arctan2(run[:, 1], run[:, 0])) % 90
+    votes = np.histogram(angle, bins=180, range=(0, 90), weights=np.clip(size - 2.0, 0, None) ** 2)[0]
+    calm = np.convolve(np.tile(votes, 3), np.exp(-0.5 * (np.arange(-6, 7) / 2.0) ** 2), "same")[180:360]
+    out: list[float] = []
+    for _ in range(TURNS):
+        best = int(np.argmax(calm))
+        if calm[best] <= 0:
+            break
+        near = np.abs((angle - (best + 0.5) / 2 + 45) % 90 - 45)
+        part = near < 2.0
+        weight = (np.clip(size - 2.0, 0, None) ** 2)[part]
+        off = (angle[part] - (best + 0.5) / 2 + 45) % 90 - 45
+        out.append(float((best + 0.5) / 2 + (off @ weight) / max(weight.sum(), 1e-9)))
+        calm[(np.arange(180) - best + 90) % 180 - 90 > 180] = 0
+        calm[np.abs((np.arange(180) - best + 90) % 180 - 90) < 10] = 0
+    return out
+
+
+def _apart(one: Lead, other: Lead) -> float:
+    ends = (one.left_mm - other.left_mm, one.right_mm - other.right_mm)
+    return max(float(np.hypot(*end)) for end in ends)
+
+
+def _leads(chart: Chart, turn_deg: float, length_mm: float | None) -> list[list[Lead]]:
+    """Leads of all four directions of a turned map, each with those across its opening."""
+    values, valid, back = _turned(chart, turn_deg)
+    upright, level = (_evidence(g, valid, chart.step_mm) for g in (values, values.T.copy()))
+    level = level.T
+    out: list[list[Lead]] = []
+    for quarter in range(4):
+        pair = (upright, level) if quarter % 2 == 0 else (level, upright)
+        sides, lips = (np.ascontiguousarray(np.rot90(m, quarter)) for m in pair)
+        for group in _shapes(sides, lips, chart.step_mm, length_mm):
+            out.append([])
+            for row, first, last, score in group:
+                ends = np.array([_unturned(row, column, quarter, values.shape) for column in (first, last)])
+                mm = chart.origin_mm + (ends @ back[:, :2].T + back[:, 2]) * chart.step_mm
+                out[-1].append(Lead(left_mm=mm[0], right_mm=mm[1], score=score))
+    return out
+
+
+def _turned(chart: Chart, turn_deg: float) -> tuple[Grid, Grid, Array]:
+    """The map turned so that `turn_deg` runs along its rows, its valid mask, and the way back (2, 3)."""
+    height, width = chart.values.shape
+    cos, sin = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    spin = np.array([[cos, sin], [-sin, cos]])
+    corners = np.array([[0, 0], [width, 0], [0, height], [width, height]]) @ spin.T
+    low, size = corners.min(axis=0), np.ceil(np.ptp(corners, axis=0)).astype(int)
+    there = np.column_stack([spin, -low])
+    shape = (int(size[0]), int(size[1]))
+    values = cv2.warpAffine(chart.values, there, shape, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    valid = cv2.warpAffine(chart.valid.astype(np.uint8), there, shape, flags=cv2.INTER_NEAREST)
+    valid = cv2.erode(valid, np.ones((5, 5), np.uint8))
+    return (
+        np.asarray(values, dtype=np.float32), np.asarray(valid, dtype=np.float32),
+        np.column_stack([spin.T, spin.T @ low]),
+    )  # fmt: skip
+
+
+def _unturned(row: int, column: int, quarter: int, shape: tuple[int, ...]) -> tuple[int, int]:
+    """Column and row in the map of a place in the map after `np.rot90`."""
+    height, width = shape
+    return {
+        0: (column, row), 1: (width - 1 - row, column), 2: (width - 1 - column, height - 1 - row),
+        3: (row, height - 1 - column),
+    }[quarter]  # fmt: skip
+
+
+def _evidence(values: Grid, valid: Grid, step_mm: float) -> Grid:
+    """How clearly an upright edge runs through each pixel, 0 to 1 (of the map or its transpose)."""
+    seen = valid if values.shape == valid.shape else valid.T
+    run = max(3, round(ALONG_MM / step_mm) | 1)
+    size = np.abs(cv2.blur(slope(values, 1.0) * seen, (1, run)))
+    usual = float(np.percentile(size[seen > 0], USUAL)) if (seen > 0).any() else 1.0
+    clear = np.clip(size / (usual + LEAST_SLOPE) - 0.5, 0, 3) / 3
+    return np.asarray(cv2.dilate(clear.astype(np.float32), np.ones((1, 3), np.uint8)) * seen, dtype=np.float32)
+
+
+def _shapes(
+    sides: Grid, lips: Grid, step_mm: float, length_mm: float | None
+) -> list[list[tuple[int, int, int, float]]]:
+    """Row, first and last column and score of the best shapes, metal below, opening above; with each those across."""
+    tall, wide = (max(3, round(mm / step_mm)) for mm in (SIDE_MM, 6.0))
+    down = np.vstack([np.zeros((1, sides.shape[1]), np.float32), np.cumsum(sides, axis=0)])
+    over = np.hstack([np.zeros((lips.shape[0], 1), np.float32), np.cumsum(lips, axis=1)])
+    columns = _peaks((down[tall:] - down[:-tall]).max(axis=0) / tall, 3)
+    rows = _peaks((over[:, wide:] - over[:, :-wide]).max(axis=1) / wide, 2)
+    rows = rows[(rows > tall) & (rows < len(sides) - tall)]
+    if len(columns) < 2 or not len(rows):
+        return []
+    a, b = np.triu_indices(len(columns), 1)
+    first, last = np.minimum(columns[a], columns[b]), np.maximum(columns[a], columns[b])
+    length = (last - first) * step_mm
+    low, high = LENGTHS_MM if length_mm is None else (length_mm * 0.985 - 1.0, length_mm * 1.015 + 1.0)
+    fits = (length > low) & (length < high)
+    first, last = first[fits], last[fits]
+    if not len(first):
+        return []
+    r = rows[:, None]
+    side = [(down[r, c] - down[r - tall, c]) / tall for c in (first, last)]
+    below = [(down[r + tall // 2, c] - down[r + 2, c]) / (tall // 2) for c in (first, last)]
+    span = (last - first)[None, :]
+    whole = np.maximum(over[r, last] - over[r, first], over[r - 1, last] - over[r - 1, first]) / span
+    beyond = [
+        (over[r, np.clip(c + s, 0, sides.shape[1])] - over[r, c]) / wide * s / wide
+        for c, s in ((first, -wide), (last, wide))
+    ]
+    score = side[0] + side[1] + np.minimum(*side) + whole - 0.4 * (below[0] + below[1]) - 0.2 * (beyond[0] + beyond[1])
+    near = max(1, round(0.7 * APART_MM / step_mm))
+    out: list[tuple[int, int, int, float]] = []
+    score = score.copy()
+    for _ in range(LEADS):
+        k, m = divmod(int(np.argmax(score)), len(first))
+        if not np.isfinite(score[k, m]):
+            break
+        out.append((int(rows[k]), int(first[m]), int(last[m]), float(score[k, m])))
+        same = (np.abs(first - first[m]) <= near) & (np.abs(last - last[m]) <= near)
+        score[np.ix_(np.abs(rows - rows[k]) <= near, same)] = -np.inf
+    return [[shape, *_mates(down, over, shape, step_mm)] for shape in out]
+
+
+def _mates(
+    down: Grid, over: Grid, shape: tuple[int, int, int, float], step_mm: float
+) -> list[tuple[int, int, int, float]]:
+    """Edges across the opening from a shape: of one opening each of two edges may be the lip.
+
+    Such a shape is given with first and last column exchanged: its metal lies the other way.
+    """
+    row, first, last, _ = shape
+    heights = np.arange(round(HEIGHTS_MM[0] / step_mm), round(HEIGHTS_MM[1] / step_mm))
+    rows = row - heights
+    heights, rows = heights[rows >= 0], rows[rows >= 0]
+    if not len(rows):
+        return []
+    side = [(down[row, c] - down[rows, c]) / heights for c in (first, last)]
+    span, end = last - first, max(2, round(0.25 * (last - first)))
+    whole = (over[rows, last] - over[rows, first]) / span
+    ends = [(over[rows, c + end] - over[rows, c]) / end for c in (first, last - end)]
+    far = np.clip(rows - round(SIDE_MM / 2 / step_mm), 0, None)
+    on = [(down[np.clip(rows - 2, 0, None), c] - down[far, c]) * step_mm / (SIDE_MM / 2) for c in (first, last)]
+    score = side[0] + side[1] + np.minimum(*side) + 0.5 * (whole + np.maximum(*ends)) - 0.4 * (on[0] + on[1])
+    out, near = [], max(1, round(0.7 * APART_MM / step_mm))
+    for _ in range(MATES):
+        k = int(np.argmax(score))
+        if np.isfinite(score[k]):
+            out.append((int(rows[k]), last, first, float(score[k])))
+        score[np.abs(rows - rows[k]) <= near] = -np.inf
+    return out
+
+
+def _peaks(strength: Grid, apart: int) -> Array:
+    """Places of the strongest peaks of a curve."""
+    top = cv2.dilate(strength.reshape(-1, 1).astype(np.float32), np.ones((2 * apart + 1, 1), np.uint8)).ravel()
+    places = np.flatnonzero((strength >= top) & (strength > 0.1))
+    return np.asarray(np.sort(places[np.argsort(-strength[places])][:PEAKS]))

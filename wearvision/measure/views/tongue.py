@@ -1,0 +1,79 @@
+"""A volute lip: which edge it is, and how far it is washed out."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearvision.measure.finders.tongue import Lip, lip_of
+from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
+from wearvision.measure.finders.tongue_seek import seek_lips
+from wearvision.measure.finders.tongue_trace import trace_lip
+from wearvision.measure.look import Look, Seen
+
+CLEAR, CLEAR_SURE = 1.7, 2.6
+"""Least strength of the weakest tenth of an edge that is taken for one, and to be taken for worn as well."""
+HINT = "state lip_length_mm, have both ends of the lip in the picture, or mark it by hand"
+TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
+UNSTATED = ("which edge is the lip", "its length is not stated: the edge was picked from the picture; state lip_length_mm")
+SOUND = ("which edge is the lip", "several edges fit and none is washed out; the figures are those of the least straight")
+TRIED, CHECKED = 12, 4
+
+
+def see(look: Look) -> Seen:
+    """The lip's edge against its sound line."""
+    length = look.stated.nominal.get("lip_length_mm")
+    lips = find_lips(look, length)
+    if not lips:
+        return Seen(not_assessed=(("lip", f"no clear straight edge that may be it; {HINT}"), TEXTURE))
+    worn = [lip for lip in lips if lip.worn.any()]
+    missing = [TEXTURE] if length is not None else [TEXTURE, UNSTATED]
+    if len(worn) > 1 and not _outdone(worn):
+        where = "several edges that may be it are not straight"
+        return Seen(not_assessed=(("lip", f"{where}; {HINT}"), TEXTURE))
+    lip = max(lips, key=lambda one: (one.worn.any(), float(one.away_mm.max())))
+    if not worn and len(lips) > 1:
+        missing.append(SOUND)
+    if lip.seen < 0.98:
+        missing.append(("part of the lip", f"{100 * (1 - lip.seen):.0f} % of it is out of view or covered"))
+    finding = to_finding(lip, 1, look.plane)
+    summary = lip_figures(lip, look.plane)
+    if finding is not None:
+        summary["washed_texture"] = washed_texture(lip)
+    return Seen(
+        findings=() if finding is None else (finding,), summary=summary, not_assessed=tuple(missing),
+        circles_px=(np.vstack([lip.px, lip.ends_px[::-1]]),),
+    )  # fmt: skip
+
+
+def find_lips(look: Look, length_mm: float | None) -> list[Lip]:
+    """Edges that may be the lip, clearest first, each once."""
+    leads = seek_lips(look.gray, look.plane, look.cards_px, length_mm)[:TRIED]
+    rough = []
+    for lead in leads:
+        trace = trace_lip(look.gray, look.plane, lead, look.cards_px, blur_px=look.blur_px, coarse=True)
+        if trace is not None:
+            rough.append((float(np.percentile(trace.clear, 10)), lead))
+    rough.sort(key=lambda one: -one[0])
+    out: list[Lip] = []
+    for clear, lead in rough[:CHECKED]:
+        if clear < CLEAR / 2:
+            break
+        trace = trace_lip(look.gray, look.plane, lead, look.cards_px, blur_px=look.blur_px)
+        lip = None if trace is None else lip_of(trace, look.plane)
+        if lip is None or lip.clear < (CLEAR_SURE if lip.worn.any() else CLEAR):
+            continue
+        if all(_apart_mm(lip, other, look) > 2.0 for other in out):
+            out.append(lip)
+    return out
+
+
+def _apart_mm(one: Lip, other: Lip, look: Look) -> float:
+    """Largest distance between the corners of two lips, whichever way round."""
+    a, b = (look.plane.to_mm(lip.ends_px) for lip in (one, other))
+    return min(float(np.hypot(*(a - c).T).max()) for c in (b, b[::-1]))
+
+
+def _outdone(worn: list[Lip]) -> bool:
+    """Whether one lip is so much clearer than all others that it stands alone."""
+    clear = sorted((lip.clear for lip in worn), reverse=True)
+    return clear[0] > 2.0 * clear[1]
