@@ -103,10 +103,10 @@ def bite_truth(land: Land, bite: Bite) -> dict[str, float]:
     angle = math.radians(bite.middle_deg) + np.linspace(-half, half, 4001)
     inner, outer = edges_at(land, angle)
     start, edge = (land.inner_mm, inner) if bite.edge == "inner" else (land.outer_mm, outer)
-    area = abs(np.trapezoid(edge**2 - start**2, angle)) / 2
+    area = abs(float(np.trapezoid(edge**2 - start**2, angle))) / 2
     return {
         "loss": float(np.abs(edge - start).max()), "arc": bite.arc_deg,
-        "remaining_width": float((outer - inner).min()), "area": float(area),
+        "remaining_width": float((outer - inner).min()), "area": area,
     }  # fmt: skip
 
 

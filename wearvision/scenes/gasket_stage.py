@@ -78,7 +78,8 @@ def draw_land(rng: Rng) -> Land:
 
 def _bite(rng: Rng, land: Land, middle_deg: float) -> Bite:
     through = rng.random() < 0.08
-    loss = land.width_mm * 1.05 if through else float(math.exp(rng.uniform(math.log(0.5), math.log(land.width_mm * 0.9))))
+    partial = 0.0 if through else rng.uniform(math.log(0.5), math.log(land.width_mm * 0.9))
+    loss = land.width_mm * 1.05 if through else math.exp(partial)
     arc = float(math.exp(rng.uniform(math.log(3), math.log(40))))
     least = math.degrees(0.5 * loss / land.outer_mm)
     return Bite(
@@ -129,7 +130,9 @@ def _aim(land: Land, card: Card) -> Array:
     return np.vstack([ring, [[x, y, card.printed_mm] for x, y in card.corners(2.0)]])
 
 
-def bodies(rng: Rng, land: Land, cracks: tuple[Crack, ...], part: Part, card: Card, ground_mm: float) -> tuple[Body, ...]:
+def bodies(
+    rng: Rng, land: Land, cracks: tuple[Crack, ...], part: Part, card: Card, ground_mm: float
+) -> tuple[Body, ...]:
     """Ground, land, bolt holes, and the block under a card beside."""
     reach = float(np.hypot(*np.array(card.corners(6.0)).T).max())
     wide = ground_mm if card.support == "face" else max(ground_mm, reach if rng.random() < 0.5 else 0.0)

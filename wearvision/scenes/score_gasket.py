@@ -144,8 +144,8 @@ def table(figures: Mapping[str, Any]) -> str:
     """The summary as text for a person."""
     lines = [
         f"photos {figures['photos']}, refused {figures['refused']}, least width not measured {figures['unmeasured']}",
-        f"notches found {figures['found']}, missed {figures['missed']} ({figures['missed_from_1_mm']} of them 1 mm deep "
-        f"or more), false {figures['false']}; recall {figures['recall']:.3f}; false per sound land "
+        f"notches found {figures['found']}, missed {figures['missed']} ({figures['missed_from_1_mm']} of them 1 mm "
+        f"deep or more), false {figures['false']}; recall {figures['recall']:.3f}; false per sound land "
         f"{figures['false_per_sound_land']} ({figures['sound_lands']} sound)",
         f"cracks {figures['cracks']}, found {figures['cracks_found']}, false {figures['cracks_false']}",
         f"{'quantity':16} {'n':>4} {'median':>8} {'90 %':>8} {'bias':>8} {'cover':>6} {'U95':>7}",

@@ -210,7 +210,7 @@ def _edge(
     worth[(into < -out_mm) | (into > whole)] = -1e6
     lead = len(worth) // 4 if strip.closed else 0
     order = np.concatenate([np.arange(len(worth) - lead, len(worth)), np.arange(len(worth)), np.arange(lead)])
-    path = _best_way(worth[order], JUMP_COST * step)
+    path = best_way(worth[order], JUMP_COST * step)
     return path[lead : lead + len(worth)]
 
 
@@ -226,7 +226,7 @@ def _hold(calm: Grid, circle_mm: Array, strip: Strip) -> Array:
     return np.asarray(HOLD_MM * np.clip((step / usual - 0.3) / 0.4, 0, 1), dtype=np.float64)
 
 
-def _best_way(worth: Array, cost: float) -> NDArray[np.int64]:
+def best_way(worth: Array, cost: float) -> NDArray[np.int64]:
     """Best way through the rows when moving aside costs so much per column (dynamic programming)."""
     count, wide = worth.shape
     place = np.arange(wide)

@@ -23,13 +23,17 @@ FOOT_SHARE, FOOT_MM = 0.05, 0.15
 """A bite begins where the loss is over this share of its depth, and over so many mm."""
 EDGE_PX, RAGGED_MM = 0.2, 0.04
 """Standard uncertainty common to an edge: localisation, photo px; its own raggedness, mm."""
-TIP_DEG = 0.15
-"""Standard uncertainty of where a bite begins or ends, besides."""
+TIP_DEG, FOOT_DOUBT = 0.4, 0.05
+"""Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat."""
+DEPTH_DOUBT = 0.02
+"""Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
 OPEN_MM, DEEP_SHARE, STEP_SHARE = 0.9, 0.4, 0.3
 """Where a bite is deeper than this and this share of its depth, what is left of a step at the old edge has to be less
 than this share of the new edge's."""
 SHALLOW_ROWS, SHALLOW_SURE = 10, 0.8
 """Shallower ones have to be this long, and clear over this share."""
+THROUGH_MM = 1.5
+"""With less left, a step must be missing at the other edge's circle as well."""
 BREACH_MM = 0.3
 """Less than this left is a leak path."""
 
@@ -47,7 +51,8 @@ class Bite:
 def land_findings(land: Land, plane: Plane) -> tuple[Finding, ...]:
     """The land, then its bites, deepest first."""
     loss = _losses(land)
-    bites, unsure = [], []
+    bites: list[Bite] = []
+    unsure: list[Bite] = []
     for k in (0, 1):
         for bite in _bites(loss[k], max(0.02, land.scatter_mm[k]), k, land):
             (bites if _is_open(bite, loss[k], land) else unsure).append(bite)
@@ -86,6 +91,10 @@ def _is_open(bite: Bite, loss: Array, land: Land) -> bool:
         return bool(len(sure) >= SHALLOW_ROWS and sure.mean() > SHALLOW_SURE)
     old = _step(land, rows, land.sound_mm[bite.edge][rows])
     new = _step(land, rows, (land.inner_mm, land.outer_mm)[bite.edge][rows])
+    other = land.sound_mm[1 - bite.edge][rows]
+    through = np.abs(other - (land.inner_mm, land.outer_mm)[bite.edge][rows]) < THROUGH_MM
+    if through.any() and _step(land, rows[through], other[through]) > STEP_SHARE * new:
+        return False  # the other edge still stands where this one would have gone through
     return old < STEP_SHARE * new
 
 
@@ -143,11 +152,13 @@ def _whole(land: Land, bites: list[Bite], plane: Plane) -> Finding:
     padded = np.concatenate([wide[-CALM_ROWS:], wide, wide[:CALM_ROWS]])
     calm = running_median(padded, CALM_ROWS)[CALM_ROWS:-CALM_ROWS]
     for bite in bites:
-        rows = np.arange(bite.first, bite.last + 1) % lap
+        rows = _rows(bite, lap)
         calm[rows] = wide[rows]
     known = land.seen & land.sure
     least = int(np.argmin(np.where(known, calm, np.inf)))
-    quantities: dict[str, Quantity] = {"remaining_width": _across(land, least, float(calm[least]), plane)}
+    bitten = any(least in _rows(b, lap) for b in bites)
+    lost = sum(float(loss[least]) for loss in _losses(land)) if bitten else 0.0
+    quantities: dict[str, Quantity] = {"remaining_width": _across(land, least, float(calm[least]), plane, lost)}
     usual = int(np.argsort(np.where(known, calm, np.nan))[int(known.sum()) // 2])
     quantities["width"] = _across(land, usual, float(calm[usual]), plane)
     some = slice(None, None, max(1, lap // 360))
@@ -164,19 +175,23 @@ def _whole(land: Land, bites: list[Bite], plane: Plane) -> Finding:
     )  # fmt: skip
 
 
-def _across(land: Land, row: int, width_mm: float, plane: Plane) -> Quantity:
+def _rows(bite: Bite, lap: int) -> NDArray[np.int64]:
+    return np.arange(bite.first, bite.last + 1) % lap
+
+
+def _across(land: Land, row: int, width_mm: float, plane: Plane, lost_mm: float = 0.0) -> Quantity:
     """A width at a row with its uncertainty."""
     middle = (land.inner_mm[row] + land.outer_mm[row]) / 2
     radii = np.array([middle - width_mm / 2, middle + width_mm / 2])
     ends = ring_points(land.face.centre_mm, np.full(2, land.deg[row]), radii)
-    return _length(ends, land, plane, "left between the edges")
+    return _length(ends, land, plane, "left between the edges", lost_mm)
 
 
-def _length(ends_mm: Array, land: Land, plane: Plane, how: str) -> Quantity:
+def _length(ends_mm: Array, land: Land, plane: Plane, how: str, lost_mm: float) -> Quantity:
     ends_px = plane.to_px(ends_mm)
     value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
     edge = 1.4 * EDGE_PX * land.strip.px_mm
-    return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=RAGGED_MM * 1.4,
+    return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=float(np.hypot(RAGGED_MM * 1.4, DEPTH_DOUBT * lost_mm)),
                        **{name: float(u[0]) for name, u in parts.items()})  # fmt: skip
 
 
@@ -192,19 +207,19 @@ def _bite(name: str, bite: Bite, loss: Array, land: Land, plane: Plane) -> Findi
     deepest = bite.deepest
     centre = land.face.centre_mm
     tip = ring_points(centre, np.full(2, land.deg[deepest]), np.array([sound[deepest], edge[deepest]]))
-    lost = _length(tip, land, plane, "deepest, from the edge's own circle")
+    lost = _length(tip, land, plane, "deepest, from the edge's own circle", float(loss[deepest]))
     assert isinstance(lost, Measured)
     area = float(np.sum(np.clip(np.nan_to_num(loss[at]), 0, None) * (edge[at] + sound[at]) / 2) * np.radians(step))
     arc = float(len(rows) * step)
     length = float(np.radians(arc) * np.mean(edge[at]))
     side = EDGE_PX * land.strip.px_mm + RAGGED_MM / 2
     scale = 2 * area * lost.u / max(lost.value, 1e-6) if lost.value > 3 else 0.0
-    end = float(np.hypot(TIP_DEG, step)) * 1.4 + float(np.degrees(0.15 / max(float(np.mean(edge[at])), 1.0)))
+    end = float(np.hypot(TIP_DEG, FOOT_DOUBT * arc))
     outline = np.vstack([ring_points(centre, deg, edge[at]), ring_points(centre, deg, sound[at])[::-1]])
     quantities: dict[str, Quantity] = {
         "loss": lost,
         "arc": Measured.of(arc, "deg", how="from foot to foot", outline=end),
-        "remaining_width": _across(land, deepest, float(land.width_mm[deepest]), plane),
+        "remaining_width": _across(land, deepest, float(land.width_mm[deepest]), plane, float(loss[deepest])),
         "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side * length, scale=scale),
     }
     flags = ("breach",) if float(land.width_mm[deepest]) < BREACH_MM else ()

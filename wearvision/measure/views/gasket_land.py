@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.gasket import follow_land
+from wearvision.measure.finders.land_crack import find_cracks
 from wearvision.measure.finders.notch import land_findings
 from wearvision.measure.look import Look, Seen
 from wearvision.stated import Stated
@@ -33,7 +34,7 @@ def see(look: Look) -> Seen:
         if share > 0.02:
             missing.append(("part of the land", f"{100 * share:.0f} % of it is {why}"))
     return Seen(
-        findings=land_findings(land, look.plane), not_assessed=tuple(missing),
+        findings=(*land_findings(land, look.plane), *find_cracks(land, look.plane)), not_assessed=tuple(missing),
         circles_px=tuple(face.circle_px(look.plane, r) for r in face.radii_mm[::-1]),
     )  # fmt: skip
 
