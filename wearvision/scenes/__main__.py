@@ -13,6 +13,8 @@ from wearvision.scenes.views import STAGES
 FRAME_SEEDS = (9002, 9003, 9004, 9007, 9009, 9012, 9014, 9015, 9019, 9020, 9022, 9024)
 """Scenes of the small frames that the test suite keeps, two of them clean."""
 FRAME_WIDTH_PX = 1840
+SCORERS = {"wear-face": "score", "vane-edge": "score_vane_edge", "gasket-land": "score_gasket"}
+"""Module that holds measurements of a view against the truth."""
 
 
 def _draw(options: argparse.Namespace) -> int:
@@ -65,10 +67,11 @@ def _scales(options: argparse.Namespace) -> int:
 
 
 def _score(options: argparse.Namespace) -> int:
+    import importlib
     import json
 
-    from wearvision.scenes.score import score_folder, score_results, table
-
+    scorer = importlib.import_module(f"wearvision.scenes.{SCORERS[_view_of(options.folder)]}")
+    table, score_folder, score_results = scorer.table, scorer.score_folder, scorer.score_results
     if options.results:
         lines = options.results.read_text(encoding="utf-8").splitlines()
         figures = score_results(options.folder, [json.loads(line) for line in lines if line.strip()])
@@ -80,6 +83,17 @@ def _score(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(figures))
     return 0
+
+
+def _view_of(folder: Path) -> str:
+    """View of a folder's first truth record; scenes of one view are scored at a time."""
+    import json
+
+    for path in sorted(folder.glob("*.json")):
+        record = json.loads(path.read_text(encoding="utf-8"))
+        if isinstance(record, dict) and record.get("view") in SCORERS:
+            return str(record["view"])
+    return "wear-face"
 
 
 def _rules(options: argparse.Namespace) -> int:

@@ -191,7 +191,8 @@ def _length(ends_mm: Array, land: Land, plane: Plane, how: str, lost_mm: float) 
     ends_px = plane.to_px(ends_mm)
     value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
     edge = 1.4 * EDGE_PX * land.strip.px_mm
-    return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=float(np.hypot(RAGGED_MM * 1.4, DEPTH_DOUBT * lost_mm)),
+    outline = float(np.hypot(RAGGED_MM * 1.4, DEPTH_DOUBT * lost_mm))
+    return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=outline,
                        **{name: float(u[0]) for name, u in parts.items()})  # fmt: skip
 
 
