@@ -123,7 +123,8 @@ def decode(data: bytes, name: str) -> Photo:
     with _picture(data, name) as picture:
         stored = picture.size
         picture.draft("L", stored)
-        luminance = _flat(picture).convert("L")
+        flat = _flat(picture)
+        luminance = flat if flat.mode == "L" else flat.convert("L")  # a conversion to its own mode would copy
         exif = _exif(picture)
         orientation = _orientation(exif)
         gray = np.asarray(_upright(luminance, orientation))

@@ -127,20 +127,21 @@ def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Stri
     gain = layer[(span % len(layer))[:, None], index].astype(np.float64)
     drift = np.diff(np.rint(guess).astype(int), prepend=round(guess[0]))
     size, edge = index.shape[1], int(np.abs(drift).max()) + 1
-    before = np.full(size + 2 * edge, -1e9)
-    total = gain[0] - 0.1 * np.abs(np.arange(-reach, reach + 1))
-    stepped = np.zeros(index.shape, dtype=np.int8)
-    for i in range(1, len(span)):
-        before[edge : edge + size] = total
-        at = edge + drift[i]
-        stay, left, right = before[at : at + size], before[at - 1 : at - 1 + size], before[at + 1 : at + 1 + size]
-        aside = np.maximum(left, right) - STRAY_COST
-        total = np.maximum(stay, aside)
-        stepped[i] = np.where(stay >= aside, 0, np.where(left >= right, -1, 1))
-        total += gain[i]
+    totals = np.full((len(span), size + 2 * edge), -1e9)
+    totals[0, edge : edge + size] = gain[0] - 0.1 * np.abs(np.arange(-reach, reach + 1))
+    aside = np.empty(size)
+    for i, at in enumerate((edge + drift[1:]).tolist(), start=1):
+        before, total = totals[i - 1], totals[i, edge : edge + size]
+        np.maximum(before[at - 1 : at - 1 + size], before[at + 1 : at + 1 + size], out=aside)
+        np.subtract(aside, STRAY_COST, out=aside)
+        np.maximum(before[at : at + size], aside, out=aside)
+        np.add(aside, gain[i], out=total)
     path = np.empty(len(span), dtype=np.int64)
-    path[-1] = int(np.argmax(total))
+    path[-1] = place = int(np.argmax(totals[-1, edge : edge + size]))
     for i in range(len(span) - 1, 0, -1):
-        path[i - 1] = min(max(path[i] + drift[i] + stepped[i, path[i]], 0), size - 1)
+        at = place + int(drift[i]) + edge
+        left, stay, right = totals[i - 1, at - 1 : at + 2].tolist()
+        step = 0 if stay >= max(left, right) - STRAY_COST else -1 if left >= right else 1
+        path[i - 1] = place = min(max(at - edge + step, 0), size - 1)
     rows = np.arange(len(span))
     return index[rows, path].astype(np.float64), gain[rows, path]

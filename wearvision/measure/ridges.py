@@ -86,8 +86,12 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
 
 def _take(free: Strip, ribbon: Ribbon) -> None:
     """What one ribbon covers is no part of the next."""
-    for row, low, high in zip(ribbon.rows % len(free.valid), ribbon.inner, ribbon.outer, strict=True):
-        free.valid[row, max(0, round(low)) : max(0, round(high) + 1)] = False
+    low = np.maximum(0, np.rint(ribbon.inner)).astype(int)
+    high = np.maximum(0, np.rint(ribbon.outer) + 1).astype(int)
+    part = slice(int(low.min()), int(high.max()))
+    column = np.arange(free.valid.shape[1])[part]
+    covered = (column >= low[:, None]) & (column < high[:, None])
+    free.valid[ribbon.rows % len(free.valid), part] &= ~covered
 
 
 def _seam(gain: Grid) -> int:
@@ -99,11 +103,12 @@ def _seam(gain: Grid) -> int:
 def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> None:
     """Forbid ribbons that overlap one that is taken."""
     rows, inner, outer = (x[ROWS // 2 :: ROWS] for x in (ribbon.rows, ribbon.inner, ribbon.outer))
-    cell = np.arange(gain.shape[2])
-    low = (inner[:, None] / COLUMNS - widths / 2 - 1).astype(int)[..., None]
-    high = (outer[:, None] / COLUMNS + widths / 2 + 2).astype(int)[..., None]
+    low = np.maximum(0, (inner[:, None] / COLUMNS - widths / 2 - 1).astype(int))[..., None]
+    high = np.maximum(0, (outer[:, None] / COLUMNS + widths / 2 + 2).astype(int))[..., None]
+    part = slice(int(low.min()), int(high.max()))
+    cell = np.arange(gain.shape[2])[part]
     at = rows // ROWS % len(gain)
-    gain[at] = np.where((cell >= low) & (cell < high), NOWHERE, gain[at])
+    gain[at, :, part] = np.where((cell >= low) & (cell < high), NOWHERE, gain[at, :, part])
 
 
 def _best_run(path: list[State], gain: Array, widths: Array, strip: Strip) -> range:
@@ -174,28 +179,37 @@ def _at_border(lower: Grid, upper: Grid, side: slice, edge: int, half: tuple[int
     return np.asarray(total, dtype=np.float32)
 
 
+SLIDE_STEP, WIDEN_STEP, NOTHING = np.float32(SLIDE), np.float32(WIDEN), np.float32(0)
 STEPS = ((0, 0, 0.0), (0, -1, SLIDE), (0, 1, SLIDE), (-1, 0, WIDEN), (1, 0, WIDEN))
 
 
 def _align(gain: Grid, seam: int) -> Grid:
-    """Best score of a run that ends at each state, on rows taken from the seam on."""
+    """Best score of a run that ends at each state, on rows taken from the seam on.
+
+    Widths and columns lie in one line with a rim of zeros between: a step aside or to the next width is a shift of it.
+    """
     rows, widths, columns = gain.shape
-    table = np.zeros(gain.shape, dtype=np.float32)
-    before = np.full((widths + 2, columns + 2), -np.float32(WIDEN), dtype=np.float32)
-    before[1:-1, 1:-1] = 0
-    side, wide = (np.empty((widths, columns), dtype=np.float32) for _ in range(2))
+    span, whole = columns + 2, (widths + 2) * (columns + 2)
+    here = slice(span, whole - span)
+    length = whole - 2 * span
+    table = np.zeros((rows, whole), dtype=np.float32)
+    told = np.full((rows, widths, span), -np.inf, dtype=np.float32)
+    told[:, :, 1:-1] = gain
+    told = told.reshape(rows, length)
+    before = np.zeros(whole, dtype=np.float32)
+    side, wide = (np.empty(length, dtype=np.float32) for _ in range(2))
     for i in range(rows):
-        best = table[i]
-        np.maximum(before[1:-1, :-2], before[1:-1, 2:], out=side)
-        np.maximum(before[:-2, 1:-1], before[2:, 1:-1], out=wide)
-        side -= np.float32(SLIDE)
-        wide -= np.float32(WIDEN)
+        best = table[i, here]
+        np.maximum(before[span - 1 : whole - span - 1], before[span + 1 : whole - span + 1], out=side)
+        np.maximum(before[:length], before[2 * span :], out=wide)
+        np.subtract(side, SLIDE_STEP, out=side)
+        np.subtract(wide, WIDEN_STEP, out=wide)
         np.maximum(side, wide, out=side)
-        np.maximum(before[1:-1, 1:-1], side, out=best)
-        best += gain[(i + seam) % rows]
-        np.maximum(best, 0, out=best)
-        before[1:-1, 1:-1] = best
-    return table
+        np.maximum(before[here], side, out=best)
+        np.add(best, told[(i + seam) % rows], out=best)
+        np.maximum(best, NOTHING, out=best)
+        before = table[i]
+    return table.reshape(rows, widths + 2, span)[:, 1:-1, 1:-1]
 
 
 def _trace(table: Grid, end: State) -> list[State]:

@@ -163,7 +163,10 @@ def _sample(
         x, y = _ray_pixels(plane, centre_mm, fine, radius)
         block_values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         shape = (stop - start, rays, len(radius))
-        values[start:stop] = block_values.reshape(shape).mean(axis=1, dtype=np.float32)
+        total = np.zeros((stop - start, len(radius)), dtype=np.float32)
+        for k in range(rays):
+            cv2.accumulate(block_values[k::rays], total)
+        np.divide(total, np.float32(rays), out=values[start:stop])
         mx, my = (m.reshape(shape)[:, rays // 2] for m in (x, y))
         frame[start:stop] = (mx >= 1) & (my >= 1) & (mx <= high[0] - 1) & (my <= high[1] - 1)
     return values, frame
