@@ -11,7 +11,7 @@ import numpy as np
 
 from wearvision import photos
 from wearvision.finding import Finding
-from wearvision.pages import overlay
+from wearvision.pages import land_strip, overlay
 from wearvision.pages.page import FindingRow, Picture, plain, say
 from wearvision.quantity import Measured
 from wearvision.rules.points import GaugePoint
@@ -65,6 +65,17 @@ def draw_photo(drawing: Drawing, side_px: int = BOARD_PX) -> Picture:
     """The whole photo with its overlay."""
     rgb = photos.thumbnail(drawing.path, side_px)
     return _picture(overlay.draw(rgb, drawing.model(rgb.shape[1] / drawing.width_px)), drawing, drawing.name)
+
+
+def draw_land(drawing: Drawing) -> Picture | None:
+    """What is left of a gasket land's width all round; nothing where no land was measured."""
+    lands = [f for f in drawing.findings if f.kind == "gasket-land" and not f.struck]
+    to_px = drawing.survey["scale"].get("plane_to_px")
+    if not lands or to_px is None or len(lands[0].outline_px) < 40:
+        return None
+    deg, width_mm = land_strip.profile(lands[0].outline_px, np.array(to_px))
+    title = f"Width left, mm, clockwise from the card's x axis; least {say(lands[0].quantities['remaining_width'])}"
+    return _picture(land_strip.draw_strip(deg, width_mm, title=title), drawing, f"{drawing.name}: width left")
 
 
 def draw_closeups(drawings: Sequence[Drawing], most: int, side_mm: float = 50.0, side_px: int = 720) -> list[Picture]:

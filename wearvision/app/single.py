@@ -12,7 +12,7 @@ from wearvision.app.bench import kept_in
 from wearvision.app.files import read_text, write_whole
 from wearvision.app.marking import read_marks, require_scale
 from wearvision.app.measuring import PhotoResult, measure_photo
-from wearvision.app.pictures import SHEET_PX, Drawing, draw_photo
+from wearvision.app.pictures import SHEET_PX, Drawing, draw_land, draw_photo
 from wearvision.errors import BadInput, UsageError, WearvisionError
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
@@ -146,6 +146,9 @@ def _write_overlay(path: Path, result: PhotoResult, target: Path) -> None:
         findings=tuple(finding_from_record(r) for r in result.records),
     )  # fmt: skip
     write_whole(target, draw_photo(drawing, SHEET_PX).jpeg)
+    strip = draw_land(drawing)
+    if strip is not None:
+        write_whole(target.with_name(target.name.replace("-overlay", "-land")), strip.jpeg)
 
 
 def words(public: dict[str, Any]) -> str:
