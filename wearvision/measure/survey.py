@@ -24,7 +24,7 @@ from wearvision.measure.rule.find import find_rule
 from wearvision.measure.rule.result import RuleScale
 from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.views import gasket_land, line_light, vane_edge, vanes, wear_face
+from wearvision.measure.views import gasket_land, line_light, tongue, vane_edge, vanes, wear_face
 from wearvision.measure.views.wear_face import totals
 from wearvision.quantity import Quantity, Unmeasured
 from wearvision.stated import Stated, View
@@ -42,6 +42,7 @@ ONE_RULE = (
 DEPTH = ("depth", "a photo shows where and how wide; the gauge says how deep")
 USUAL_BLUR_PX = 0.8
 VIEWS: Mapping[View, Callable[[Look], Seen]] = {
+    "tongue": tongue.see,
     "wear-face": wear_face.see, "gasket-land": gasket_land.see, "vane-edge": vane_edge.see,
     "line-light": line_light.see, "vane-front": vanes.see, "vane-back": vanes.see,
 }  # fmt: skip

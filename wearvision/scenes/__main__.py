@@ -13,7 +13,10 @@ from wearvision.scenes.views import STAGES
 FRAME_SEEDS = (9002, 9003, 9004, 9007, 9009, 9012, 9014, 9015, 9019, 9020, 9022, 9024)
 """Scenes of the small frames that the test suite keeps, two of them clean."""
 FRAME_WIDTH_PX = 1840
-SCORERS = {"wear-face": "score", "vane-edge": "score_vane_edge", "gasket-land": "score_gasket"}
+SCORERS = {
+    "wear-face": "score", "vane-edge": "score_vane_edge", "gasket-land": "score_gasket", "vane-front": "score_vanes",
+    "vane-back": "score_vanes", "tongue": "score_tongue",
+}  # fmt: skip
 """Module that holds measurements of a view against the truth."""
 
 

@@ -19,6 +19,8 @@ BLOCK_MM = 0.2
 NEAR_MM, NEAR_PX = 0.10, 0.9
 """An edge place lies on a line when no further from it than the sum of these."""
 STEEPEST = 0.06
+ABOVE, BELOW = 2.4, 3.5
+"""Places so many deviations behind the line, or before it, no longer count for it: wear lies on one side only."""
 SOUND_LEAST = 0.2
 """Share of the lip that must lie on the line."""
 ALIKE_MM = 1.5
@@ -144,7 +146,8 @@ def sound_line(x: Array, y: Array, tol: float) -> tuple[float, float, Array, flo
     spread = tol / 2
     for _ in range(12):
         off = y - basis @ theta
-        weight = np.clip(1 - (off / (3.0 * max(spread, tol / 6))) ** 2, 0, None) ** 2
+        reach = np.where(off > 0, ABOVE, BELOW) * max(spread, tol / 6)
+        weight = np.clip(1 - (off / reach) ** 2, 0, None) ** 2
         if weight.sum() < SOUND_LEAST * len(x):
             return None
         theta = np.linalg.solve(basis.T @ (weight[:, None] * basis), basis.T @ (weight * y))

@@ -14,10 +14,12 @@ from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
 
 FAINT = 1.8
 """A deviation below so many times the least significant one is flagged."""
-EDGE_PX = 0.35
+EDGE_PX = 0.45
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
-FOLLOW = 0.03
+FOLLOW = 0.04
 """Share of a deviation that following a ragged edge may miss."""
+AREA_SHARE = 0.03
+"""The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
          "eroded_length")  # fmt: skip
 UNITS: tuple[Unit, ...] = ("mm", "mm", "mm2", "mm", "mm", "mm", "mm")
@@ -56,15 +58,23 @@ def _figures(lip: Lip, plane: Plane) -> Array:
     share = np.gradient(x) if len(x) > 2 else np.full(len(x), step)
     share = np.clip(share, 0, 3 * step)
     worn = np.where(lip.worn, away, 0.0)
-    noise = lip.spread_mm**2
-    rest = np.clip(away**2 - noise, 0, None) * ~lip.worn if not lip.worn.any() else 0.0 * away
-    square = float((worn**2 + rest) @ share) / length
-    top = float(away.max()) if not lip.worn.any() else float(away[lip.worn].max())
-    area = float(np.clip(worn, 0, None) @ share) + (0.0 if lip.worn.any() else float(np.clip(away, 0, None) @ share) / 2)
+    if lip.worn.any():
+        top, square = float(_calm(away, 0.4 / step)[lip.worn].max()), float(worn**2 @ share) / length
+        area = float(np.clip(worn, 0, None) @ share) + float(np.clip(_calm(away, 2.0 / step), 0, None)[~lip.worn]
+                                                             @ share[~lip.worn])  # fmt: skip
+    else:
+        calm = _calm(away, 1.0 / step)
+        top, square, area = float(calm.max()), float(calm**2 @ share) / length, float(np.clip(calm, 0, None) @ share)
     return np.array([
         max(top, 0.0), np.sqrt(square), area, minimum_zone(x, y).height, least_squares_zone(x, y).height, length,
         float(share[lip.worn].sum()),
     ])  # fmt: skip
+
+
+def _calm(away: Array, wide: float) -> Array:
+    """Running mean over `wide` places, the ends repeated."""
+    count = max(1, round(wide) | 1)
+    return np.asarray(np.convolve(np.pad(away, count // 2, mode="edge"), np.ones(count) / count, "valid"))
 
 
 def _own(lip: Lip, value: Array) -> Array:
@@ -77,13 +87,12 @@ def _own(lip: Lip, value: Array) -> Array:
     at = lip.x_mm[int(np.argmax(np.where(lip.worn, lip.away_mm, -np.inf)))] if lip.worn.any() else length / 2
     line = float(lip.u_line(np.array([at]))[0])
     mean = float(lip.u_line(lip.x_mm[lip.worn] if lip.worn.any() else lip.x_mm).mean())
-    rms = max(float(value[1]), place)
     reach = eroded if lip.worn.any() else length
     follow = FOLLOW * float(value[0])
     edge_area = float(np.hypot(place * np.sqrt(alike * reach), 0.15 * EDGE_PX * px * reach))
     return np.array([
         [np.hypot(place, follow), line], [np.hypot(place * 0.5, 0.5 * follow), mean * min(1.0, eroded / length + 0.3)],
-        [np.hypot(edge_area, FOLLOW * 0.5 * float(value[2])), mean * reach],
+        [np.hypot(edge_area, AREA_SHARE * float(value[2])), mean * reach],
         [np.hypot(1.4 * place, follow), 0.0], [np.hypot(1.4 * place, follow), 0.0],
         [np.sqrt(2) * 0.6 * px + 0.03, 0.0], [0.5 + 0.05 * eroded, 0.0],
     ])  # fmt: skip
@@ -130,6 +139,7 @@ def washed_texture(lip: Lip) -> Quantity:
         return Unmeasured(reason="no washed and sound edge to compare", hint="feel the lip with a fingernail")
     groups = [beside[mask] for mask in (worn, ~worn)]
     ratio = float(np.median(groups[0]) / max(np.median(groups[1]), 1e-6))
-    scatter = [float(np.std(g) / np.sqrt(max(1.0, len(g) * patch.step_mm / 2.0)) / max(g.mean(), 1e-6)) for g in groups]
+    parts = [max(1.0, len(g) * patch.step_mm / 2.0) for g in groups]
+    scatter = [float(np.std(g) / np.sqrt(n) / max(g.mean(), 1e-6)) for g, n in zip(groups, parts, strict=True)]
     return Measured.of(ratio, "1", how="picture's grain beside the washed edge over that beside the sound edge; "
-                       "texture only, no roughness", scatter=ratio * float(np.hypot(*scatter)))  # fmt: skip
+                       "texture only, no roughness", scatter=ratio * float(np.hypot(scatter[0], scatter[1])))  # fmt: skip

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from wearvision.measure.chart import Chart, chart_of
-from wearvision.measure.edges import Grid, slope
+from wearvision.measure.chart import Chart, chart_of, scale_at
+from wearvision.measure.edges import Grid, log_gray, slope
+from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
@@ -28,6 +29,7 @@ TURNS = 2
 USUAL, LEAST_SLOPE = 88.0, 0.006
 """Edges are held against this percentile of the map's own slopes, and a least step of log grey per sample."""
 MATES = 4
+TURNED_PX = 900
 APART_MM = 5.0
 """Leads whose corners all lie nearer than this to those of another are the same."""
 
@@ -59,7 +61,8 @@ def seek_lips(
 ) -> tuple[Lead, ...]:
     """Places where a lip may be, most likely first; of the stated length if there is one."""
     chart = chart_of(gray, plane, exclude_px)
-    groups = [group for turn in turns_deg(chart) for group in _leads(chart, turn, length_mm)]
+    turned = [_turned(gray, plane, chart, turn, exclude_px) for turn in turns_deg(chart)]
+    groups = [group for patch in turned for group in _leads(patch, length_mm)]
     kept: list[Lead] = []
     for group in sorted(groups, key=lambda one: -one[0].score)[:OPENINGS]:
         kept += [lead for lead in group if all(_apart(lead, other) > APART_MM for other in kept)]
@@ -101,40 +104,36 @@ def _apart(one: Lead, other: Lead) -> float:
     return max(float(np.hypot(*end)) for end in ends)
 
 
-def _leads(chart: Chart, turn_deg: float, length_mm: float | None) -> list[list[Lead]]:
+def _leads(patch: Patch, length_mm: float | None) -> list[list[Lead]]:
     """Leads of all four directions of a turned map, each with those across its opening."""
-    values, valid, back = _turned(chart, turn_deg)
-    upright, level = (_evidence(g, valid, chart.step_mm) for g in (values, values.T.copy()))
+    seen = np.asarray(cv2.erode(patch.valid.astype(np.uint8), np.ones((5, 5), np.uint8)), dtype=np.float32)
+    log = log_gray(patch.values)
+    upright, level = (_evidence(g, v, patch.step_mm) for g, v in ((log, seen), (log.T.copy(), seen.T.copy())))
     level = level.T
     out: list[list[Lead]] = []
     for quarter in range(4):
         pair = (upright, level) if quarter % 2 == 0 else (level, upright)
         sides, lips = (np.ascontiguousarray(np.rot90(m, quarter)) for m in pair)
-        for group in _shapes(sides, lips, chart.step_mm, length_mm):
+        for group in _shapes(sides, lips, patch.step_mm, length_mm):
             out.append([])
             for row, first, last, score in group:
-                ends = np.array([_unturned(row, column, quarter, values.shape) for column in (first, last)])
-                mm = chart.origin_mm + (ends @ back[:, :2].T + back[:, 2]) * chart.step_mm
+                ends = np.array([_unturned(row, column, quarter, log.shape) for column in (first, last)])
+                mm = patch.to_mm(ends[:, 0], ends[:, 1])
                 out[-1].append(Lead(left_mm=mm[0], right_mm=mm[1], score=score))
     return out
 
 
-def _turned(chart: Chart, turn_deg: float) -> tuple[Grid, Grid, Array]:
-    """The map turned so that `turn_deg` runs along its rows, its valid mask, and the way back (2, 3)."""
-    height, width = chart.values.shape
-    cos, sin = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    spin = np.array([[cos, sin], [-sin, cos]])
-    corners = np.array([[0, 0], [width, 0], [0, height], [width, height]]) @ spin.T
-    low, size = corners.min(axis=0), np.ceil(np.ptp(corners, axis=0)).astype(int)
-    there = np.column_stack([spin, -low])
-    shape = (int(size[0]), int(size[1]))
-    values = cv2.warpAffine(chart.values, there, shape, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    valid = cv2.warpAffine(chart.valid.astype(np.uint8), there, shape, flags=cv2.INTER_NEAREST)
-    valid = cv2.erode(valid, np.ones((5, 5), np.uint8))
-    return (
-        np.asarray(values, dtype=np.float32), np.asarray(valid, dtype=np.float32),
-        np.column_stack([spin.T, spin.T @ low]),
-    )  # fmt: skip
+def _turned(gray: Image, plane: Plane, chart: Chart, turn_deg: float, exclude_px: tuple[Array, ...]) -> Patch:
+    """What the map shows, rolled out anew with `turn_deg` along its rows."""
+    across = np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
+    down = np.array([-across[1], across[0]])
+    rows, columns = np.nonzero(chart.valid)
+    mm = chart.origin_mm + np.column_stack([columns, rows])[::7] * chart.step_mm
+    along, aside = mm @ across, mm @ down
+    size = (float(np.ptp(along)), float(np.ptp(aside)))
+    step = max(max(size) / TURNED_PX, 1.5 * scale_at(plane, (np.array([plane.size_px]) - 1) / 2))
+    origin = along.min() * across + aside.min() * down
+    return patch_of(gray, plane, origin, across, size, step_mm=step, exclude_px=exclude_px)
 
 
 def _unturned(row: int, column: int, quarter: int, shape: tuple[int, ...]) -> tuple[int, int]:
@@ -147,8 +146,8 @@ def _unturned(row: int, column: int, quarter: int, shape: tuple[int, ...]) -> tu
 
 
 def _evidence(values: Grid, valid: Grid, step_mm: float) -> Grid:
-    """How clearly an upright edge runs through each pixel, 0 to 1 (of the map or its transpose)."""
-    seen = valid if values.shape == valid.shape else valid.T
+    """How clearly an upright edge runs through each pixel, 0 to 1."""
+    seen = valid
     run = max(3, round(ALONG_MM / step_mm) | 1)
     size = np.abs(cv2.blur(slope(values, 1.0) * seen, (1, run)))
     usual = float(np.percentile(size[seen > 0], USUAL)) if (seen > 0).any() else 1.0

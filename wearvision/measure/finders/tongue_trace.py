@@ -1,4 +1,4 @@
-"""Follow the edge of a lip at full resolution: one place in each column of a band along it, the best way from end to end.
+"""Follow the edge of a lip at full resolution: a place in each column of a band along it, the best way end to end.
 
 The band is rolled out with metal below. What lies well below looks like metal, what lies just above like the opening; a
 step between them marks the edge. Floor, wall and shadow in the opening may look like anything, so the opening's greys
@@ -129,9 +129,8 @@ def _worth(log: Grid, strong: Grid, patch: Patch, inner: slice, line: float) -> 
     step = patch.step_mm
     metal_rows = slice(min(len(log) - 4, round(line + 7.0 / step)), len(log))
     open_rows = slice(max(0, round(line - 4.0 / step)), max(2, round(line - 0.6 / step)))
-    level = np.median(log[metal_rows], axis=0)
-    half = max(1, round(5.0 / step))
-    level = cv2.blur(level.reshape(1, -1).astype(np.float32), (2 * half + 1, 1)).ravel()
+    metal = np.median(log[metal_rows], axis=0).reshape(1, -1).astype(np.float32)
+    level = cv2.blur(metal, (2 * max(1, round(5.0 / step)) + 1, 1)).ravel()
     seen = patch.valid[:, inner]
     rest = (log - level[None, :])[:, inner]
     low, high = np.percentile(rest[seen], (1, 99)) if seen.any() else (-1.0, 1.0)

@@ -2,37 +2,49 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
 from wearvision.measure.finders.tongue_seek import seek_lips
 from wearvision.measure.finders.tongue_trace import trace_lip
+from wearvision.measure.label import with_label
 from wearvision.measure.look import Look, Seen
 
 CLEAR, CLEAR_SURE = 1.7, 2.6
 """Least strength of the weakest tenth of an edge that is taken for one, and to be taken for worn as well."""
 HINT = "state lip_length_mm, have both ends of the lip in the picture, or mark it by hand"
 TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
-UNSTATED = ("which edge is the lip", "its length is not stated: the edge was picked from the picture; state lip_length_mm")
-SOUND = ("which edge is the lip", "several edges fit and none is washed out; the figures are those of the least straight")
-TRIED, CHECKED = 12, 4
+WHICH = "which edge is the lip"
+UNSTATED = (WHICH, "its length is not stated: the edge was picked from the picture; state lip_length_mm")
+SOUND = (WHICH, "several edges fit and none is washed out; the figures are those of the least straight")
+ALONE = (WHICH, "only one edge of its length could be followed, and it is sound; another would not be judged")
+TRIED, CHECKED = 20, 5
+LENGTH_OFF = 0.7, 0.013
+"""A lip's length lies within the sum of these, mm and share, of a stated one."""
+SHORTEST_MM, PLAIN_MM = 20.0, 0.5
+"""Without a stated length, shorter edges and fainter washouts are not taken for a lip's."""
 
 
 def see(look: Look) -> Seen:
     """The lip's edge against its sound line."""
     length = look.stated.nominal.get("lip_length_mm")
+    look = replace(look, cards_px=tuple(with_label(look.gray, look.plane, card) for card in look.cards_px))
     lips = find_lips(look, length)
     if not lips:
         return Seen(not_assessed=(("lip", f"no clear straight edge that may be it; {HINT}"), TEXTURE))
     worn = [lip for lip in lips if lip.worn.any()]
     missing = [TEXTURE] if length is not None else [TEXTURE, UNSTATED]
+    if length is None and not worn:
+        return Seen(not_assessed=(("lip", f"which of the straight edges it is cannot be told; {HINT}"), TEXTURE))
     if len(worn) > 1 and not _outdone(worn):
         where = "several edges that may be it are not straight"
         return Seen(not_assessed=(("lip", f"{where}; {HINT}"), TEXTURE))
     lip = max(lips, key=lambda one: (one.worn.any(), float(one.away_mm.max())))
-    if not worn and len(lips) > 1:
-        missing.append(SOUND)
+    if not worn:
+        missing.append(SOUND if len(lips) > 1 else ALONE)
     if lip.seen < 0.98:
         missing.append(("part of the lip", f"{100 * (1 - lip.seen):.0f} % of it is out of view or covered"))
     finding = to_finding(lip, 1, look.plane)
@@ -60,11 +72,21 @@ def find_lips(look: Look, length_mm: float | None) -> list[Lip]:
             break
         trace = trace_lip(look.gray, look.plane, lead, look.cards_px, blur_px=look.blur_px)
         lip = None if trace is None else lip_of(trace, look.plane)
-        if lip is None or lip.clear < (CLEAR_SURE if lip.worn.any() else CLEAR):
+        if lip is None or not _plausible(lip, length_mm):
             continue
         if all(_apart_mm(lip, other, look) > 2.0 for other in out):
             out.append(lip)
     return out
+
+
+def _plausible(lip: Lip, length_mm: float | None) -> bool:
+    """Whether a lip's edge is clear enough for what it says, and as long as was stated."""
+    worn = bool(lip.worn.any())
+    if lip.clear < (CLEAR_SURE if worn else CLEAR):
+        return False
+    if length_mm is not None:
+        return abs(lip.length_mm - length_mm) < LENGTH_OFF[0] + LENGTH_OFF[1] * length_mm
+    return lip.length_mm >= SHORTEST_MM and (not worn or float(lip.away_mm.max()) > PLAIN_MM)
 
 
 def _apart_mm(one: Lip, other: Lip, look: Look) -> float:
