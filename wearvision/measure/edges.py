@@ -39,6 +39,15 @@ def along(values: Grid, rows: int, *, closed: bool) -> Grid:
     return np.asarray(out[half:-half] if closed else out, dtype=np.float32)
 
 
+def median(values: NDArray[np.floating]) -> float:
+    """Median of finite numbers (N,), N > 0, as numpy's: a tenth of its cost on the few of one block or circle."""
+    half = len(values) // 2
+    if len(values) % 2:
+        return float(np.partition(values, half)[half])
+    part = np.partition(values, (half - 1, half))
+    return float((part[half - 1] + part[half]) / 2)
+
+
 def peak_offset(left: Array, top: Array, right: Array) -> Array:
     """Offset of a parabola's vertex from its middle sample, -0.5 to 0.5 columns."""
     bend = left - 2 * top + right
@@ -95,7 +104,7 @@ def fit_circles(
         residual = far - theta[2:][group]
         for k in range(count):
             mine = np.abs(residual[group == k])
-            spread[k] = max(floor_mm, 1.4826 * float(np.median(mine))) if len(mine) else floor_mm
+            spread[k] = max(floor_mm, 1.4826 * median(mine)) if len(mine) else floor_mm
         robust = np.clip(1 - (residual / (4.0 * spread[group])) ** 2, 0, None) ** 2
         jacobian = np.column_stack([off / far[:, None], group[:, None] == np.arange(count)[None, :]])
         weighted = jacobian * (robust / spread[group] ** 2)[:, None]

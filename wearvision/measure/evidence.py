@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, along, log_gray, slope
+from wearvision.measure.edges import Grid, along, log_gray, median, slope
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -119,7 +119,7 @@ def _usual(cells: Grid, seen: NDArray[np.bool_], strip: Strip) -> Grid:
         for k in range(columns):
             part = (slice(row_cut[i], row_cut[i + 1]), slice(column_cut[k], column_cut[k + 1]))
             here = cells[part][seen[part]]
-            grid[i, k] = 1.4826 * np.median(here) if len(here) > 10 else np.nan
+            grid[i, k] = 1.4826 * median(here) if len(here) > 10 else np.nan
     floor = np.nanmedian(grid) if np.isfinite(grid).any() else np.float32(1e-3)
     grid = np.where(np.isfinite(grid), grid, floor)
     lone = np.median(grid, axis=1, keepdims=True)

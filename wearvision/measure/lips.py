@@ -168,8 +168,10 @@ def _steadied(inner: Array, outer: Array, inner_z: Array, outer_z: Array) -> tup
 
 def running_median(values: Array, width: int) -> Array:
     """Running median over an odd number of values, ends repeated."""
-    padded = np.pad(values, width // 2, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+    half = width // 2
+    padded = np.concatenate([np.repeat(values[:1], half), values, np.repeat(values[-1:], half)])
+    windows = np.lib.stride_tricks.sliding_window_view(padded, width)
+    return np.asarray(np.partition(windows, half, axis=1)[:, half])
 
 
 def _thickness(signed: Grid, column: NDArray[np.int64], side: int, per_px: float) -> Array:

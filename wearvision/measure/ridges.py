@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from wearvision.measure.edges import Grid
-from wearvision.measure.evidence import COLUMNS, ROWS, Evidence, mean_between, moved
+from wearvision.measure.evidence import COLUMNS, ROWS, Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import FULL_GAP, Ribbon, extend
 from wearvision.measure.sectors import refine
@@ -141,37 +141,56 @@ def _gains(found: Evidence, widths: Array, cell_px: float, cell_mm: float) -> Gr
     """Score (T', W, R') of a ribbon centred on a cell, for each width in cells."""
     z = found.z
     rows, columns = z.shape
-    unlike = np.cumsum(np.pad(found.off, ((0, 0), (1, 0))), axis=1).astype(np.float32)
     out = np.full((rows, len(widths), columns), NOWHERE, dtype=np.float32)
     crest = np.minimum(z, CLIP) - OFFSET
-    sums = np.cumsum(np.pad(np.maximum(crest, 0), ((0, 0), (1, 0))), axis=1).astype(np.float32)
+    room = round(2 * float(widths[-1]) + 4.0 / cell_px) + 8
+    unlike, sums = _Shifted(found.off, room, summed=True), _Shifted(np.maximum(crest, 0), room, summed=True)
     for k, width in enumerate(widths):
         slack = max(1, round(0.08 * width))
-        score: Grid = np.asarray(cv2.dilate(crest, np.ones((1, 2 * slack + 1), np.uint8)), dtype=np.float32)
+        lip = cv2.dilate(crest, np.ones((1, 2 * slack + 1), np.uint8))
+        score = _Shifted(np.asarray(lip, dtype=np.float32), room)
         near = max(1, round(max(4.0 / cell_px, 0.3 * width)))
         a, b = int(np.floor(width / 2 + 0.5)), int(np.ceil(width / 2 - 0.5))
-        lower, upper = moved(score, -a), moved(score, b)
-        total = np.minimum(lower, upper) + 0.5 * (lower + upper)
-        inside = np.minimum(mean_between(unlike, 1 - a, b - 1), 3.0) - USUAL
+        lower, upper = score.at(-a), score.at(b)
+        weaker_and_mean = np.minimum(lower, upper) + 0.5 * (lower + upper)
+        total = weaker_and_mean.copy()
+        inside = np.minimum(unlike.mean(1 - a, b - 1), 3.0) - USUAL
         total += (UNLIKE + MASS * width * cell_mm) * inside
-        left = mean_between(unlike, -a - near - slack, -a - slack)
-        right = mean_between(unlike, b + slack, b + slack + near)
-        beside = np.maximum(left, right)
+        beside = np.maximum(unlike.mean(-a - near - slack, -a - slack), unlike.mean(b + slack, b + slack + near))
         total -= BESIDE * np.maximum(beside - USUAL, 0.0)
-        total += INSIDE * (moved(sums, b - slack)[:, :-1] - moved(sums, slack + 1 - a)[:, :-1])
-        total -= OUTSIDE * (moved(sums, -a - slack)[:, :-1] - moved(sums, -a - slack - near)[:, :-1])
-        total -= OUTSIDE * (moved(sums, b + slack + near + 1)[:, :-1] - moved(sums, b + slack + 1)[:, :-1])
+        total += INSIDE * (sums.at(b - slack) - sums.at(slack + 1 - a))
+        total -= OUTSIDE * (sums.at(-a - slack) - sums.at(-a - slack - near))
+        total -= OUTSIDE * (sums.at(b + slack + near + 1) - sums.at(b + slack + 1))
         reach = a + slack + near + 2
         out[:, k, reach : columns - reach] = total[:, reach : columns - reach]
         for side, edge in ((slice(0, reach), -1), (slice(columns - reach, columns), 1)):
-            out[:, k, side] = _at_border(lower, upper, side, edge, (a, b))
-    out[np.repeat((z <= 0)[:, None, :], len(widths), axis=1)] = UNSEEN
-    return np.minimum(out, MOST)
+            out[:, k, side] = _at_border(weaker_and_mean, side, edge, (a, b))
+    np.copyto(out, np.float32(UNSEEN), where=(z <= 0)[:, None, :])
+    return np.minimum(out, MOST, out=out)
 
 
-def _at_border(lower: Grid, upper: Grid, side: slice, edge: int, half: tuple[int, int]) -> Grid:
+class _Shifted:
+    """An image whose columns are read some way off, 0 from outside: views of one copy with room on either side."""
+
+    def __init__(self, image: Grid, room: int, *, summed: bool = False) -> None:
+        """With `summed` its running sums along the rows: entry c is the sum before column c."""
+        if summed:
+            image = np.cumsum(np.pad(image, ((0, 0), (1, 0))), axis=1).astype(np.float32)
+        self._columns, self._room = image.shape[1] - summed, room
+        self._wide = np.pad(image, ((0, 0), (room, room)))
+
+    def at(self, by: int) -> Grid:
+        """Column c of the answer is column c + by."""
+        return self._wide[:, self._room + by : self._room + by + self._columns]
+
+    def mean(self, low: int, high: int) -> Grid:
+        """Mean over the columns c + low to c + high, of running sums; wrong near the border."""
+        return np.asarray((self.at(high + 1) - self.at(low)) / np.float32(high + 1 - low))
+
+
+def _at_border(lips: Grid, side: slice, edge: int, half: tuple[int, int]) -> Grid:
     """Score beside the strip's border, where nothing beyond can be seen; -4 where the ribbon would cross it."""
-    total = (np.minimum(lower, upper) + 0.5 * (lower + upper))[:, side].copy()
+    total = lips[:, side].copy()
     if edge < 0:
         total[:, : half[0] + 1] = NOWHERE
     else:
