@@ -155,11 +155,12 @@ def _follow(
     ridge = _ridge(log_gray(patch.values), line_mm / patch.step_mm)
     ridge = np.asarray(cv2.blur(ridge, (round(ALONG_MM / patch.step_mm) | 1, 1)), dtype=np.float32)
     usual = 1.4826 * float(np.median(np.abs(ridge[seen][::5]))) + 1e-4
-    told = np.where(seen, np.clip(ridge / usual, 0, CLIP), 0).astype(np.float32)
+    size_map = np.where(seen, np.maximum(ridge / usual, 0), 0).astype(np.float32)
+    told = np.minimum(size_map, np.float32(CLIP))
     every = max(1, round(0.25 / patch.step_mm))
     columns = np.arange(every // 2, told.shape[1], every)
     row = _path(told[:, columns], JUMP_COST * every)
-    place, size = _centre(told, columns, row, line_mm / patch.step_mm)
+    place, size = _centre(size_map, columns, row, line_mm / patch.step_mm)
     sure = size > CLEAR
     runs = np.flatnonzero(sure)
     if len(runs) * every * patch.step_mm < 8.0:
@@ -200,9 +201,13 @@ def _path(told: Grid, cost: float) -> NDArray[np.int64]:
 
 def _centre(told: Grid, columns: NDArray[np.int64], row: NDArray[np.int64], wide: float) -> tuple[Array, Array]:
     """Middle of the line near each row, by its centre of mass, and its size there."""
-    half = max(2, round(0.8 * wide))
-    index = np.clip(row[:, None] + np.arange(-half, half + 1), 0, len(told) - 1)
-    light = np.maximum(told[index, columns[:, None]], 0).astype(np.float64)
-    size = light.max(axis=1)
-    light = np.maximum(light - 0.3 * size[:, None], 0)
-    return np.sum(light * index, axis=1) / np.maximum(light.sum(axis=1), 1e-9), size
+    half, place = max(2, round(wide)), row.astype(np.float64)
+    size = np.zeros(len(columns))
+    for _ in range(4):
+        index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half, half + 1), 0, len(told) - 1)
+        light = told[index, columns[:, None]].astype(np.float64)
+        size = light.max(axis=1)
+        light = np.maximum(light - 0.3 * size[:, None], 0)
+        place = np.sum(light * index, axis=1) / np.maximum(light.sum(axis=1), 1e-9)
+        place = np.where(size > 0, place, row)
+    return place, size

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.finding import Finding
 from wearvision.measure.finders.light_line import LightLine
@@ -22,11 +23,13 @@ ELEVATION_SD_DEG = 0.5
 """Standard uncertainty of a stated elevation; common practice, no source."""
 LEAST_DEPTH_MM, NOISES = 0.25, 6.0
 """A section is deeper than this, and than so many times the scatter on sound metal."""
-GAP_MM, LEAST_MM, FLANK_MM = 0.8, 0.5, 3.0
+GAP_MM, LEAST_MM, FLANK_MM = 0.8, 0.5, 2.0
 """Gaps that are bridged, length of the shortest section, and how near sound metal must show on either side of one."""
 WALL_SHARE, WALL_MM = 0.03, 0.02
 """Standard uncertainty for a line of some width on a wall or over a bottom narrower than itself."""
-TURNS = 30
+TURNS, NEAR_MM = 30, 1.5
+"""Turns of the fit of the sound line, and how near the middle of its band it begins."""
+Flags = NDArray[np.bool_]
 TIP = 5
 """The greatest depth is the median of so many places about the deepest."""
 
@@ -50,40 +53,54 @@ def depths(plane: Plane, px: Array, sound: Sound, elevation_deg: float) -> Array
     ----------
     elevation_deg : of the plane of light over the measured plane, 5 to 85
     """
-    rotation, shift = plane.pose
-    uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - plane.theta[8:10]) / plane.focal_px
-    ray = np.column_stack([undistort(uv, float(plane.theta[7]), float(plane.theta[12])), np.ones(len(uv))]) @ rotation
-    foot = shift @ rotation
-    rad = np.radians(elevation_deg)
-    down = np.array([*(np.cos(rad) * sound.towards), np.sin(rad) * np.sign(foot[2])])
-    normal = np.cross(np.array([*sound.along, 0.0]), down)
+    ray, normal, foot = _meeting(plane, px, sound, elevation_deg)
     start = np.array([*sound.point_mm, 0.0])
     reach = ((start + foot) @ normal) / (ray @ normal)
     lit = ray * reach[:, None] - foot
     return np.asarray(lit[:, 2] * np.sign(foot[2]))
 
 
+def _meeting(plane: Plane, px: Array, sound: Sound, elevation_deg: float) -> tuple[Array, Array, Array]:
+    """Rays of pixels (N, 3) and the unit normal of the plane of light in the plane's axes, and the camera's foot."""
+    rotation, shift = plane.pose
+    uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - plane.theta[8:10]) / plane.focal_px
+    ray = np.column_stack([undistort(uv, float(plane.theta[7]), float(plane.theta[12])), np.ones(len(uv))]) @ rotation
+    foot = shift @ rotation
+    rad = np.radians(elevation_deg)
+    down = np.array([*(np.cos(rad) * sound.towards), np.sin(rad) * np.sign(foot[2])])
+    return ray, np.cross(np.array([*sound.along, 0.0]), down), foot
+
+
+def steepness_deg(plane: Plane, px: Array, sound: Sound, elevation_deg: float) -> float:
+    """Angle between the view of a photo pixel and the plane of light: near 0 the camera looks along the light."""
+    ray, normal, _ = _meeting(plane, px, sound, elevation_deg)
+    return float(np.degrees(np.arcsin(np.median(np.abs(ray @ normal) / np.linalg.norm(ray, axis=1)))))
+
+
 def sound_line(line: LightLine, plane: Plane, elevation_deg: float) -> Sound:
     """The straight line that most of the light keeps to, and the side to which deeper places shift it."""
-    points, sure = line.points_mm(), line.sure
-    use = points[sure]
-    weight = np.ones(len(use))
-    centre, along, off, spread = use.mean(axis=0), np.array([1.0, 0.0]), np.zeros(len(use)), 1.0
+    points = line.points_mm()
+    first = line.patch.to_mm(line.column, np.full(len(line.column), line.patch.values.shape[0] / 2))
+    start = first[len(first) // 2]
+    along = line.patch.across
+    weight = (line.sure & (np.hypot(*(points - first).T) < NEAR_MM)).astype(np.float64) + 1e-6
+    off, spread = np.zeros(len(points)), NEAR_MM
     for turn in range(TURNS):
-        centre = np.average(use, axis=0, weights=weight)
-        _, _, axes = np.linalg.svd((use - centre) * np.sqrt(weight)[:, None], full_matrices=False)
-        along = axes[0]
-        off = (use - centre) @ np.array([-along[1], along[0]])
-        spread = max(0.01, 1.4826 * float(np.median(np.abs(off))))
-        wide = max(spread, 0.6 * 0.8**turn) * 3.0
-        weight = np.clip(1 - (off / wide) ** 2, 1e-6, None) ** 2
-    normal = np.array([-along[1], along[0]])
-    kept = np.abs(off) < 3 * spread
-    side = np.sign(np.sum(np.clip(off[~kept], -8, 8))) or 1.0
-    flat = Sound(point_mm=centre, along=along, towards=normal * side, spread_mm=0.0, level_u_mm=0.0)
-    told = depths(plane, plane.to_px(use[kept]), flat, elevation_deg)
+        start = np.average(points, axis=0, weights=weight)
+        axes = np.linalg.svd((points - start) * np.sqrt(weight)[:, None], full_matrices=False)[2]
+        along = axes[0] * np.sign(axes[0] @ along)
+        off = (points - start) @ np.array([-along[1], along[0]])
+        near = line.sure & (np.abs(off) < max(3 * spread, NEAR_MM * 0.8**turn))
+        spread = max(0.01, 1.4826 * float(np.median(np.abs(off[near])))) if near.any() else NEAR_MM
+        weight = np.where(line.sure, np.clip(1 - (off / (4 * spread)) ** 2, 1e-9, None) ** 2, 1e-9)
+    level = line.sure & (np.abs(off) < 4 * spread)
+    aside = [off[run.first : run.last + 1] for run in _flanked(line.sure & ~level, level, line)]
+    side = float(np.sign(np.sum([np.sum(run) for run in aside]))) if aside else 1.0
+    towards = np.array([-along[1], along[0]]) * (side or 1.0)
+    flat = Sound(point_mm=start, along=along, towards=towards, spread_mm=0.0, level_u_mm=0.0)
+    told = depths(plane, plane.to_px(points[level]), flat, elevation_deg)
     scatter = max(0.005, 1.4826 * float(np.median(np.abs(told - np.median(told)))))
-    return replace(flat, spread_mm=scatter, level_u_mm=scatter / np.sqrt(max(1.0, kept.sum() / 6.0)))
+    return replace(flat, spread_mm=scatter, level_u_mm=float(scatter / np.sqrt(max(1.0, level.sum() / 6.0))))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,18 +112,22 @@ class Section:
 
 
 def sections(line: LightLine, depth_mm: Array, sound: Sound) -> list[Section]:
-    """Runs of places that lie below the sound metal."""
-    deep = line.sure & (depth_mm > max(LEAST_DEPTH_MM, NOISES * sound.spread_mm))
+    """Runs of places that lie below the sound metal, with sound metal near on both sides."""
+    least = max(LEAST_DEPTH_MM, NOISES * sound.spread_mm)
+    return _flanked(line.sure & (depth_mm > least), line.sure & (np.abs(depth_mm) <= least), line)
+
+
+def _flanked(deep: Flags, level: Flags, line: LightLine) -> list[Section]:
+    """Runs of deep places with level ones near on both sides."""
     rows = np.flatnonzero(deep)
     if not len(rows):
         return []
     step = float(np.median(np.diff(line.column))) * line.patch.step_mm
     parts = np.split(rows, np.flatnonzero(np.diff(rows) * step > GAP_MM) + 1)
     runs = [Section(first=int(p[0]), last=int(p[-1])) for p in parts if (p[-1] - p[0] + 1) * step >= LEAST_MM]
-    level = line.sure & (np.abs(depth_mm) <= max(LEAST_DEPTH_MM, NOISES * sound.spread_mm))
     reach = round(FLANK_MM / step)
     flanks = [(level[max(0, r.first - reach) : r.first], level[r.last + 1 : r.last + 1 + reach]) for r in runs]
-    return [run for run, sides in zip(runs, flanks, strict=True) if min(side.sum() for side in sides) >= 3]
+    return [run for run, sides in zip(runs, flanks, strict=True) if min(side.sum() for side in sides) >= reach / 2]
 
 
 def to_finding(

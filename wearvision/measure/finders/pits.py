@@ -1,6 +1,6 @@
-"""Pits outlined by a person: size, area, and the classes of the ASTM G46 chart.
+"""An outlined pit: size, area, and the classes of the ASTM G46 chart.
 
-No pit is searched for here. The chart shows typical pictures, not the edges of classes, and the standard names
+The chart shows typical pictures, not the edges of classes, and the standard names
 no rounding rule (facts 9.1; chart values from memory): the class nearest on a log scale is a house rule, and
 the raw value always stands beside it.
 """
@@ -61,9 +61,11 @@ def measure_field(count: int, pit_area_mm2: float, face_area_mm2: float) -> dict
     density = count / (face_area_mm2 * 1e-6)
     how = "ASTM G46 chart A, nearest on a log scale (house rule; chart from memory)"
     out: dict[str, Quantity] = {
-        "pit_count": Measured(value=float(count), u=0.0, unit="count", how="pits marked by a person"),
-        "pit_density": Measured(value=density, u=math.sqrt(count) / (face_area_mm2 * 1e-6), unit="1/m2", how="marked"),
-        "pit_share": Measured(value=pit_area_mm2 / face_area_mm2, u=0.0, unit="1", how="of the face's ring, marked"),
+        "pit_count": Measured(value=float(count), u=0.0, unit="count", how="pits found or marked"),
+        "pit_density": Measured(
+            value=density, u=math.sqrt(count) / (face_area_mm2 * 1e-6), unit="1/m2", how="found or marked"
+        ),
+        "pit_share": Measured(value=pit_area_mm2 / face_area_mm2, u=0.0, unit="1", how="of the face's ring"),
     }
     if count:
         out["pit_density_class"] = Measured(

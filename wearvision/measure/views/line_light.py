@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.light_line import LightLine, find_line
-from wearvision.measure.finders.light_section import depths, sections, sound_line, to_finding
+from wearvision.measure.finders.light_section import depths, sections, sound_line, steepness_deg, to_finding
 from wearvision.measure.look import Look, Seen
 
 NO_ELEVATION = ("depth under the line", "the elevation of the light is not stated: state light_elevation_deg")
 SEALED = ("depth under the line", "sealed until the gauge readings are in")
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
-STEEP_DEG = (10.0, 80.0)
+STEEP_DEG, LEAST_ANGLE_DEG = (10.0, 80.0), 12.0
 
 
 def see(look: Look) -> Seen:
@@ -30,6 +30,10 @@ def see(look: Look) -> Seen:
     if not isinstance(line, LightLine):
         return Seen(not_assessed=(LASER, ("line of light", f"{line.reason}; {line.hint}")))
     sound = sound_line(line, look.plane, elevation)
+    angle = steepness_deg(look.plane, look.plane.to_px(sound.point_mm.reshape(1, 2)), sound, elevation)
+    if angle < LEAST_ANGLE_DEG:
+        why = f"the camera looks along the light ({angle:.0f} degrees): move the camera to the other side of the line"
+        return Seen(not_assessed=(LASER, ("depth under the line", why)))
     depth = depths(look.plane, look.plane.to_px(line.points_mm()), sound, elevation)
     found = tuple(
         to_finding(f"D{i}", section, line, depth, sound, look.plane, elevation)

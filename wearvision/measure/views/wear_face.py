@@ -1,37 +1,63 @@
-"""A wear face: its ring, and the grooves on it."""
+"""A wear face: its ring, the grooves on it, and spots that look like pits."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, to_finding
-from wearvision.measure.finders.pits import measure_field
+from wearvision.measure.finders.pit_search import find_spots
+from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pit
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
 PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
-PITS = ("pits", "not searched for; mark them by hand")
+PITS = ("pits", "those found are suspected from the picture; under rust and on rough metal many are missed: look")
+NEAR_PX = 3.0
+"""A spot so near a groove belongs to it."""
+RIM_SHARE, FAINT_DARK = 0.02, 0.6
+"""Doubt of a found outline, share of its width; and darkness below which a pit is faint."""
 UNSURE = Unmeasured(
     reason="the face's sizes are not stated: which edges bound it is a guess", hint="state its inner and outer diameter"
 )
 
 
 def see(look: Look) -> Seen:
-    """The face and its grooves."""
+    """The face, its grooves and its pits."""
     face = find_face(look.gray, look.plane, look.stated, look.cards_px)
     if not isinstance(face, Face):
         return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
     tracks, strip = find_grooves(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
     found = tuple(to_finding(t, f"G{i}", look.plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1))
+    found += _pits(look, face, found)
     return Seen(
         findings=found, summary=face_figures(face, look.plane), not_assessed=(PITS, *_unseen(face)),
         circles_px=tuple(face.circle_px(look.plane, r.value) for r in (face.outer_mm, face.inner_mm)), face=face,
     )  # fmt: skip
+
+
+def _pits(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Spots outside the grooves that look like pits, largest first."""
+    taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
+    out: list[Finding] = []
+    for spot in find_spots(look.gray, look.plane, face, look.cards_px):
+        outline = look.plane.to_px(spot.outline_mm)
+        x, y = outline.mean(axis=0)
+        if any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken):
+            continue
+        wide = float(np.ptp(outline[:, 0]))
+        quantities = measure_pit(outline, look.plane, float(np.hypot(RIM_PX, RIM_SHARE * wide)))
+        flags = ("suspected", "faint") if spot.dark < FAINT_DARK else ("suspected",)
+        out.append(Finding(
+            id=f"P{len(out) + 1}", kind="pit", outline_px=outline, quantities=quantities, flags=flags,
+            places_px=outline.mean(axis=0, keepdims=True),
+        ))  # fmt: skip
+    return tuple(out)
 
 
 def _unseen(face: Face) -> tuple[tuple[str, str], ...]:

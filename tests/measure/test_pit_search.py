@@ -1,0 +1,61 @@
+"""Pits sought on drawn faces: found, measured, told from stains and drilled holes."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.measure.face_kit import STATED, draw_face, drawn_plane
+from wearvision.measure.face import Face, find_face
+from wearvision.measure.finders.pit_search import Spot, find_spots
+from wearvision.measure.plane import Plane
+
+Gray = NDArray[np.uint8]
+MM_PER_PX = 0.17
+
+
+def dotted(image: Gray, plane: Plane, *dots: tuple[float, float, float, float]) -> Gray:
+    """Dark discs of (x, y, radius in mm, darkness in grey), with a blurred edge."""
+    out = image.astype(np.float32)
+    for x, y, radius, dark in dots:
+        turn = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+        rim = plane.to_px(np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)]))
+        mask = np.zeros(image.shape, np.uint8)
+        cv2.fillPoly(mask, [np.round(rim * 16).astype(np.int32)], 255, cv2.LINE_8, 4)
+        out -= dark * cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), 0.8)
+    return np.clip(out, 0, 255).astype(np.uint8)
+
+
+def spots(image: Gray, plane: Plane) -> list[Spot]:
+    face = find_face(image, plane, STATED)
+    assert isinstance(face, Face)
+    return find_spots(image, plane, face, ())
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 15.0])
+def test_pits_are_found_where_they_are_and_as_large(tilt_deg: float) -> None:
+    plane = drawn_plane(tilt_deg=tilt_deg)
+    dots = ((30.0, 5.0, 1.6, 95.0), (-33.0, 12.0, 1.0, 95.0), (4.0, -40.0, 0.8, 100.0), (-10.0, 45.0, 2.2, 90.0))
+    found = spots(dotted(draw_face(plane), plane, *dots), plane)
+    assert len(found) == len(dots)
+    for x, y, radius, _ in dots:
+        near = min(found, key=lambda s: float(np.hypot(*(s.centre_mm - [x, y]))))
+        assert np.hypot(*(near.centre_mm - [x, y])) < 0.25
+        assert near.radius_mm == pytest.approx(radius, abs=0.15)
+
+
+def test_a_sound_face_and_its_rust_give_none() -> None:
+    plane = drawn_plane()
+    assert spots(draw_face(plane), plane) == []
+    assert len(spots(draw_face(plane, rust=25, seed=3), plane)) <= 1
+
+
+def test_holes_drilled_on_one_circle_are_no_pits() -> None:
+    plane = drawn_plane()
+    angle = np.radians(np.arange(6) * 60 + 10.0)
+    holes = [(38 * float(np.cos(a)), 38 * float(np.sin(a)), 2.5, 90.0) for a in angle]
+    pit = (30.0 * float(np.cos(0.7)), 30.0 * float(np.sin(0.7)), 1.3, 80.0)
+    found = spots(dotted(draw_face(plane, centre_mm=(0.0, 0.0)), plane, *holes, pit), plane)
+    assert [round(float(np.hypot(*s.centre_mm))) for s in found] == [30]
