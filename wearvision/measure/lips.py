@@ -167,11 +167,14 @@ def _steadied(inner: Array, outer: Array, inner_z: Array, outer_z: Array) -> tup
 
 
 def running_median(values: Array, width: int) -> Array:
-    """Running median over an odd number of values, ends repeated."""
+    """Running median over an odd number of values, ends repeated; nan wherever one is among them."""
     half = width // 2
     padded = np.concatenate([np.repeat(values[:1], half), values, np.repeat(values[-1:], half)])
     windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    return np.asarray(np.partition(windows, half, axis=1)[:, half])
+    middle = np.partition(windows, half, axis=1)[:, half]
+    if np.isnan(padded).any():
+        middle[np.isnan(windows).any(axis=1)] = np.nan
+    return np.asarray(middle)
 
 
 def _thickness(signed: Grid, column: NDArray[np.int64], side: int, per_px: float) -> Array:
