@@ -1,4 +1,4 @@
-"""Every benchmark in one table: `python -m tests.bench [startup] [photo] [--json]`; exit code 1 on a broken bound."""
+"""Every benchmark in one table: `python -m tests.bench [NAME ...] [--json]`; exit code 1 on a broken bound."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import sys
 
 from tests.bench.ratio import Row, as_json, table
 
-ALL = ("startup", "photo")
+ALL = ("startup", "photo", "snap")
 
 
 def main(words: list[str]) -> int:

@@ -8,12 +8,23 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from tests.bench.ratio import median_ms
+from tests.bench.ratio import Row, median_ms, ratios
 from tests.measure.spot_kit import filled, iou, spot
 from wearvision.measure.snap import Snapped, ellipse_in, grown, snap
 from wearvision.scenes.pit_score import grab_cut
 
 LOOSE = 0.15
+
+
+def rows() -> list[Row]:
+    """Snapping one rough box, in stock grab-cuts from the same box."""
+    cv2.setNumThreads(1)
+    drawn = spot(50)
+    box = grown(tuple(drawn.box), LOOSE)
+    return ratios(
+        lambda: grab_cut(drawn.gray, box),
+        {"snap a box, in stock grab-cuts": lambda: snap(drawn.gray, box_px=np.array(box))},
+    )
 
 
 def main() -> None:
