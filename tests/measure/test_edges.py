@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
-from wearvision.measure.edges import along, fit_circles, peak_offset, slope
+from wearvision.measure.edges import along, fit_circles, median, peak_offset, slope
 
 
 def test_slope_agrees_with_scipy_on_smooth_rows() -> None:
@@ -29,6 +29,13 @@ def test_along_wraps_only_when_closed() -> None:
 def test_peak_offset_is_exact_for_parabolas(at: float, bend: float) -> None:
     left, top, right = (-bend * (x - at) ** 2 for x in (-1.0, 0.0, 1.0))
     assert float(peak_offset(np.array(left), np.array(top), np.array(right))) == pytest.approx(at, abs=1e-6)
+
+
+@given(st.lists(st.floats(-1e3, 1e3, width=32), min_size=1, max_size=30))
+def test_the_median_is_numpy_s(values: list[float]) -> None:
+    for kind in (np.float32, np.float64):
+        array = np.array(values, dtype=kind)
+        assert median(array) == float(np.median(array))
 
 
 def test_peak_offset_of_a_plateau_is_zero() -> None:

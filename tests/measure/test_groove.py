@@ -8,12 +8,13 @@ from functools import cache
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
 from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, sealed_depth, to_finding
-from wearvision.measure.lips import spread_fix
+from wearvision.measure.lips import running_median, spread_fix
 from wearvision.measure.plane import Plane
 from wearvision.quantity import Measured, Quantity, Unmeasured
 
@@ -137,3 +138,10 @@ def test_the_spread_fix_against_a_blurred_line(thickness: float) -> None:
 
 def test_no_line_no_fix() -> None:
     assert float(spread_fix(np.array(np.inf), 0.8)) < 1e-3
+
+
+def test_a_running_median_is_scipy_s_and_keeps_nan() -> None:
+    values = np.random.default_rng(4).normal(size=60)
+    assert np.array_equal(running_median(values, 9), median_filter(values, 9, mode="nearest"))
+    values[30] = np.nan
+    assert np.array_equal(np.flatnonzero(np.isnan(running_median(values, 9))), np.arange(26, 35))

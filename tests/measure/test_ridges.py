@@ -9,7 +9,7 @@ from skimage.measure import label, regionprops
 
 from wearvision.measure.evidence import Evidence, evidence, mean_between, moved
 from wearvision.measure.ribbon import Ribbon
-from wearvision.measure.ridges import _align, _trace, find_ribbons
+from wearvision.measure.ridges import _align, _Shifted, _trace, find_ribbons
 from wearvision.measure.unwrap import Strip
 
 LAP, COLUMNS = 720, 400
@@ -126,3 +126,12 @@ def test_evidence_shapes_and_helpers() -> None:
     assert moved(row, -3)[0].tolist() == [0, 0, 0, 0, 1, 2, 3, 4]
     sums = np.cumsum(np.pad(row, ((0, 0), (1, 0))), axis=1).astype(np.float32)
     assert mean_between(sums, -1, 1)[0, 3] == pytest.approx(3.0)
+
+
+def test_views_shift_as_copies_do() -> None:
+    image = np.random.default_rng(5).normal(size=(3, 20)).astype(np.float32)
+    sums = np.cumsum(np.pad(image, ((0, 0), (1, 0))), axis=1).astype(np.float32)
+    plain, summed = _Shifted(image, 9), _Shifted(image, 9, summed=True)
+    for by in (-8, -1, 0, 3, 9):
+        assert np.array_equal(plain.at(by), moved(image, by))
+        assert np.array_equal(summed.mean(by - 1, by), mean_between(sums, by - 1, by), equal_nan=True)
