@@ -1,10 +1,10 @@
-"""Hold measured vanes in plan against the truth: the number, which are bent, short or missing, how honest the intervals.
+"""Hold measured vanes in plan against the truth: their number, which are bent or missing, how honest the intervals.
 
-Rules. A found vane and a true one match when their middles lie less than half the distance between neighbours apart, best
-pairs first. A vane counts as bent when its true tip shift is 1.0 mm or more and its tip is in view; it is found when the
-measured shift is 1.0 mm or more, less a tenth for the error of measuring (0.9 mm) and of the right sign. A false one is
-a vane with a true shift below 0.5 mm of which 1.0 mm or more is measured, or a find that matches no vane. Shifts that
-are given as not measured count as missed when the vane is bent. Photos refused (``usable`` false) are counted apart.
+Rules. A found vane and a true one match when their middles lie less than half the distance between neighbours apart,
+best pairs first. A vane counts as bent when its true tip shift is 1.0 mm or more and its tip is in view; it is found
+when 1.0 mm or more is measured, to the right side. False is 1.0 mm or more measured of a vane whose true shift is less,
+or of what is no vane. A bent vane whose shift is given as not measured is missed. Photos refused (``usable`` false) are
+counted apart.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from wearvision.stated import Stated
 Array = NDArray[np.float64]
 Measure = Callable[[Path, Stated], Mapping[str, Any]]
 VIEWS = ("vane-front", "vane-back")
-BENT_MM, FOUND_MM, SOUND_MM = 1.0, 0.9, 0.5
+BENT_MM = 1.0
 QUANTITIES = ("tip_shift", "bend_angle", "shortening")
 NAMES = {"vane_width_nominal_mm": "vane_thickness_mm"}
 """Names of drawing sizes in other truth records."""
@@ -86,11 +86,11 @@ def _add_vane(tally: Tally, photo: str, vane: Mapping[str, Any], found: Mapping[
     measured = 0.0 if found is None else _value(found, "tip_shift")
     if abs(shift) >= BENT_MM and vane.get("tip_in_view", True):
         tally.bent += 1
-        hit = abs(measured) >= FOUND_MM and measured * shift > 0
+        hit = abs(measured) >= BENT_MM and measured * shift > 0
         tally.bent_found += hit
         if not hit:
             tally.notes.append(f"{where}: bent by {shift:.2f} mm, measured {measured:.2f}")
-    if abs(shift) < SOUND_MM and abs(measured) >= BENT_MM:
+    if abs(shift) < BENT_MM and abs(measured) >= BENT_MM:
         tally.false += 1
         tally.notes.append(f"{where}: bent by {shift:.2f} mm, told as {measured:.2f}")
     for name in QUANTITIES:

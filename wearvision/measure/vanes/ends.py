@@ -8,16 +8,16 @@ from numpy.typing import NDArray
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.trace import ALONG_MM, END_MM, Traces
 
-TIP_SHARE = (0.9, 1.03)
-"""Where vanes end, shares of the disc's radius (common practice, no source)."""
+TIP_SHARE, TIP_USUAL = (0.9, 1.03), (0.975, 0.03)
+"""Where vanes end, shares of the disc's radius: from, to; mean, spread (common practice, no source)."""
 WINDOW_MM = 6.0
 """Before an end there is a vane over this length, after it there is none."""
 EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
-AWAY = 0.6
+AWAY = 1.2
 """What an end away from the siblings' must be better by."""
-GONE = 0.35
-"""A vane whose edges are this weak against its siblings' is not there."""
+GONE, CLEAR_GAIN = 0.45, 1.0
+"""A vane is not there when the share of its length with a clear pair of edges is so small against its siblings'."""
 
 
 def scores(traces: Traces) -> Array:
@@ -39,6 +39,7 @@ def common_end(score: Array, traces: Traces, disc_mm: float) -> float:
     late = (share > TIP_SHARE[0]) & (share < TIP_SHARE[1])
     if not late.any():
         late = share > 0.97 * share.max()
+    level = level - 0.5 * ((share - TIP_USUAL[0]) / TIP_USUAL[1]) ** 2
     i = int(np.flatnonzero(late)[np.argmax(level[late])])
     return float(along[i] + _vertex(level, i) * ALONG_MM)
 
@@ -71,6 +72,6 @@ def standing(traces: Traces, common_mm: float) -> NDArray[np.bool_]:
     """Which vanes are there (N,): as strong a pair of edges as a part of what the siblings show."""
     inside = (traces.end_along_mm > 0.2 * common_mm) & (traces.end_along_mm < 0.9 * common_mm)
     seen = traces.seen[:, inside]
-    gain = np.where(seen, traces.gain[:, inside], 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
-    usual = float(np.median(gain))
-    return np.asarray((gain > GONE * usual) | (seen.mean(axis=1) < 0.5))
+    clear = (traces.gain[:, inside] > CLEAR_GAIN) & seen
+    share = clear.sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    return np.asarray((share > GONE * float(np.median(share))) | (seen.mean(axis=1) < 0.5))

@@ -21,9 +21,9 @@ TIP_MM = 2.0
 """This much before the tip is left out: averaging along the vane reaches past its end there."""
 STARTS = np.arange(0.25, 0.86, 0.05)
 POWERS = (1.5, 2.0)
-SHARED_MM = 6.0
+SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
-LEAST_MM = 0.10
+LEAST_MM = 0.12
 """Least standard deviation of such a stretch."""
 SOUND = 0.75
 """Share of vanes that are not bent."""
@@ -96,10 +96,14 @@ def _median(rows: Array) -> Array:
 
 
 def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Shift (S,) of vane k from the median of its siblings, and how unsure that median is (S,)."""
+    """Shift (S,) of vane k from the median of its siblings, and how unsure that median is (S,).
+
+    Where fewer than three siblings are seen the vane itself counts among them: of two, one bent sibling would halve
+    its bend onto the other.
+    """
     others = off[[j for j in range(len(off)) if j != k and sound[j]]]
-    median = _median(others)
     count = np.isfinite(others).sum(axis=0)
+    median = np.where(count >= 3, _median(others), _median(off[sound])) if sound.any() else _median(others)
     spread = 1.4826 * _median(np.abs(others - median[None]))
     doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
     return off[k] - median, np.where(count > 0, doubt, np.nan)

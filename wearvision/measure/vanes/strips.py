@@ -16,6 +16,8 @@ from wearvision.measure.unwrap import Image
 SMOOTH_MM = 5.0
 """Length along a vane over which light is averaged before an edge across it is looked for."""
 CAP = 3.5
+QUIET = 0.7
+"""Edges are never held against less than this share of what is usual over all vanes: quiet metal has none."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -162,4 +164,5 @@ def edges_across(
     usual = np.empty_like(size)
     for k in range(number):
         usual[k] = cv2.blur(size[k], (width | 1, 3 * rows | 1), borderType=cv2.BORDER_REPLICATE)
-    return signed, np.minimum(size / (usual + 0.004), CAP).astype(np.float32)
+    floor = QUIET * float(np.median([u[u > 0].mean() if (u > 0).any() else 0.0 for u in usual]))
+    return signed, np.minimum(size / (np.maximum(usual, floor) + 0.004), CAP).astype(np.float32)
