@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,8 @@ class Stub:
     px_mm : float
     spread_mm : float
         Robust standard deviation of the points about the shape.
+    share : mapping of str to float
+        How much of each part of the outline lies on the shape, 0 to 1.
     """
 
     origin_mm: Array
@@ -40,6 +43,7 @@ class Stub:
     covariance: Array
     px_mm: float
     spread_mm: float
+    share: Mapping[str, float]
 
     @property
     def radius(self) -> tuple[float, float]:
@@ -52,9 +56,15 @@ class Stub:
         return float(self.covariance[6, 6] ** 0.5), float(self.covariance[7, 7] ** 0.5)
 
     @property
+    def height_mm(self) -> float:
+        """Height at the middle."""
+        return self._top(self._middle) - self._base(self._middle)
+
+    @property
     def height_u(self) -> float:
         """Standard uncertainty of the height from the fit."""
-        return float((self.covariance[4, 4] + self.covariance[8, 8]) ** 0.5)
+        middle = np.array([0, 0, 0, 0, 1, 0, 0, 0, -1, -self._middle])
+        return float((middle @ self.covariance @ middle) ** 0.5)
 
     @property
     def thickness_u(self) -> float:

@@ -10,33 +10,32 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from wearvision.finding import Finding
 from wearvision.measure.chart import chart_of
-from wearvision.measure.finders.stub import Stub, fit_shape
+from wearvision.measure.finders.stub import Stub, distance, fit_shape
 from wearvision.measure.finders.vane_edge_label import with_label
 from wearvision.measure.finders.vane_edge_lines import Lines, Section, find_lines, section_patch
 from wearvision.measure.finders.vane_edge_search import Place, Sizes, places
-from wearvision.measure.finders.vane_edge_trace import slopes, spread_px, trace
+from wearvision.measure.finders.vane_edge_trace import Trace, slopes, trace
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
-from wearvision.quantity import Measured, Quantity, Unmeasured, root_sum_square
+from wearvision.quantity import Unmeasured
 
-COARSE_WORTH = 0.5
+COARSE_WORTH = 1.5
 """What the coarse search still counts once the lines are settled."""
 COARSE_PX, FINE_PX = 1.0, 0.5
 """Photo pixels a sample, for the lines and for the outline."""
-LEAST_Z = 3.0
-"""Slope over noise of the least of the four lines."""
-LEAST_POINTS = 30
-MOST_SPREAD_MM = 0.15
-"""An outline that strays more from the shape is no vane's."""
+TRIED, LEAST_FIT, NEARLY = 3, 0.6, 0.25
+"""Places whose outline is followed; how well it must fit to count; how much worse a nearer vane may fit."""
+BAR_SEEN = 0.5
+"""Share of the bar's edge on one side below which something hides it there."""
+ON_SHAPE_MM = 0.1
+"""How near a point must lie to the shape to be on it."""
+RADII_MM, NEAR_MM = np.concatenate([[0.03], np.arange(0.15, 3.6, 0.15)]), 0.12
+"""Radii to start from, and how near a point must lie to speak for one."""
 HINT = "plain dark or light paper behind the vane, its end square to the camera, the card in the plane of its end"
 NOTHING = Unmeasured(reason="no vane stands out against its background", hint=HINT)
-EDGE_PX, OFF_MM = 0.12, 0.03
-"""Standard uncertainty common to all of an edge: localisation, photo px; and that it is no perfect line, mm."""
-SHARP = 2.6
-"""A corner is told from a sharp one when its apparent radius is over so many blurs."""
 
 
 def find_vane_edge(
@@ -52,21 +51,83 @@ def find_vane_edge(
     """
     covers = tuple(with_label(gray, plane, card) for card in cards_px)
     chart = chart_of(gray, plane, covers)
-    best: tuple[float, Place, Lines] | None = None
+    seen: list[tuple[float, Place, Lines]] = []
     for place in places(chart, plane.to_mm(covers[0]), sizes):
         lines = find_lines(section_patch(gray, plane, place, COARSE_PX), sizes)
-        if lines is None or min(line.z for line in (lines.left, lines.right, lines.top, lines.base)) < LEAST_Z:
-            continue
-        worth = lines.worth + COARSE_WORTH * place.worth
-        if best is None or worth > best[0]:
-            best = worth, place, lines
-    if best is None:
+        if lines is not None:
+            seen.append((lines.worth + COARSE_WORTH * place.worth, place, lines))
+    stubs = []
+    for _, place, lines in sorted(seen, key=lambda s: -s[0])[:TRIED]:
+        upright = _upright(place, lines)
+        again = find_lines(section_patch(gray, plane, upright, COARSE_PX), sizes)
+        place, lines = (place, lines) if again is None else (upright, again)
+        stubs.append(fit_stub(section_patch(gray, plane, place, FINE_PX), lines, blur_px=blur_px))
+    return _front(stubs)
+
+
+def _front(stubs: list[Stub]) -> Stub | Unmeasured:
+    """The stub that fits best, or a taller one that fits nearly as well: vanes further back look smaller."""
+    best = max((fits(stub) for stub in stubs), default=0.0)
+    if best < LEAST_FIT:
         return NOTHING
-    place = _upright(best[1], best[2])
-    lines = find_lines(section_patch(gray, plane, place, COARSE_PX), sizes)
-    if lines is None:
-        return NOTHING
-    return fit_stub(section_patch(gray, plane, place, FINE_PX), lines, blur_px=blur_px)
+    return max((s for s in stubs if fits(s) >= min(best, max(LEAST_FIT, best - NEARLY))), key=lambda s: s.height_mm)
+
+
+def fits(stub: Stub) -> float:
+    """How well the outline fits a vane's, 0 to 1: the least of its parts, of the bar the better side."""
+    bar = max(stub.share["bar left"], stub.share["bar right"])
+    return min(stub.share["left"], stub.share["right"], stub.share["top"], bar)
+
+
+def fit_stub(section: Section, lines: Lines, *, blur_px: float) -> Stub:
+    """Fit the shape to the outline along its lines."""
+    place = section.place
+    found = trace(slopes(section, blur_px), lines, place.high_mm)
+    middle = (lines.left(place.high_mm / 2) + lines.right(place.high_mm / 2)) / 2
+    start = np.array([
+        lines.left.at, lines.left.lean, lines.right.at, lines.right.lean, lines.top(middle), lines.top.lean,
+        0.5, 0.5, lines.base.at, lines.base.lean,
+    ])  # fmt: skip
+    start[6:8] = [_first_radius(found, start, side) for side in (0, 1)]
+    shape, covariance, spread = fit_shape(found.points, found.base, found.run_mm, start)
+    hidden = [side for side in ("bar left", "bar right") if found.share(_near(found, shape))[side] < BAR_SEEN]
+    if len(hidden) == 1:
+        found = found.without(hidden[0])
+        shape, covariance, spread = fit_shape(found.points, found.base, found.run_mm, _levelled(found, shape))
+    return Stub(
+        origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
+        px_mm=section.patch.px_mm, spread_mm=spread, share=found.share(_near(found, shape)),
+    )  # fmt: skip
+
+
+def _near(found: Trace, shape: Array) -> NDArray[np.bool_]:
+    return np.asarray(np.abs(distance(found.points, found.base, shape)) < ON_SHAPE_MM)
+
+
+def _levelled(found: Trace, shape: Array) -> Array:
+    """The shape with its base laid through what is left of the bar's edge."""
+    x, y = found.points[found.base].T
+    out = shape.copy()
+    if len(x) > 10:
+        half = len(x) // 2
+        order = np.argsort(x)
+        rise, run = y[order[half:]] - y[order[: len(x) - half]], x[order[half:]] - x[order[: len(x) - half]]
+        out[9] = float(np.median(rise / np.maximum(run, 1e-3)))
+        out[8] = float(np.median(y - out[9] * x))
+    return out
+
+
+def _first_radius(found: Trace, shape: Array, side: int) -> float:
+    """The radius whose outline most points of a corner lie on."""
+    points = found.points[found.part == side]
+    if len(points) == 0:
+        return float(RADII_MM[0])
+    off = []
+    for radius in RADII_MM:
+        told = shape.copy()
+        told[6 + side] = radius
+        off.append(float(np.minimum(np.abs(distance(points, np.zeros(len(points), bool), told)), NEAR_MM).mean()))
+    return float(RADII_MM[int(np.argmin(off))])
 
 
 def _upright(place: Place, lines: Lines) -> Place:
@@ -81,105 +142,3 @@ def _upright(place: Place, lines: Lines) -> Place:
         up=turned / np.hypot(*turned), wide_mm=lines.right(half) - lines.left(half),
         high_mm=lines.top(middle) - lines.base(middle),
     )  # fmt: skip
-
-
-def fit_stub(section: Section, lines: Lines, *, blur_px: float) -> Stub | Unmeasured:
-    """Fit the shape to the outline along its lines."""
-    place = section.place
-    found = trace(slopes(section, blur_px), lines, place.high_mm)
-    if min(found.count(True), found.count(False)) < LEAST_POINTS:
-        return Unmeasured(reason="the outline of the vane cannot be followed", hint=HINT)
-    middle = (lines.left(place.high_mm / 2) + lines.right(place.high_mm / 2)) / 2
-    start = np.array([
-        lines.left.at, lines.left.lean, lines.right.at, lines.right.lean, lines.top(middle), lines.top.lean,
-        0.5, 0.5, lines.base.at, lines.base.lean,
-    ])  # fmt: skip
-    shape, covariance, spread = fit_shape(found.points, found.base, found.run_mm, start)
-    if spread > MOST_SPREAD_MM:
-        return Unmeasured(reason=f"what looks like a vane strays {spread:.2f} mm from a vane's shape", hint=HINT)
-    return Stub(
-        origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
-        px_mm=section.patch.px_mm, spread_mm=spread,
-    )  # fmt: skip
-
-
-def to_findings(stub: Stub, plane: Plane, stated_height_mm: float | None, *, blur_px: float) -> tuple[Finding, ...]:
-    """Section and both corners as findings.
-
-    Parameters
-    ----------
-    stated_height_mm : height of a new vane; without it no loss is told
-    """
-    edge = EDGE_PX * stub.px_mm
-    section = Finding(
-        id="S1", kind="vane-section", outline_px=plane.to_px(stub.outline_mm()),
-        quantities=_section(stub, plane, stated_height_mm, edge), flags=(),
-        places_px=plane.to_px(stub.places_mm()),
-    )  # fmt: skip
-    corners = tuple(
-        Finding(
-            id=f"E{k + 1}", kind="vane-edge", outline_px=plane.to_px(stub.corner_mm(k)),
-            detail={"side": ("left", "right")[k]},
-            quantities=_corner(stub, k, plane, edge, spread_px(blur_px) * stub.px_mm),
-            places_px=plane.to_px(stub.corner_mm(k)[:1]),
-        )
-        for k in range(2)
-    )  # fmt: skip
-    return (section, *corners)
-
-
-def _section(stub: Stub, plane: Plane, nominal: float | None, edge: float) -> dict[str, Quantity]:
-    ends_px = plane.to_px(stub.gauge_mm())
-
-    def figure(p: Plane) -> Array:
-        mm = p.to_mm(ends_px)
-        return np.array([np.hypot(*(mm[1] - mm[0])), np.hypot(*(mm[3] - mm[2]))])
-
-    value, parts = plane.propagate(figure)
-    own = [float(np.hypot(u, np.hypot(edge * 1.4, OFF_MM))) for u in (stub.height_u, stub.thickness_u)]
-    how = ("top over the bar beside it", "between the flanks at half height")
-    out: dict[str, Quantity] = {
-        name: Measured.of(float(value[k]), "mm", how=how[k], edge=own[k], **{n: float(u[k]) for n, u in parts.items()})
-        for k, name in enumerate(("height", "thickness"))
-    }
-    height = out["height"]
-    assert isinstance(height, Measured)
-    if nominal is None:
-        out["height_loss"] = Unmeasured(reason="no height of a new vane is stated", hint="state vane_height_mm")
-    else:
-        out["height_loss"] = Measured.of(nominal - height.value, "mm", how="against the stated height", **height.budget)
-    return out
-
-
-def _corner(stub: Stub, k: int, plane: Plane, edge: float, blur_mm: float) -> dict[str, Quantity]:
-    """`edge_radius`, or the most it can be where the corner is as sharp as the picture can show."""
-    seen, own = stub.radius[k], float(np.hypot(stub.radius_u[k], 2.4 * edge))
-    told = sharpened(seen, blur_mm)
-    scale = root_sum_square(*(float(u[0]) for u in _relative(plane, stub).values()))
-    if seen < SHARP * blur_mm or told < 2 * own:
-        most = told + 2 * own
-        return {
-            "edge_radius": Unmeasured(
-                reason=f"at most {most:.2f} mm: as sharp as this photo can show", hint="come closer for a finer figure"
-            ),
-            "edge_radius_max": Measured.of(most, "mm", how="upper bound", edge=own),
-        }
-    return {"edge_radius": Measured.of(told, "mm", how="arc between flank and top", edge=own, scale=told * scale)}
-
-
-def _relative(plane: Plane, stub: Stub) -> dict[str, Array]:
-    """Relative uncertainty of a length at the stub, by source."""
-    ends_px = plane.to_px(stub.gauge_mm()[2:])
-    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
-    return {name: u / value for name, u in parts.items()}
-
-
-def sharpened(seen_mm: float, blur_mm: float) -> float:
-    """Radius of a corner whose blurred outline looks like an arc of radius `seen_mm`.
-
-    The half-way contour of a sharp right-angled corner under a Gaussian blur s is cut back like a radius of 1.86 s; of
-    a round one, by s^2 / 2r, which makes r look 1.2 s^2 / r larger (derived; both ends of a smooth passage).
-    """
-    ratio = seen_mm / max(blur_mm, 1e-9)
-    k = 2.4 + (1.86**2 - 2.4) * float(np.exp(-((ratio / 2.5) ** 2)))
-    return float(np.sqrt(max(0.0, seen_mm**2 - k * blur_mm**2)))

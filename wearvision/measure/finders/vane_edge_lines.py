@@ -20,10 +20,11 @@ from wearvision.measure.unwrap import Image
 
 MARGIN_MM = 5.5
 """What is looked at around the place."""
-LEANS = np.tan(np.radians(np.arange(-9.0, 9.1, 1.0)))
+BASE_DEG, FLANK_DEG, TOP_DEG = 9.0, 7.0, 5.0
+"""How far lines may lean: the bar's edge from the coarse one, flanks and top from square to the bar's edge."""
 CLEAR = 0.3
 """Share of the strongest line's slope that a line further in must have to count."""
-PLAY_MM = 1.6
+PLAY_MM = 2.3
 """How far a line may lie from where the coarse search has it."""
 FOOT_MM = 1.0
 """What of the flanks' foot and of the bar beside it may be a fillet."""
@@ -32,6 +33,8 @@ ONE_SIDE = 0.4
 """What an edge counts that shows on one side only, or the other way round on the other."""
 LEAST_Z, FURTHER, FLIPPED = 4.0, 0.6, 0.5
 """Slope over noise of a line; what it costs to take one further out, and one whose sign is not the bar's."""
+LEVEL_FURTHER = 0.35
+"""The same for top and base: a lit top or the bar's own surface shows behind less often than a flank."""
 Z_ENOUGH = 25.0
 """Slope over its noise beyond which a line is no surer."""
 
@@ -101,10 +104,11 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
         return None
     rows = (v > base.at + FOOT_MM) & (v < base.at + max(0.62 * high_mm, FOOT_MM + 1.2))
     ref = float(v[rows].mean())
-    radon = _radon(across[rows], v[rows] - ref, u)
+    leans = _leans(-base.lean, FLANK_DEG)
+    radon = _radon(across[rows], v[rows] - ref, u, leans)
     pair = _flanks(
-        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), inward=1),
-        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), inward=-1), base.way, sizes,
+        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), leans, inward=1),
+        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), leans, inward=-1), base.way, sizes,
     )  # fmt: skip
     if pair is None:
         return None
@@ -116,8 +120,13 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
     mid = float(u[inner].mean())
     window = base(mid) + max(1.5, sizes.high_mm[0]), base(mid) + sizes.high_mm[1]
     window = max(window[0], base(mid) + high_mm - 2.5), min(window[1], base(mid) + high_mm + 2.5)
-    top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1]), v[::-1], window, inward=-1)
+    leans = _leans(base.lean, TOP_DEG)
+    top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1], leans), v[::-1], window, leans, inward=-1)
     return None if top is None else Lines(left=left, right=right, top=_moved(top, -mid, -1), base=base)
+
+
+def _leans(about: float, most_deg: float) -> Array:
+    return np.asarray(np.tan(np.arctan(about) + np.radians(np.arange(-most_deg, most_deg + 0.1, 1.0))))
 
 
 def _moved(line: Line, by: float, way: int) -> Line:
@@ -125,21 +134,23 @@ def _moved(line: Line, by: float, way: int) -> Line:
     return Line(at=line.at + line.lean * by, lean=line.lean, way=line.way * way, z=line.z)
 
 
-def _radon(slopes: Grid, x: Array, at: Array) -> Grid:
+def _radon(slopes: Grid, x: Array, at: Array, leans: Array) -> Grid:
     """Mean slope (leans, places) along lines `at + lean * x`; each row of `slopes` is one x, each column one place."""
     values = np.ascontiguousarray(slopes, dtype=np.float32)
     step = float(at[1] - at[0])
-    out = np.empty((len(LEANS), len(at)), np.float32)
-    shift = np.asarray(np.outer(LEANS, x) / step, dtype=np.float32)
+    out = np.empty((len(leans), len(at)), np.float32)
+    shift = np.asarray(np.outer(leans, x) / step, dtype=np.float32)
     columns = np.arange(len(at), dtype=np.float32)
-    for k in range(len(LEANS)):
+    for k in range(len(leans)):
         mx = columns[None, :] + shift[k][:, None]
         my = np.repeat(np.arange(len(x), dtype=np.float32)[:, None], len(at), axis=1)
         out[k] = cv2.remap(values, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).mean(axis=0)
     return out
 
 
-def _peaks(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> list[Line]:
+def _peaks(
+    radon: Grid, at: Array, window: tuple[float, float], leans: Array, inward: int
+) -> list[Line]:  # fmt: skip
     """Clear lines, innermost first; `inward` is the direction of growing `at` that leads into the section."""
     near = np.flatnonzero((at > window[0]) & (at < window[1]))
     if len(near) < 5:
@@ -153,15 +164,16 @@ def _peaks(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> 
             continue
         k = int(np.argmax(np.abs(radon[:, near[i]])))
         value = float(radon[k, near[i]])
-        line = Line(at=float(at[near[i]]), lean=float(LEANS[k]), way=float(np.sign(value)), z=abs(value) / noise)
+        line = Line(at=float(at[near[i]]), lean=float(leans[k]), way=float(np.sign(value)), z=abs(value) / noise)
         found.append(line)
     return found[::-1] if inward > 0 else found
 
 
-def _pick(radon: Grid, at: Array, window: tuple[float, float], inward: int) -> Line | None:
-    """Innermost clear line."""
-    found = _peaks(radon, at, window, inward)
-    return found[0] if found else None
+def _pick(radon: Grid, at: Array, window: tuple[float, float], leans: Array, inward: int) -> Line | None:
+    """The clearest line, further out ones at a price."""
+    found = _peaks(radon, at, window, leans, inward)
+    worth = [np.log(min(line.z, 4 * Z_ENOUGH) + 1) - LEVEL_FURTHER * k for k, line in enumerate(found)]
+    return found[int(np.argmax(worth))] if found else None
 
 
 def _flanks(left: list[Line], right: list[Line], way: float, sizes: Sizes) -> tuple[Line, Line] | None:
@@ -187,10 +199,11 @@ def _base(down: Grid, u: Array, v: Array, half: float) -> Line | None:
     right = (u < half + SHOULDER_MM + FOOT_MM) & (u > half + FOOT_MM)
     if min(left.sum(), right.sum()) < 8:
         return None
-    parts = [_radon(down[::-1, side].T, u[side], v[::-1]) for side in (left, right)]
+    leans = _leans(0.0, BASE_DEG)
+    parts = [_radon(down[::-1, side].T, u[side], v[::-1], leans) for side in (left, right)]
     one, two = parts
     alike = one * two > 0
     clearer = np.where(np.abs(one) > np.abs(two), one, two)
     both = np.where(alike, 0.5 * (one + two), ONE_SIDE * clearer).astype(np.float32)
-    line = _pick(both, v[::-1], (-PLAY_MM, PLAY_MM), inward=-1)
+    line = _pick(both, v[::-1], (-PLAY_MM, PLAY_MM), leans, inward=-1)
     return None if line is None else _moved(line, 0.0, -1)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, peak_offset, slope
 from wearvision.measure.finders.vane_edge_lines import FOOT_MM, Line, Lines, Section
@@ -13,6 +14,7 @@ from wearvision.measure.plane import Array
 
 GAMMA = 2.2
 """Grey to light (about IEC 61966-2-1): blur adds up in light, and only there does the steepest place keep still."""
+PARTS = ("corner left", "corner right", "left", "right", "top", "bar left", "bar right")
 REACH_MM = 0.45
 """How far a line's points may lie from it."""
 BAR_MM = 6.0
@@ -28,15 +30,30 @@ AROUND_MM = 0.5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Trace:
-    """Edge points (N, 2) in (along, up), whether of the bar's edge, and the length of edge each stands for."""
+    """Edge points (N, 2) in (along, up), which of `PARTS` each is from, and the length of edge it stands for.
+
+    ``tried`` is how many rays were sent out for each part; some find nothing.
+    """
 
     points: Array
-    base: Array
+    part: NDArray[np.int64]
     run_mm: Array
+    tried: Array
 
-    def count(self, base: bool) -> int:
-        """How many points of the bar's edge, or of the stub."""
-        return int(np.sum(self.base == base))
+    @property
+    def base(self) -> Array:
+        """True for points of the bar's edge."""
+        return np.asarray(self.part >= PARTS.index("bar left"))
+
+    def without(self, part: str) -> Trace:
+        """The trace without one part's points."""
+        keep = self.part != PARTS.index(part)
+        return Trace(points=self.points[keep], part=self.part[keep], run_mm=self.run_mm[keep], tried=self.tried)
+
+    def share(self, near: NDArray[np.bool_]) -> dict[str, float]:
+        """Share of each part's rays whose points are ``near`` (N,)."""
+        good = [float(np.sum(near & (self.part == k))) for k in range(len(PARTS))]
+        return {name: good[k] / max(1.0, float(self.tried[k])) for k, name in enumerate(PARTS)}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,27 +102,26 @@ def trace(steep: Slopes, lines: Lines, high_mm: float) -> Trace:
     step = steep.section.patch.step_mm
     mid = (lines.left(high_mm / 2) + lines.right(high_mm / 2)) / 2
     foot, top = lines.base(mid), lines.top(mid)
-    parts: list[tuple[Array, bool]] = []
+    parts: list[Array] = []
     for line, way in ((lines.left, -1.0), (lines.right, 1.0)):
         at = np.arange(foot + FOOT_MM, top - 0.3, step)
         starts = np.column_stack([line.at + line.lean * at, at])
-        parts.append((_steepest(steep, starts, _normal(line, way, upright=True), line.way), False))
+        parts.append(_steepest(steep, starts, _normal(line, way, upright=True), line.way))
     at = np.arange(lines.left(top) + 0.3, lines.right(top) - 0.3, step)
     starts = np.column_stack([at, lines.top.at + lines.top.lean * at])
-    parts.append((_steepest(steep, starts, _normal(lines.top, 1.0, upright=False), lines.top.way), False))
+    parts.append(_steepest(steep, starts, _normal(lines.top, 1.0, upright=False), lines.top.way))
     for start in (lines.left(foot) - BAR_MM, lines.right(foot) + FOOT_MM):
         at = np.arange(start, start + BAR_MM - FOOT_MM, step)
         starts = np.column_stack([at, lines.base.at + lines.base.lean * at])
-        parts.append((_steepest(steep, starts, _normal(lines.base, 1.0, upright=False), lines.base.way), True))
-    runs = [np.full(len(points), step) for points, _ in parts]
-    for side in (0, 1):
-        points, run = _corner(steep, lines, side, foot)
-        parts.append((points, False))
-        runs.append(run)
-    points = np.vstack([p for p, _ in parts])
-    base = np.concatenate([np.full(len(p), b) for p, b in parts])
+        parts.append(_steepest(steep, starts, _normal(lines.base, 1.0, upright=False), lines.base.way))
+    runs = [np.full(len(points), step) for points in parts]
+    corners = [_corner(steep, lines, side, foot) for side in (0, 1)]
+    parts, runs = [corner[0] for corner in corners] + parts, [corner[1] for corner in corners] + runs
+    points = np.vstack(parts)
+    part = np.repeat(np.arange(len(PARTS)), [len(p) for p in parts])
     good = np.isfinite(points).all(axis=1)
-    return Trace(points=points[good], base=base[good], run_mm=np.concatenate(runs)[good])
+    tried = np.array([len(p) for p in parts], dtype=np.float64)
+    return Trace(points=points[good], part=part[good], run_mm=np.concatenate(runs)[good], tried=tried)
 
 
 def _normal(line: Line, way: float, upright: bool) -> Array:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from wearvision.measure.finders.stub import Stub
-from wearvision.measure.finders.vane_edge import find_vane_edge, to_findings
+from wearvision.measure.finders.vane_edge import find_vane_edge, fits
+from wearvision.measure.finders.vane_edge_figures import to_findings
 from wearvision.measure.finders.vane_edge_search import sizes_of
 from wearvision.measure.look import Look, Seen
 
@@ -19,4 +20,4 @@ def see(look: Look) -> Seen:
     stub = find_vane_edge(look.gray, look.plane, look.cards_px, sizes, blur_px=look.blur_px)
     if not isinstance(stub, Stub):
         return Seen(not_assessed=(("vane edge", f"{stub.reason}; {stub.hint}"),))
-    return Seen(findings=to_findings(stub, look.plane, told.get("vane_height_mm"), blur_px=look.blur_px))
+    return Seen(findings=to_findings(stub, look.plane, told.get("vane_height_mm"), fits(stub), blur_px=look.blur_px))

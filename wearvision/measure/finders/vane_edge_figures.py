@@ -1,0 +1,144 @@
+"""Findings of a fitted vane: its section and both top corners, with their uncertainties.
+
+Parts of u beside the plane's: ``edge`` (how well the outline was located, and that it is no perfect line or arc),
+``outline`` (pieces of it that were hidden, grainy or looked the same as what is behind), ``blur``, ``nominal`` (a
+drawing size is rounded).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearvision.finding import Finding
+from wearvision.measure.finders.stub import Stub
+from wearvision.measure.finders.vane_edge_trace import spread_px
+from wearvision.measure.plane import Array, Plane
+from wearvision.quantity import Measured, Quantity, Unmeasured, root_sum_square
+
+EDGE_PX, OFF_MM = 0.12, 0.012
+"""Standard uncertainty common to all of an edge: localisation, photo px; and that it is no perfect line, mm."""
+FIT_FACTOR = 1.5
+"""The fit's own uncertainty is that of independent points; neighbours share more than the model says."""
+HIDDEN_MM = 0.4
+"""Uncertainty of a length when all of one edge strays from the line; the share that strays counts squared."""
+CORNER_MM = 0.5
+"""The same for the radius of a corner."""
+NOMINAL_MM = 0.03
+"""A drawing size is told to a tenth: 0.1 over the root of 12."""
+SHARP = 2.6
+"""A corner is told from a sharp one when its apparent radius is over so many blurs."""
+SHARPEST = 2.0
+"""And over so many of its own uncertainties."""
+LEAST_CORNER = 0.45
+"""Share of a corner's rays that must lie on its arc."""
+CUT_BACK = 0.414
+"""A right-angled corner of radius r is cut back by this share of r (root of 2, less 1)."""
+DOUBTFUL = 0.75
+"""Share of the least clear edge below which the finding says that it is faint."""
+CLOSER = "come closer, or feel the edge, for a finer figure"
+
+
+def to_findings(
+    stub: Stub, plane: Plane, stated_height_mm: float | None, fit: float, *, blur_px: float
+) -> tuple[Finding, ...]:
+    """Section and both corners as findings.
+
+    Parameters
+    ----------
+    stated_height_mm : height of a new vane; without it no loss is told
+    fit : how well the outline fits, 0 to 1
+    blur_px : standard deviation of the photo's edges
+    """
+    flags = ("faint",) if fit < DOUBTFUL else ()
+    section = Finding(
+        id="S1", kind="vane-section", outline_px=plane.to_px(stub.outline_mm()), flags=flags,
+        quantities=_section(stub, plane, stated_height_mm), places_px=plane.to_px(stub.places_mm()),
+    )  # fmt: skip
+    corners = tuple(
+        Finding(
+            id=f"E{k + 1}", kind="vane-edge", outline_px=plane.to_px(stub.corner_mm(k)), flags=flags,
+            detail={"side": ("left", "right")[k]}, quantities=_corner(stub, k, plane, blur_px),
+            places_px=plane.to_px(stub.corner_mm(k)[12:13]),
+        )
+        for k in range(2)
+    )  # fmt: skip
+    return (section, *corners)
+
+
+def _hidden(*shares: float) -> float:
+    return root_sum_square(*(HIDDEN_MM * max(0.0, 1 - share) ** 2 for share in shares))
+
+
+def _section(stub: Stub, plane: Plane, nominal: float | None) -> dict[str, Quantity]:
+    ends_px = plane.to_px(stub.gauge_mm())
+
+    def figure(p: Plane) -> Array:
+        mm = p.to_mm(ends_px)
+        return np.array([np.hypot(*(mm[1] - mm[0])), np.hypot(*(mm[3] - mm[2]))])
+
+    value, parts = plane.propagate(figure)
+    edge = float(np.hypot(np.sqrt(2) * EDGE_PX * stub.px_mm, OFF_MM))
+    bars = sorted((stub.share["bar left"], stub.share["bar right"]))
+    hidden = _hidden(stub.share["top"], bars[1], (1 + bars[0]) / 2), _hidden(stub.share["left"], stub.share["right"])
+    own = stub.height_u, stub.thickness_u
+    how = "top over the bar beside it", "between the flanks at half height"
+    out: dict[str, Quantity] = {
+        name: Measured.of(
+            float(value[k]), "mm", how=how[k], edge=float(np.hypot(FIT_FACTOR * own[k], edge)), outline=hidden[k],
+            **{n: float(u[k]) for n, u in parts.items()},
+        )
+        for k, name in enumerate(("height", "thickness"))
+    }  # fmt: skip
+    height = out["height"]
+    if nominal is None:
+        out["height_loss"] = Unmeasured(reason="no height of a new vane is stated", hint="state vane_height_mm")
+    elif isinstance(height, Measured):
+        out["height_loss"] = Measured.of(
+            nominal - height.value, "mm", how="against the stated height of a new vane", nominal=NOMINAL_MM,
+            **height.budget,
+        )  # fmt: skip
+    return out
+
+
+def _corner(stub: Stub, k: int, plane: Plane, blur_px: float) -> dict[str, Quantity]:
+    """`edge_radius`, or the most it can be (`edge_radius_max`) where the corner is as sharp as the picture shows."""
+    side = ("left", "right")[k]
+    share, blur_mm = stub.share[f"corner {side}"], spread_px(blur_px) * stub.px_mm
+    if share < LEAST_CORNER:
+        return {"edge_radius": Unmeasured(reason="the corner does not stand out against its background", hint=CLOSER)}
+    seen, told = stub.radius[k], sharpened(stub.radius[k], blur_mm)
+    # a corner that came out sharp has no slope left to tell its uncertainty: how far points stray tells it
+    fit = min(stub.radius_u[k], stub.spread_mm / CUT_BACK)
+    edge = root_sum_square(FIT_FACTOR * fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
+    hidden = CORNER_MM * root_sum_square(*((1 - s) ** 2 for s in (share, stub.share[side], stub.share["top"])))
+    soft = 0.15 * (seen - told)
+    own = root_sum_square(edge, hidden, soft)
+    if seen < SHARP * blur_mm or told < SHARPEST * own:
+        most = told + 2 * own
+        return {
+            "edge_radius": Unmeasured(reason=f"at most {most:.2f} mm: as sharp as this photo can show", hint=CLOSER),
+            "edge_radius_max": Measured.of(most, "mm", how="upper bound, 95 %", edge=0.0),
+        }
+    scale = root_sum_square(*(told * float(u[0]) for u in _relative(plane, stub).values()))
+    radius = Measured.of(
+        told, "mm", how="arc between flank and top", edge=edge, outline=hidden, blur=soft, scale=scale
+    )  # fmt: skip
+    return {"edge_radius": radius}
+
+
+def _relative(plane: Plane, stub: Stub) -> dict[str, Array]:
+    """Relative uncertainty of a length at the stub, by source."""
+    ends_px = plane.to_px(stub.gauge_mm()[2:])
+    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
+    return {name: u / value for name, u in parts.items()}
+
+
+def sharpened(seen_mm: float, blur_mm: float) -> float:
+    """Radius of a corner whose blurred outline looks like an arc of radius `seen_mm`.
+
+    The half-way contour of a sharp right-angled corner under a Gaussian blur s is cut back like a radius of 1.86 s; of
+    a round one, by s^2 / 2r, which makes r look 1.2 s^2 / r larger (derived; both ends of a smooth passage).
+    """
+    ratio = seen_mm / max(blur_mm, 1e-9)
+    k = 2.4 + (1.86**2 - 2.4) * float(np.exp(-((ratio / 2.5) ** 2)))
+    return float(np.sqrt(max(0.0, seen_mm**2 - k * blur_mm**2)))
