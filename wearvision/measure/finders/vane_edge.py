@@ -70,7 +70,8 @@ def _front(stubs: list[Stub]) -> Stub | Unmeasured:
     best = max((fits(stub) for stub in stubs), default=0.0)
     if best < LEAST_FIT:
         return NOTHING
-    return max((s for s in stubs if fits(s) >= min(best, max(LEAST_FIT, best - NEARLY))), key=lambda s: s.height_mm)
+    near = max(LEAST_FIT, best - NEARLY)
+    return max((stub for stub in stubs if fits(stub) >= near), key=lambda stub: stub.height_mm)
 
 
 def fits(stub: Stub) -> float:

@@ -22,7 +22,7 @@ MARGIN_MM = 5.5
 """What is looked at around the place."""
 BASE_DEG, FLANK_DEG, TOP_DEG = 9.0, 7.0, 5.0
 """How far lines may lean: the bar's edge from the coarse one, flanks and top from square to the bar's edge."""
-CLEAR = 0.3
+CLEAR = 0.1
 """Share of the strongest line's slope that a line further in must have to count."""
 PLAY_MM = 2.3
 """How far a line may lie from where the coarse search has it."""
