@@ -21,8 +21,8 @@ LEAST_ROWS, BRIDGE_ROWS, CALM_ROWS = 3, 4, 41
 """Rows of the least bite; gaps that are bridged; rows over which a sound edge is averaged."""
 FOOT_SHARE, FOOT_MM = 0.05, 0.15
 """A bite begins where the loss is over this share of its depth, and over so many mm."""
-EDGE_PX, RAGGED_MM = 0.2, 0.04
-"""Standard uncertainty common to an edge: localisation, photo px; its own raggedness, mm."""
+EDGE_PX, RAGGED_MM = 0.2, 0.12
+"""Standard uncertainty common to an edge: localisation, photo px; raggedness and shadow taken for land, mm."""
 TIP_DEG, FOOT_DOUBT = 0.4, 0.05
 """Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat."""
 DEPTH_DOUBT = 0.02
@@ -32,7 +32,7 @@ OPEN_MM, DEEP_SHARE, STEP_SHARE = 0.9, 0.4, 0.3
 than this share of the new edge's."""
 SHALLOW_ROWS, SHALLOW_SURE = 10, 0.8
 """Shallower ones have to be this long, and clear over this share."""
-THROUGH_MM = 1.5
+THROUGH_MM = 0.5
 """With less left, a step must be missing at the other edge's circle as well."""
 BREACH_MM = 0.3
 """Less than this left is a leak path."""
@@ -56,7 +56,7 @@ def land_findings(land: Land, plane: Plane) -> tuple[Finding, ...]:
     for k in (0, 1):
         for bite in _bites(loss[k], max(0.02, land.scatter_mm[k]), k, land):
             (bites if _is_open(bite, loss[k], land) else unsure).append(bite)
-    land = _without(land, unsure)
+    land = _settled(_without(land, unsure), bites)
     bites.sort(key=lambda b: -float(loss[b.edge][b.deepest]))
     found = [_whole(land, bites, plane)]
     found += [_bite(f"N{i}", b, loss[b.edge], land, plane) for i, b in enumerate(bites, start=1)]
@@ -71,6 +71,19 @@ def _without(land: Land, unsure: list[Bite]) -> Land:
         edges[bite.edge][rows] = land.sound_mm[bite.edge][rows]
         sure[rows] = False
     return replace(land, inner_mm=edges[0], outer_mm=edges[1], sure=sure)
+
+
+def _settled(land: Land, bites: list[Bite]) -> Land:
+    """Edges outside of bites averaged over rows, and no further out than their circles, where only a shadow can lie."""
+    lap, edges = len(land.deg), []
+    for k, (loss, way) in enumerate(zip(_losses(land), (1.0, -1.0), strict=True)):
+        padded = np.concatenate([loss[-CALM_ROWS:], loss, loss[:CALM_ROWS]])
+        calm = np.maximum(running_median(padded, CALM_ROWS)[CALM_ROWS:-CALM_ROWS], 0.0)
+        for bite in bites:
+            if bite.edge == k:
+                calm[_rows(bite, lap)] = loss[_rows(bite, lap)]
+        edges.append(land.sound_mm[k] + way * calm)
+    return replace(land, inner_mm=edges[0], outer_mm=edges[1])
 
 
 def _losses(land: Land) -> tuple[Array, Array]:
@@ -148,12 +161,7 @@ def _runs(flags: NDArray[np.bool_], *, closed: bool) -> list[tuple[int, int]]:
 def _whole(land: Land, bites: list[Bite], plane: Plane) -> Finding:
     """The land with its least width."""
     lap = len(land.deg)
-    wide = land.width_mm
-    padded = np.concatenate([wide[-CALM_ROWS:], wide, wide[:CALM_ROWS]])
-    calm = running_median(padded, CALM_ROWS)[CALM_ROWS:-CALM_ROWS]
-    for bite in bites:
-        rows = _rows(bite, lap)
-        calm[rows] = wide[rows]
+    calm = np.maximum(land.width_mm, 0.0)
     known = land.seen & land.sure
     least = int(np.argmin(np.where(known, calm, np.inf)))
     bitten = any(least in _rows(b, lap) for b in bites)

@@ -1,0 +1,167 @@
+"""Gasket lands drawn with numpy: edges, least width, bites, cracks and what is said of the rest."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from skimage.measure import find_contours
+
+from tests.measure.face_kit import drawn_plane
+from wearvision.finding import Finding
+from wearvision.measure.look import Look, Seen
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.views.gasket_land import see
+from wearvision.quantity import Measured
+from wearvision.stated import Stated
+
+RADII_MM = (38.0, 50.0)
+STATED = Stated(view="gasket-land", nominal={"land_inner_diameter_mm": 76.0, "land_outer_diameter_mm": 100.0})
+UNSTATED = Stated(view="gasket-land")
+CENTRE_MM = np.array([3.0, -2.0])
+
+
+def notched(angle: Array, middle_deg: float, arc_deg: float, loss_mm: float) -> Array:
+    """Loss by angle: a rounded bite."""
+    away = (np.degrees(angle) - middle_deg + 180) % 360 - 180
+    return np.asarray(loss_mm * np.sqrt(np.clip(1 - (2 * away / arc_deg) ** 2, 0, None)))
+
+
+def draw_land(
+    plane: Plane, *, bites: tuple[tuple[str, float, float, float], ...] = (), tones: tuple[float, float] = (80, 150),
+    noise: float = 2.0, seed: int = 1, shadow_mm: float = 0.0, stain: bool = False, crack_deg: float | None = None,
+) -> NDArray[np.uint8]:  # fmt: skip
+    """Land on its ground: bites are (edge, middle, arc, loss); a shadow falls to one side of the land."""
+    rng = np.random.default_rng(seed)
+    width, height = plane.size_px
+    x, y = np.meshgrid(np.arange(2 * width) / 2 - 0.25, np.arange(2 * height) / 2 - 0.25)
+    mm = plane.to_mm(np.column_stack([x.ravel(), y.ravel()])) - CENTRE_MM
+    radius, angle = np.hypot(*mm.T), np.arctan2(mm[:, 1], mm[:, 0])
+    image = np.full(len(mm), tones[1]) + 6 * np.sin(mm[:, 0] / 4) * np.cos(mm[:, 1] / 5)
+    if shadow_mm:
+        image[_on_land(mm - [shadow_mm, 0.4 * shadow_mm], bites)] *= 0.45
+    land = _on_land(mm, bites)
+    image[land] = tones[0]
+    if stain:
+        spot = np.hypot(mm[:, 0] - RADII_MM[1] + 1.0, mm[:, 1]) < 3.0
+        image[land & spot] = 0.5 * sum(tones)
+    if crack_deg is not None:
+        image[land & (np.abs(radius * (angle - math.radians(crack_deg))) < 0.25)] *= 0.4
+    small = cv2.resize(image.reshape(2 * height, 2 * width), (width, height), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), 0.8) + rng.normal(0, noise, (height, width))
+    return np.clip(np.rint(small), 0, 255).astype(np.uint8)
+
+
+def _on_land(mm: Array, bites: tuple[tuple[str, float, float, float], ...]) -> NDArray[np.bool_]:
+    radius, angle = np.hypot(*mm.T), np.arctan2(mm[:, 1], mm[:, 0])
+    inner, outer = np.full(len(mm), RADII_MM[0]), np.full(len(mm), RADII_MM[1])
+    for edge, middle, arc, loss in bites:
+        if edge == "inner":
+            inner += notched(angle, middle, arc, loss)
+        else:
+            outer -= notched(angle, middle, arc, loss)
+    return np.asarray((radius > inner) & (radius < outer))
+
+
+def look(gray: NDArray[np.uint8], plane: Plane, stated: Stated = STATED) -> Seen:
+    return see(Look(gray=gray, plane=plane, stated=stated))
+
+
+def of_kind(seen: Seen, kind: str) -> list[Finding]:
+    return [f for f in seen.findings if f.kind == kind]
+
+
+def figure(finding: Finding, name: str) -> Measured:
+    got = finding.quantities[name]
+    assert isinstance(got, Measured)
+    return got
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 18.0])
+@pytest.mark.parametrize("shadow_mm", [0.0, 1.5])
+def test_a_sound_land_has_its_width_and_no_notch(tilt_deg: float, shadow_mm: float) -> None:
+    plane = drawn_plane(tilt_deg=tilt_deg)
+    seen = look(draw_land(plane, shadow_mm=shadow_mm), plane)
+    least = figure(of_kind(seen, "gasket-land")[0], "remaining_width")
+    assert abs(least.value - 12.0) < max(0.15, 1.96 * least.u)
+    assert not of_kind(seen, "notch")
+    assert not of_kind(seen, "crack")
+
+
+@pytest.mark.parametrize("tones", [(80.0, 150.0), (170.0, 110.0), (95.0, 120.0)])
+@pytest.mark.parametrize("edge", ["inner", "outer"])
+def test_a_bite_is_found_with_loss_and_what_is_left(edge: str, tones: tuple[float, float]) -> None:
+    plane = drawn_plane(tilt_deg=8.0)
+    seen = look(draw_land(plane, bites=((edge, 60.0, 20.0, 5.0),), tones=tones, shadow_mm=0.8), plane)
+    (notch,) = of_kind(seen, "notch")
+    assert figure(notch, "loss").value == pytest.approx(5.0, abs=0.25)
+    left = figure(notch, "remaining_width")
+    assert abs(left.value - 7.0) < 1.96 * left.u < 0.5
+    assert figure(notch, "arc").value == pytest.approx(20.0, abs=2.0)
+    angle = np.radians(np.linspace(50, 70, 2001))
+    loss = notched(angle, 60.0, 20.0, 5.0)
+    start, way = (RADII_MM[0], 1.0) if edge == "inner" else (RADII_MM[1], -1.0)
+    area = abs(np.trapezoid((start + way * loss) ** 2 - start**2, angle)) / 2
+    assert figure(notch, "area").value == pytest.approx(area, rel=0.08)
+    least = figure(of_kind(seen, "gasket-land")[0], "remaining_width")
+    assert abs(least.value - 7.0) < 1.96 * least.u < 0.5
+
+
+def test_a_bite_right_through_leaves_next_to_nothing() -> None:
+    plane = drawn_plane()
+    seen = look(draw_land(plane, bites=(("outer", 100.0, 30.0, 12.6),)), plane)
+    land = of_kind(seen, "gasket-land")[0]
+    assert figure(land, "remaining_width").value < 1.0
+
+
+def test_a_stain_cut_off_at_the_edge_is_no_notch() -> None:
+    plane = drawn_plane()
+    assert not of_kind(look(draw_land(plane, stain=True), plane), "notch")
+
+
+def test_a_crack_from_edge_to_edge_is_suspected() -> None:
+    plane = drawn_plane()
+    (crack,) = of_kind(look(draw_land(plane, crack_deg=-70.0), plane), "crack")
+    assert crack.flags == ("suspected",)
+    length = figure(crack, "length")
+    assert abs(length.value - 12.0) < 1.96 * length.u
+
+
+def test_the_claimed_interval_holds_the_error_over_noise() -> None:
+    plane, inside = drawn_plane(known=True), []
+    for noise in (1.0, 3.0, 6.0):
+        for seed in range(4):
+            gray = draw_land(plane, bites=(("inner", 40.0 + 60 * seed, 24.0, 4.0),), noise=noise, seed=seed)
+            least = figure(of_kind(look(gray, plane), "gasket-land")[0], "remaining_width")
+            inside.append(abs(least.value - 8.0) < 1.96 * least.u)
+    assert np.mean(inside) >= 0.9
+
+
+def test_edges_agree_with_marching_squares() -> None:
+    """Outside reference: scikit-image's iso-contour half way between the tones."""
+    plane = drawn_plane(known=True)
+    gray = draw_land(plane, noise=0.5)
+    lines = find_contours(cv2.GaussianBlur(gray, (0, 0), 1.0).astype(float), 115.0)
+    radii = sorted(float(np.median(np.hypot(*(plane.to_mm(line[:, ::-1]) - CENTRE_MM).T)))
+                   for line in lines if len(line) > 500)  # fmt: skip
+    width = figure(of_kind(look(gray, plane), "gasket-land")[0], "width")
+    assert width.value == pytest.approx(radii[-1] - radii[0], abs=0.1)
+
+
+def test_without_sizes_it_measures_or_says_why() -> None:
+    plane = drawn_plane()
+    seen = look(draw_land(plane), plane, UNSTATED)
+    lands = of_kind(seen, "gasket-land")
+    if lands:
+        assert figure(lands[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
+    assert {"size of the land", "gasket land"} & {what for what, _ in seen.not_assessed}
+
+
+def test_an_empty_photo_says_what_to_do() -> None:
+    plane = drawn_plane()
+    seen = look(np.full((690, 900), 120, np.uint8), plane)
+    assert not seen.findings
+    assert any("land_inner_diameter_mm" in why for _, why in seen.not_assessed)
