@@ -141,5 +141,5 @@ def washed_texture(lip: Lip) -> Quantity:
     ratio = float(np.median(groups[0]) / max(np.median(groups[1]), 1e-6))
     parts = [max(1.0, len(g) * patch.step_mm / 2.0) for g in groups]
     scatter = [float(np.std(g) / np.sqrt(n) / max(g.mean(), 1e-6)) for g, n in zip(groups, parts, strict=True)]
-    return Measured.of(ratio, "1", how="picture's grain beside the washed edge over that beside the sound edge; "
-                       "texture only, no roughness", scatter=ratio * float(np.hypot(scatter[0], scatter[1])))  # fmt: skip
+    how = "picture's grain beside the washed edge over that beside the sound edge; texture only, no roughness"
+    return Measured.of(ratio, "1", how=how, scatter=ratio * float(np.hypot(scatter[0], scatter[1])))

@@ -27,8 +27,10 @@ OUT_MM, DEEP_MM = 2.0, 8.5
 """The edge lies at most so far on the opening's side of the line between the corners, and behind it."""
 BINS = 24
 JUMP_COST = 2.5
-"""Cost of a mm aside; an edge is worth its strength per mm of its length."""
-CLASS_WORTH, CLASS_CLIP, EDGE_CLIP = 0.12, 1.2, 8.0
+"""Cost of a mm aside; an edge is worth the logarithm of its strength per mm of its length."""
+CLASS_WORTH, CLASS_CLIP, EDGE_WORTH = 0.12, 1.2, 2.2
+LEFT_COST, LEFT_FROM, LEFT_TO = 0.6, 2.0, 4.5
+"""Cost of clear steps left behind in what is taken for metal, per mm of their width: the rim is the last of several."""
 RUN_MM = 1.2
 SLANTS = (-0.8, -0.35, 0.0, 0.35, 0.8)
 """A step is summed over such a run, at the best of these slants (rows per column)."""
@@ -104,7 +106,7 @@ def trace_lip(
     worth = _worth(log, strong, patch, inner, line)
     path = best_way(np.ascontiguousarray(worth.T[inner]), JUMP_COST * step)
     columns = np.arange(inner.start, inner.stop)
-    row = _fine(np.abs(steep), columns, path, max(1, round(0.2 / step)))
+    row = _fine(np.abs(steep), columns, path, max(1, round(0.3 / step)))
     return Trace(
         patch=patch, column=columns.astype(np.float64), row=row, clear=strong[path, columns].astype(np.float64),
         worth=float(worth[path, columns].mean()), seen=patch.valid[path, columns], ends=ends,
@@ -144,8 +146,12 @@ def _worth(log: Grid, strong: Grid, patch: Patch, inner: slice, line: float) -> 
     like = np.clip(np.log(share[0] / share[1]), -CLASS_CLIP, CLASS_CLIP)[bin_of]
     sums = np.cumsum(np.where(seen, like, 0), axis=0) * step
     worth = np.full(log.shape, -1e6)
-    edge = np.minimum(strong[:, inner], EDGE_CLIP)
-    worth[:, inner] = (CLASS_WORTH * (sums[-1:] - 2 * sums) + edge) * step
+    edge = EDGE_WORTH * np.log1p(strong[:, inner])
+    left = np.clip(strong[:, inner], LEFT_FROM, LEFT_TO) - LEFT_FROM
+    rows = np.arange(len(log))[:, None]
+    near = (rows < line + DEEP_MM / step) & seen
+    missed = np.cumsum(np.where(near, left, 0)[::-1], axis=0)[::-1] * step
+    worth[:, inner] = (CLASS_WORTH * (sums[-1:] - 2 * sums) + edge - LEFT_COST * missed) * step
     off = (np.arange(len(log)) - line) * step
     worth[(off < -OUT_MM) | (off > DEEP_MM)] = -1e6
     return worth

@@ -53,7 +53,7 @@ def see(look: Look) -> Seen:
         summary["washed_texture"] = washed_texture(lip)
     return Seen(
         findings=() if finding is None else (finding,), summary=summary, not_assessed=tuple(missing),
-        circles_px=(np.vstack([lip.px, lip.ends_px[::-1]]),),
+        circles_px=(np.vstack([lip.px, lip.ends_px[::-1]]), np.vstack([lip.ends_px, lip.ends_px[::-1]])),
     )  # fmt: skip
 
 
