@@ -1,4 +1,4 @@
-"""A wear face: its ring, the grooves on it, and spots that look like pits."""
+"""A wear face: its ring, the grooves on it, spots that look like pits and paths that look like cracks."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
+from wearvision.measure.finders.cracks import find_cracks
+from wearvision.measure.finders.cracks import to_finding as crack_finding
 from wearvision.measure.finders.groove import find_grooves, to_finding
 from wearvision.measure.finders.pit_search import find_spots
 from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pit
@@ -18,6 +20,8 @@ from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_s
 
 PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
 PITS = ("pits", "those found are suspected from the picture; under rust and on rough metal many are missed: look")
+CRACKS = ("cracks on the face", "none seen at this resolution; short, hair-fine ones and those along a circle are not")
+RUB = ("rub bands", "not searched for")
 NEAR_PX = 3.0
 """A spot so near a groove belongs to it."""
 RIM_SHARE, FAINT_DARK = 0.02, 0.6
@@ -28,15 +32,17 @@ UNSURE = Unmeasured(
 
 
 def see(look: Look) -> Seen:
-    """The face, its grooves and its pits."""
+    """The face, its grooves, pits and cracks."""
     face = find_face(look.gray, look.plane, look.stated, look.cards_px)
     if not isinstance(face, Face):
         return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
     tracks, strip = find_grooves(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
     found = tuple(to_finding(t, f"G{i}", look.plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1))
-    found += _pits(look, face, found)
+    cracks = _cracks(look, face, found)
+    found += (*_pits(look, face, found), *cracks)
+    missing = (PITS, RUB, *(() if cracks else (CRACKS,)), *_unseen(face))
     return Seen(
-        findings=found, summary=face_figures(face, look.plane), not_assessed=(PITS, *_unseen(face)),
+        findings=found, summary=face_figures(face, look.plane), not_assessed=missing,
         circles_px=tuple(face.circle_px(look.plane, r.value) for r in (face.outer_mm, face.inner_mm)), face=face,
     )  # fmt: skip
 
@@ -57,6 +63,18 @@ def _pits(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, 
             id=f"P{len(out) + 1}", kind="pit", outline_px=outline, quantities=quantities, flags=flags,
             places_px=outline.mean(axis=0, keepdims=True),
         ))  # fmt: skip
+    return tuple(out)
+
+
+def _cracks(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Dark paths outside the grooves that look like cracks, longest first."""
+    taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
+    out: list[Finding] = []
+    for path in find_cracks(look.gray, look.plane, face, look.cards_px):
+        line = look.plane.to_px(path.line_mm)
+        inside = [[cv2.pointPolygonTest(t, (float(x), float(y)), True) > -NEAR_PX for x, y in line] for t in taken]
+        if all(np.mean(i) < 0.5 for i in inside):
+            out.append(crack_finding(path, f"K{len(out) + 1}", look.plane))
     return tuple(out)
 
 

@@ -1,0 +1,131 @@
+"""Cracks sought on drawn faces: found, measured, told from scratches, lathe lines and the edges of stains."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from skimage.morphology import skeletonize
+
+from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
+from wearvision.measure.face import Face, find_face
+from wearvision.measure.finders.cracks import END_MM, Path, find_cracks, to_finding
+from wearvision.measure.look import Look
+from wearvision.measure.plane import Plane
+from wearvision.measure.views.wear_face import see
+from wearvision.quantity import Measured
+
+Gray = NDArray[np.uint8]
+Line = NDArray[np.float64]
+FINE = 6
+"""Drawn so many times finer than the photo."""
+
+
+def wandering(start_mm: tuple[float, float], toward_deg: float, length_mm: float, seed: int = 1) -> Line:
+    """A line of known length that wanders as a crack does, points (N, 2)."""
+    rng = np.random.default_rng(seed)
+    count = round(length_mm / 0.5)
+    bend = cv2.GaussianBlur(rng.standard_normal((1, count)), (0, 0), 2).ravel() * 0.6
+    heading = np.radians(toward_deg) + bend - bend.mean()
+    steps = 0.5 * np.column_stack([np.cos(heading), np.sin(heading)])
+    return np.vstack([[start_mm], start_mm + np.cumsum(steps, axis=0)])
+
+
+def length_of(line: Line) -> float:
+    return float(np.hypot(*np.diff(line, axis=0).T).sum())
+
+
+def with_slit(image: Gray, plane: Plane, line_mm: Line, width_mm: float = 0.25, dark: float = 0.8) -> Gray:
+    """A dark line of a width below the pixel, drawn fine and averaged down."""
+    px = (plane.to_px(line_mm) + 0.5) * FINE
+    mask = np.zeros((image.shape[0] * FINE, image.shape[1] * FINE), np.uint8)
+    wide = max(1, round(width_mm / plane.mm_per_px(plane.to_px(line_mm[:1])).value * FINE))
+    cv2.polylines(mask, [np.round(px * 16).astype(np.int32)], False, 255, wide, cv2.LINE_8, 4)
+    share = cv2.resize(mask, image.shape[::-1], interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    cover = cv2.GaussianBlur(share, (0, 0), 0.7)
+    return np.clip(image * (1 - dark * cover), 0, 255).astype(np.uint8)
+
+
+def cracks(image: Gray, plane: Plane) -> list[Path]:
+    face = find_face(image, plane, STATED)
+    assert isinstance(face, Face)
+    return find_cracks(image, plane, face)
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 15.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_crack_across_the_circles_is_found_and_as_long(tilt_deg: float, seed: int) -> None:
+    plane = drawn_plane(tilt_deg=tilt_deg)
+    line = wandering((28.0, 4.0), 20.0, 21.0, seed)
+    found = cracks(with_slit(draw_face(plane, seed=seed), plane, line), plane)
+    assert len(found) == 1
+    assert abs(found[0].length_mm - length_of(line)) < 1.96 * END_MM
+    away = np.hypot(*(found[0].line_mm[:, None] - line[None]).transpose(2, 0, 1)).min(axis=1)
+    assert np.median(away) < 0.15
+
+
+def test_the_skeleton_of_scikit_image_is_as_long() -> None:
+    """Oracle: skeletonize of the drawn line, counted in straight and oblique steps."""
+    plane = drawn_plane(known=True)
+    line = wandering((28.0, 4.0), 20.0, 21.0)
+    path = cracks(with_slit(draw_face(plane), plane, line), plane)[0]
+    fine = np.zeros((1200, 1200), np.uint8)
+    at = np.round((path.line_mm - path.line_mm.min(axis=0)) / 0.025 * 16 + 160).astype(np.int32)
+    cv2.polylines(fine, [at], False, 1, 5, cv2.LINE_8, 4)
+    rows, columns = np.nonzero(skeletonize(fine > 0))
+    order = np.argsort(columns)
+    trace = np.column_stack([columns, rows])[order].astype(float)[::12]
+    assert path.length_mm == pytest.approx(length_of(trace) * 0.025, rel=0.05)
+
+
+def test_a_sound_face_its_rust_and_its_grooves_give_none() -> None:
+    plane = drawn_plane()
+    groove = DrawnGroove(radius_mm=40.0, width_mm=3.0, start_deg=20.0, arc_deg=90.0, depth_mm=0.6)
+    assert cracks(draw_face(plane), plane) == []
+    assert cracks(draw_face(plane, rust=25, seed=3), plane) == []
+    assert cracks(draw_face(plane, grooves=(groove,)), plane) == []
+
+
+def test_a_straight_scratch_and_a_lathe_line_are_none() -> None:
+    plane = drawn_plane()
+    scratch = np.column_stack([np.linspace(26, 48, 45), np.linspace(4, 14, 45)])
+    turn = np.radians(np.linspace(10, 60, 60))
+    lathe = np.column_stack([3 + 40 * np.cos(turn), -2 + 40 * np.sin(turn)])
+    for line in (scratch, lathe):
+        assert cracks(with_slit(draw_face(plane), plane, line), plane) == []
+
+
+def test_what_the_card_covers_is_not_looked_at() -> None:
+    plane = drawn_plane()
+    line = wandering((28.0, 4.0), 20.0, 21.0)
+    image = with_slit(draw_face(plane), plane, line)
+    face = find_face(image, plane, STATED)
+    assert isinstance(face, Face)
+    card = plane.to_px(np.array([[24.0, 0.0], [54.0, 0.0], [54.0, 18.0], [24.0, 18.0]]))
+    assert find_cracks(image, plane, face, (card,)) == []
+
+
+def test_a_finding_is_only_suspected_and_asks_for_penetrant() -> None:
+    plane = drawn_plane()
+    line = wandering((28.0, 4.0), 20.0, 21.0)
+    finding = to_finding(cracks(with_slit(draw_face(plane), plane, line), plane)[0], "K1", plane)
+    assert finding.kind == "crack"
+    assert "suspected" in finding.flags
+    length, width = finding.quantities["length"], finding.quantities["width"]
+    assert isinstance(length, Measured)
+    assert isinstance(width, Measured)
+    assert "penetrant" in length.how
+    assert length.u >= END_MM
+    assert abs(width.value - 0.25) < 1.96 * width.u
+
+
+def test_the_view_never_says_that_there_are_no_cracks() -> None:
+    plane = drawn_plane()
+    look = Look(gray=draw_face(plane), plane=plane, stated=STATED, cards_px=(), blur_px=1.0, limit_mm=1.0)
+    said = dict(see(look).not_assessed)
+    assert "none seen at this resolution" in said["cracks on the face"]
+    cracked = Look(**{**vars(look), "gray": with_slit(look.gray, plane, wandering((28.0, 4.0), 20.0, 21.0))})
+    seen = see(cracked)
+    assert [f.id for f in seen.findings if f.kind == "crack"] == ["K1"]
+    assert "cracks on the face" not in dict(seen.not_assessed)

@@ -1,0 +1,295 @@
+"""Cracks suspected on a face: thin dark paths that cross the circles of turning.
+
+On a map of the face every place is held against both its sides, in sixteen directions, and gathered along that
+direction: a valley stays, a stain's edge (one side only) does not. Lines that run along the circles are lathe lines
+and are left out, and with them any crack that runs that way. What hangs together becomes a path, which is then looked
+at again in the photo itself: dark, narrow, and nearly without gaps. A scratch, a hair or a shadow's edge can pass for a
+crack and a closed crack cannot be seen: every finding is only suspected, a penetrant test tells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.finding import Finding
+from wearvision.measure.chart import scale_at
+from wearvision.measure.edges import log_gray
+from wearvision.measure.face import Face
+from wearvision.measure.patch import Patch, patch_of
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+from wearvision.quantity import Measured, Quantity
+
+MAP_MM = 0.17
+WAYS = 16
+SIDE = 3
+"""Samples from the middle of a valley to its sides."""
+LOG_FROM, LOG_SPAN = 2.0, 3.6
+"""Log grey that the map's bytes 0 to 255 stand for."""
+LEVELS = (2.6, 6.0, 12.0)
+"""Valleys deeper than so many times the face's usual roughness hang together; the higher levels part a crack from
+rust and other grain that it runs into."""
+LEAST_DARK = 0.03
+ALONG_DEG = 14.0
+"""A valley nearer to the direction of its circle is taken for a lathe line."""
+LEAST_MM, BRIDGE_MM, BEND_DEG = 6.0, 3.0, 35.0
+REPORT_MM = 12.0
+"""Shorter paths are not reported: too much looks like them."""
+EDGE_MM = 0.8
+DARKER, SHARE = 0.10, 0.72
+"""A path is darker in the photo than both sides by this much (log grey), and on this share of its length by half."""
+END_SHARE = 0.25
+"""It ends where less than this share of its usual darkness is left."""
+MOST = 6
+AROUND = 0.18
+"""A path that gains less than this share of its length in radius runs along its circle: a lathe line, a groove."""
+WANDER_MM = 0.07
+"""A path within this (RMS) of a parabola was drawn by a tool: cracks follow the grain and wander."""
+END_MM = 1.0
+"""Standard uncertainty of where a crack ends; it fades into the grain of the metal."""
+WIDTH_MM = (0.06, 0.8)
+"""What takes less light is a scratch; a wider dark path is a groove, a shadow or a seam."""
+
+Tones = NDArray[Any]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Path:
+    """A dark path: points (N, 2) along it on the plane, its darkness, the share that shows it, width and doubt, mm."""
+
+    line_mm: Array
+    dark: float
+    share: float
+    width_mm: float
+    width_u_mm: float
+
+    @property
+    def length_mm(self) -> float:
+        """Along the path."""
+        return float(np.hypot(*np.diff(self.line_mm, axis=0).T).sum())
+
+
+def find_cracks(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...] = ()) -> list[Path]:
+    """Paths on a face that look like cracks, longest first; see the module for what is told apart."""
+    inner, outer = face.flat_mm
+    size = 2 * outer + 4
+    patch = patch_of(
+        gray, plane, face.centre_mm - size / 2, np.array([1.0, 0.0]), (size, size), step_mm=MAP_MM,
+        down=np.array([0.0, 1.0]), exclude_px=exclude_px,
+    )  # fmt: skip
+    y, x = np.mgrid[: patch.values.shape[0], : patch.values.shape[1]].astype(np.float32) * MAP_MM - size / 2
+    far = np.hypot(x, y)
+    cover = cv2.erode(patch.valid.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0)
+    on_face = (cover > 0) & (far > inner + EDGE_MM) & (far < outer - EDGE_MM)
+    if not on_face.any():
+        return []
+    valley, way = _valleys(patch)
+    across = np.degrees(np.arctan2(y, x)) + 90
+    off = np.abs((way * (180 / WAYS) - across + 90) % 180 - 90)
+    crossing = np.where(on_face & (off > ALONG_DEG), valley, np.float32(0))
+    usual = float(np.median(valley[on_face]))
+    lines = [line for k in LEVELS for line in _joined(_lines(crossing, max(k * usual, LEAST_DARK), patch))]
+    sure = [_looked_at(gray, plane, line) for line in lines]
+    kept = [p for p in sure if p is not None and p.length_mm >= REPORT_MM and not _tool_mark(p, face)]
+    return _distinct(kept)[:MOST]
+
+
+def _distinct(paths: list[Path]) -> list[Path]:
+    """Paths that do not mostly lie on a longer one, longest first."""
+    out: list[Path] = []
+    for path in sorted(paths, key=lambda p: -p.length_mm):
+        near = (np.hypot(*(path.line_mm[:, None] - o.line_mm[None]).transpose(2, 0, 1)).min(axis=1) < 1.0 for o in out)
+        if all(n.mean() < 0.5 for n in near):
+            out.append(path)
+    return out
+
+
+def _tool_mark(path: Path, face: Face) -> bool:
+    """Whether a path runs along its circle, or as true as only a tool runs."""
+    radius = np.hypot(*(path.line_mm - face.centre_mm).T)
+    if np.ptp(radius) < AROUND * path.length_mm:
+        return True
+    off = path.line_mm - path.line_mm.mean(axis=0)
+    axes = np.linalg.svd(off, full_matrices=False)[2]
+    return _rms_off_parabola(off @ axes.T) < WANDER_MM
+
+
+def _rms_off_parabola(at: Array) -> float:
+    """RMS distance of points (N, 2), in their own main axes, from the parabola that fits best."""
+    rest = at[:, 1] - np.polyval(np.polyfit(at[:, 0], at[:, 1], 2), at[:, 0])
+    return float(np.sqrt(np.mean(rest**2)))
+
+
+def _valleys(patch: Patch) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
+    """Depth of the best valley (log grey) at each sample, and which of the ways it runs (from x toward y)."""
+    tone = np.clip((log_gray(patch.values) - LOG_FROM) / LOG_SPAN * 255, 0, 255).astype(np.uint8)
+    best: Tones = np.zeros(tone.shape, np.uint8)
+    way = np.zeros(tone.shape, np.int64)
+    for k in range(WAYS):
+        turn = np.pi * k / WAYS
+        cos, sin = np.cos(turn), np.sin(turn)
+        side = (round(-SIDE * sin), round(SIDE * cos))
+        valley = cv2.subtract(cv2.min(_moved(tone, side), _moved(tone, (-side[0], -side[1]))), tone)
+        for reach in (1, 2, 4, 8):
+            ahead = _moved(valley, (round(reach * cos), round(reach * sin)))
+            valley = cv2.addWeighted(valley, 0.5, ahead, 0.5, 0)
+        valley = _moved(valley, (-round(7.5 * cos), -round(7.5 * sin)))
+        better = valley > best
+        best = cv2.max(best, valley)
+        way[better] = k
+    return best.astype(np.float32) * np.float32(LOG_SPAN / 255), way
+
+
+def _moved(values: Tones, by: tuple[int, int]) -> Tones:
+    """Values found so many columns and rows on; those beyond the edge are 0."""
+    x, y = by
+    height, width = values.shape
+    out = np.zeros_like(values)
+    out[max(0, -y) : height - max(0, y), max(0, -x) : width - max(0, x)] = values[
+        max(0, y) : height - max(0, -y), max(0, x) : width - max(0, -x)
+    ]
+    return out
+
+
+def _lines(valley: NDArray[np.float32], level: float, patch: Patch) -> list[Array]:
+    """Middle lines (N, 2), mm, of what hangs together and is long enough."""
+    deep = (valley > level).astype(np.uint8)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(deep, connectivity=8)
+    extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) * MAP_MM
+    out = []
+    for k in np.nonzero(extent > LEAST_MM)[0]:
+        if k == 0:  # what is not deep
+            continue
+        left, top, wide, high = stats[k, :4]
+        part = label[top : top + high, left : left + wide] == k
+        rows, columns = np.nonzero(part)
+        weight = valley[top : top + high, left : left + wide][part]
+        line = _middle(columns + left, rows + top, weight)
+        if line is not None:
+            out.append(patch.to_mm(line[:, 0], line[:, 1]))
+    return out
+
+
+def _middle(x: NDArray[np.int64], y: NDArray[np.int64], weight: Array) -> Array | None:
+    """Middle line of an elongated cloud of samples, along its main direction; None when it is no line."""
+    at = np.column_stack([x, y]).astype(np.float64)
+    mean = np.average(at, axis=0, weights=weight)
+    _, _, axes = np.linalg.svd((at - mean) * np.sqrt(weight)[:, None], full_matrices=False)
+    along, aside = (at - mean) @ axes[0], (at - mean) @ axes[1]
+    bins = np.floor((along - along.min()) / 4).astype(int)
+    total = np.bincount(bins, weight)
+    full = total > 0
+    if np.ptp(along) * MAP_MM < LEAST_MM or full.mean() < 0.8:
+        return None
+    safe = np.where(full, total, 1.0)
+    s, t = np.bincount(bins, weight * along) / safe, np.bincount(bins, weight * aside) / safe
+    spread = np.sqrt(np.maximum(np.bincount(bins, weight * aside**2) / safe - t**2, 0))
+    if np.median(spread[full]) > 3.5:
+        return None
+    return np.asarray(mean + s[full, None] * axes[0] + t[full, None] * axes[1])
+
+
+def _joined(lines: list[Array]) -> list[Array]:
+    """Lines with those that carry them on after a gap, end to end."""
+    left = sorted(lines, key=len, reverse=True)
+    out: list[Array] = []
+    while left:
+        line, found = left.pop(0), True
+        while found:
+            found = False
+            for k, other in enumerate(left):
+                ends = ((a, b) for a in (line, line[::-1]) for b in (other, other[::-1]))
+                fit = next(((a, b) for a, b in ends if _carries_on(a, b)), None)
+                if fit is not None:
+                    line, found = np.vstack(fit), True
+                    del left[k]
+                    break
+        out.append(line)
+    return out
+
+
+def _carries_on(line: Array, other: Array) -> bool:
+    """Whether a second line starts where the first ends, running the same way."""
+    gap = other[0] - line[-1]
+    if np.hypot(*gap) > BRIDGE_MM:
+        return False
+    a, b = line[-1] - line[max(0, len(line) - 8)], other[min(7, len(other) - 1)] - other[0]
+    bend = np.cos(np.radians(BEND_DEG))
+    ahead = float(gap @ a) / (np.hypot(*gap) * np.hypot(*a) + 1e-9)
+    return bool(float(a @ b) / (np.hypot(*a) * np.hypot(*b) + 1e-9) > bend and (ahead > bend or np.hypot(*gap) < 1.0))
+
+
+def _looked_at(gray: Image, plane: Plane, line_mm: Array) -> Path | None:
+    """The path in the photo itself: drawn onto the darkest line, cut where it no longer shows, its width from how
+    much light it takes; None when it is not dark all along."""
+    px_mm = scale_at(plane, plane.to_px(line_mm[[len(line_mm) // 2]]))
+    step = 0.7 * px_mm
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
+    if run[-1] < LEAST_MM:
+        return None
+    s = np.arange(0, run[-1], 2 * step)
+    line = np.column_stack([np.interp(s, run, line_mm[:, k]) for k in (0, 1)])
+    line = np.asarray(cv2.blur(line, (1, 9), borderType=cv2.BORDER_REFLECT), dtype=np.float64).reshape(-1, 2)
+    way = np.asarray(np.gradient(line, axis=0), dtype=np.float64)
+    normal = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    half = max(8, round(1.2 / step))
+    aside = np.arange(-half, half + 1, dtype=np.float64) * step
+    px = plane.to_px((line[:, None, :] + aside[None, :, None] * normal[:, None, :]).reshape(-1, 2))
+    grid = px.reshape(len(line), len(aside), 2).astype(np.float32)
+    seen = cv2.remap(gray, grid[..., 0], grid[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    tone = np.asarray(cv2.blur(log_gray(seen.astype(np.float32)), (1, 5)), dtype=np.float64)
+    return _profile(line, np.asarray(normal, dtype=np.float64), aside, tone, px_mm)
+
+
+def _profile(line: Array, normal: Array, aside: Array, tone: Array, px_mm: float) -> Path | None:
+    reach = np.abs(aside) < 0.5
+    middle = np.nonzero(reach)[0]
+    low = middle[np.argmin(tone[:, reach], axis=1)]
+    low = cv2.medianBlur(low.astype(np.float32).reshape(-1, 1), 5).ravel().astype(int)
+    rows = np.arange(len(line))
+    away = max(3, round(0.45 / (aside[1] - aside[0])))
+    left, right = tone[rows, np.maximum(low - away, 0)], tone[rows, np.minimum(low + away, len(aside) - 1)]
+    depth = np.minimum(left, right) - tone[rows, low]
+    usual = float(np.median(depth))
+    shows = depth > 0.5 * usual
+    if usual < DARKER or float(shows.mean()) < SHARE:
+        return None
+    first, last = np.nonzero(depth > END_SHARE * usual)[0][[0, -1]]
+    keep = slice(int(first), int(last) + 1)
+    moved = line + normal * aside[low][:, None]
+    around = np.arange(-away, away + 1)
+    level = np.minimum(left, right)
+    taken = 1 - np.exp(tone[rows[:, None], np.clip(low[:, None] + around, 0, len(aside) - 1)] - level[:, None])
+    widths = np.clip(taken, 0, 1).sum(axis=1) * (aside[1] - aside[0])
+    half = slice(len(line) // 3, max(len(line) // 3 + 1, 2 * len(line) // 3))
+    width = float(np.median(widths[half]))
+    if not WIDTH_MM[0] <= width <= WIDTH_MM[1]:
+        return None
+    out = np.asarray(cv2.blur(moved[keep], (1, 7), borderType=cv2.BORDER_REFLECT)).reshape(-1, 2)
+    return Path(
+        line_mm=out[:: max(1, len(out) // 60)] if len(out) > 120 else out, dark=usual, share=float(shows.mean()),
+        width_mm=width, width_u_mm=float(np.hypot(0.35 * width, 0.25 * px_mm)),
+    )  # fmt: skip
+
+
+def to_finding(path: Path, name: str, plane: Plane) -> Finding:
+    """A path as a finding: always suspected, always to be tested with penetrant."""
+    line_px = plane.to_px(path.line_mm)
+    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(line_px), axis=0).T).sum()]))
+    length: Quantity = Measured.of(
+        float(value[0]), "mm", how="along the dark path; a penetrant test tells", outline=END_MM,
+        **{n: float(u[0]) for n, u in parts.items()},
+    )  # fmt: skip
+    width: Quantity = Measured.of(
+        path.width_mm, "mm", how="from the light it takes at mid-length, the crack taken as black", edge=path.width_u_mm
+    )
+    flags = ("suspected", "faint") if path.dark < 2 * DARKER else ("suspected",)
+    return Finding(
+        id=name, kind="crack", outline_px=line_px, quantities={"length": length, "width": width}, flags=flags,
+        places_px=line_px[[len(line_px) // 2]],
+    )  # fmt: skip
