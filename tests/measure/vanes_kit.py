@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array, Plane
 
-CENTRE_MM = (4.0, -3.0)
+CENTRE_MM = (4.0, -1.0)
 DISC_MM = 55.0
 
 
@@ -38,8 +38,8 @@ def vane_line(number: int, k: int, wrap_deg: float, vane: DrawnVane, first_deg: 
 
 
 def draw_vanes(
-    plane: Plane, vanes: tuple[DrawnVane, ...], *, wrap_deg: float = 40.0, width_mm: float = 4.5, shadow_deg: float = 70.0,
-    rust: int = 25, noise: float = 2.0, seed: int = 1,
+    plane: Plane, vanes: tuple[DrawnVane, ...], *, wrap_deg: float = 40.0, width_mm: float = 4.5,
+    shadow_deg: float = 70.0, rust: int = 25, noise: float = 2.0, seed: int = 1,
 ) -> NDArray[np.uint8]:  # fmt: skip
     """A grey photo of a disc with a bore and its vanes."""
     rng = np.random.default_rng(seed)

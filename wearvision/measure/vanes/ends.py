@@ -16,8 +16,9 @@ EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
 AWAY = 1.2
 """What an end away from the siblings' must be better by."""
-GONE, CLEAR_GAIN = 0.45, 1.0
-"""A vane is not there when the share of its length with a clear pair of edges is so small against its siblings'."""
+GONE, WEAK, CLEAR_GAIN = 0.45, 0.25, 1.0
+"""A vane is not there when the share of its length with a clear pair of edges, or their mean, is so small against its
+siblings'."""
 
 
 def scores(traces: Traces) -> Array:
@@ -74,4 +75,6 @@ def standing(traces: Traces, common_mm: float) -> NDArray[np.bool_]:
     seen = traces.seen[:, inside]
     clear = (traces.gain[:, inside] > CLEAR_GAIN) & seen
     share = clear.sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
-    return np.asarray((share > GONE * float(np.median(share))) | (seen.mean(axis=1) < 0.5))
+    gain = np.where(seen, traces.gain[:, inside], 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    there = (share > GONE * float(np.median(share))) & (gain > WEAK * float(np.median(gain)))
+    return np.asarray(there | (seen.mean(axis=1) < 0.5))

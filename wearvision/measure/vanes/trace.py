@@ -29,6 +29,8 @@ BEND = 3.0
 """Cost of a step of a vane's shift, per (mm/mm)^2 of slope and mm of length."""
 FIRST_MM, AGAIN_MM = 3.0, 2.5
 """Averaging along the vane for the first search; reach of the second, along the first's path."""
+SLOPES, LEAN = (0.0, -0.35, 0.35, -0.75, 0.75), 0.3
+"""Slopes of a bent vane that are looked along at first, and what one counts for less."""
 NEAR_MM = 0.6
 """A traced edge lies this near its place in the pair."""
 CLEAR = 1.6
@@ -83,7 +85,7 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     strips = from_photo(gray, plane, line, layout.centre_mm, layout.number, across, hidden_px)
     sigma = max(1.5 * step, 1.2 * blur_px * px_mm)
     pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm)
-    path, _ = _paths(edges_across(strips, ALONG_MM, sigma, FIRST_MM)[1], strips, pair)
+    path, _ = _paths(_leaning(strips, sigma), strips, pair)
     base = np.stack([_mean(p) for p in path])
     size = edges_across(_along(strips, base), ALONG_MM, sigma)[1]
     more, gain = _paths(size, strips, pair, AGAIN_MM)
@@ -139,6 +141,21 @@ def _fit(strips: Strips, place: Array, weight: Grid) -> Array:
     return np.asarray(value)
 
 
+def _leaning(strips: Strips, sigma_mm: float) -> Grid:
+    """Edges across the vanes however they lean: the best of some slopes along which light is averaged, (N, S, M)."""
+    half = max(1, round(FIRST_MM / ALONG_MM / 2))
+    best = np.zeros_like(strips.values)
+    for slope in SLOPES:
+        total = np.zeros_like(strips.values)
+        for d in range(-half, half + 1):
+            total += np.roll(strips.values, (-d, -round(slope * d * ALONG_MM / strips.step_mm)), axis=(1, 2))
+        mean = Strips(
+            values=total / (2 * half + 1), seen=strips.seen, across_mm=strips.across_mm, left=strips.left
+        )
+        best = np.maximum(best, edges_across(mean, ALONG_MM, sigma_mm, ALONG_MM)[1] - LEAN * abs(slope))
+    return np.asarray(np.maximum(best, 0.0), dtype=np.float32)
+
+
 def _along(strips: Strips, path_mm: Array) -> Strips:
     """The strips with every row shifted back by what its vane is shifted."""
     column = (path_mm / strips.step_mm)[..., None] + np.arange(len(strips.across_mm))
@@ -169,7 +186,7 @@ def _paths(size: Grid, strips: Strips, pair: Array, most_mm: float = REACH_MM) -
     for k in range(len(size)):
         right, left = (_at(size[k], strips, pair[:, side, None] + shifts[None, :]) for side in (0, 1))
         both = right + left - 2.0
-        track = viterbi((both - hold).astype(np.float32), cost, max(1, round(0.9 * ALONG_MM / step)))
+        track = viterbi((both - hold).astype(np.float32), cost, max(1, round(1.1 * ALONG_MM / step)))
         path[k], gain[k] = shifts[track], both[rows, track]
     return path, gain
 
