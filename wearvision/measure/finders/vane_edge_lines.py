@@ -22,8 +22,10 @@ MARGIN_MM = 5.5
 """What is looked at around the place."""
 BASE_DEG, FLANK_DEG, TOP_DEG = 9.0, 7.0, 5.0
 """How far lines may lean: the bar's edge from the coarse one, flanks and top from square to the bar's edge."""
-CLEAR = 0.1
-"""Share of the strongest line's slope that a line further in must have to count."""
+CLEAR, CLEAR_LEVEL = 0.04, 0.15
+"""Share of the strongest line's slope that another must have to count: a flank; top or base."""
+ASKEW_MM = 0.05
+"""How near to a stronger line's end another may come."""
 PLAY_MM = 2.3
 """How far a line may lie from where the coarse search has it."""
 FOOT_MM = 1.0
@@ -107,8 +109,8 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
     leans = _leans(-base.lean, FLANK_DEG)
     radon = _radon(across[rows], v[rows] - ref, u, leans)
     pair = _flanks(
-        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), leans, inward=1),
-        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), leans, inward=-1), base.way, sizes,
+        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), leans, v[rows] - ref, 1, CLEAR),
+        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), leans, v[rows] - ref, -1, CLEAR), base.way, sizes,
     )  # fmt: skip
     if pair is None:
         return None
@@ -121,7 +123,7 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
     window = base(mid) + max(1.5, sizes.high_mm[0]), base(mid) + sizes.high_mm[1]
     window = max(window[0], base(mid) + high_mm - 2.5), min(window[1], base(mid) + high_mm + 2.5)
     leans = _leans(base.lean, TOP_DEG)
-    top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1], leans), v[::-1], window, leans, inward=-1)
+    top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1], leans), v[::-1], window, leans, u[inner] - mid, -1)
     return None if top is None else Lines(left=left, right=right, top=_moved(top, -mid, -1), base=base)
 
 
@@ -149,29 +151,37 @@ def _radon(slopes: Grid, x: Array, at: Array, leans: Array) -> Grid:
 
 
 def _peaks(
-    radon: Grid, at: Array, window: tuple[float, float], leans: Array, inward: int
+    radon: Grid, at: Array, window: tuple[float, float], leans: Array, x: Array, inward: int, clear: float
 ) -> list[Line]:  # fmt: skip
-    """Clear lines, innermost first; `inward` is the direction of growing `at` that leads into the section."""
+    """Clear lines, innermost first; `inward` is the direction of growing `at` that leads into the section.
+
+    A line that crosses a stronger one within the stretch looked at is a part of that one, seen askew.
+    """
     near = np.flatnonzero((at > window[0]) & (at < window[1]))
     if len(near) < 5:
         return []
     noise = 1.4826 * float(np.median(np.abs(radon))) + 0.02
     size = np.abs(radon[:, near]).max(axis=0)
-    least = max(CLEAR * float(size.max()), min(LEAST_Z * noise, float(size.max())))
-    found = []
-    for i in range(1, len(near) - 1):
-        if size[i] < least or size[i] < size[max(0, i - 3) : i + 4].max():
+    least = max(clear * float(size.max()), min(LEAST_Z * noise, float(size.max())))
+    ends = np.array([float(x.min()), float(x.max())])
+    found: list[Line] = []
+    for i in np.argsort(-size):
+        if size[i] < least or not 0 < i < len(near) - 1 or size[i] < size[max(0, i - 3) : i + 4].max():
             continue
         k = int(np.argmax(np.abs(radon[:, near[i]])))
         value = float(radon[k, near[i]])
         line = Line(at=float(at[near[i]]), lean=float(leans[k]), way=float(np.sign(value)), z=abs(value) / noise)
-        found.append(line)
-    return found[::-1] if inward > 0 else found
+        gaps = [line.at - other.at + (line.lean - other.lean) * ends for other in found]
+        if all(gap.prod() > 0 and np.abs(gap).min() > ASKEW_MM for gap in gaps):
+            found.append(line)
+    return sorted(found, key=lambda line: -inward * line.at)
 
 
-def _pick(radon: Grid, at: Array, window: tuple[float, float], leans: Array, inward: int) -> Line | None:
+def _pick(
+    radon: Grid, at: Array, window: tuple[float, float], leans: Array, x: Array, inward: int
+) -> Line | None:  # fmt: skip
     """The clearest line, further out ones at a price."""
-    found = _peaks(radon, at, window, leans, inward)
+    found = _peaks(radon, at, window, leans, x, inward, CLEAR_LEVEL)
     worth = [np.log(min(line.z, 4 * Z_ENOUGH) + 1) - LEVEL_FURTHER * k for k, line in enumerate(found)]
     return found[int(np.argmax(worth))] if found else None
 
@@ -205,5 +215,5 @@ def _base(down: Grid, u: Array, v: Array, half: float) -> Line | None:
     alike = one * two > 0
     clearer = np.where(np.abs(one) > np.abs(two), one, two)
     both = np.where(alike, 0.5 * (one + two), ONE_SIDE * clearer).astype(np.float32)
-    line = _pick(both, v[::-1], (-PLAY_MM, PLAY_MM), leans, inward=-1)
+    line = _pick(both, v[::-1], (-PLAY_MM, PLAY_MM), leans, u[left | right], -1)
     return None if line is None else _moved(line, 0.0, -1)
