@@ -22,6 +22,8 @@ PICKED = ("size of the face", "nobody stated it: the ring was picked from the pi
 PITS = ("pits", "those found are suspected from the picture; under rust and on rough metal many are missed: look")
 CRACKS = ("cracks on the face", "none seen at this resolution; short, hair-fine ones and those along a circle are not")
 RUB = ("rub bands", "not searched for")
+LEAST_PX = 4.0
+"""Narrower spots are grain and noise."""
 NEAR_PX = 3.0
 """A spot so near a groove belongs to it."""
 RIM_SHARE, FAINT_DARK = 0.02, 0.6
@@ -57,6 +59,8 @@ def _pits(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, 
         if any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken):
             continue
         wide = float(np.ptp(outline[:, 0]))
+        if wide < LEAST_PX:
+            continue
         quantities = measure_pit(outline, look.plane, float(np.hypot(RIM_PX, RIM_SHARE * wide)))
         flags = ("suspected", "faint") if spot.dark < FAINT_DARK else ("suspected",)
         out.append(Finding(
