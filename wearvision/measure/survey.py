@@ -31,7 +31,7 @@ from wearvision.stated import Stated, View
 
 LIMIT_MM = 0.8
 """Smallest limit a view is held against when the rubric names none: 1/32 in."""
-NO_FINDER = "no finder for this view yet: mark by hand"
+NO_FINDER = "a picture into a bore shows no plane to measure in: gauge it, and mark by hand what is seen"
 NO_SCALE = Unmeasured(reason="no scale", hint="lay a printed card flat beside the part")
 NO_VIEW = "what the photo shows is not stated"
 CRACKS = ("cracks", "none can be ruled out from a photo: a penetrant test tells")
