@@ -148,8 +148,8 @@ def _worth(log: Grid, strong: Grid, patch: Patch, inner: slice, line: float) -> 
     worth = np.full(log.shape, -1e6)
     edge = EDGE_WORTH * np.log1p(strong[:, inner])
     left = np.clip(strong[:, inner], LEFT_FROM, LEFT_TO) - LEFT_FROM
-    rows = np.arange(len(log))[:, None]
-    near = (rows < line + DEEP_MM / step) & seen
+    place = np.arange(len(log))[:, None]
+    near = (place < line + DEEP_MM / step) & seen
     missed = np.cumsum(np.where(near, left, 0)[::-1], axis=0)[::-1] * step
     worth[:, inner] = (CLASS_WORTH * (sums[-1:] - 2 * sums) + edge - LEFT_COST * missed) * step
     off = (np.arange(len(log)) - line) * step
