@@ -55,6 +55,17 @@ def peak_offset(left: Array, top: Array, right: Array) -> Array:
     return np.asarray(np.clip(np.where(np.abs(bend) > 1e-12, 0.5 * (left - right) / safe, 0.0), -0.5, 0.5))
 
 
+def row_medians(values: Array, *, least: int = 1) -> Array:
+    """Median of each row's finite values; nan where there are fewer than `least`."""
+    count = np.isfinite(values).sum(axis=1)
+    ordered = np.sort(values, axis=1)
+    rows, last = np.arange(len(values)), max(0, values.shape[1] - 1)
+    if not values.shape[1]:
+        return np.full(len(values), np.nan)
+    low, high = (ordered[rows, np.clip(at, 0, last)] for at in ((count - 1) // 2, count // 2))
+    return np.where(count >= least, (low + high) / 2, np.nan)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Circles:
     """Concentric circles with the covariance of (x, y, radius, radius, ...).

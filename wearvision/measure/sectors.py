@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid
+from wearvision.measure.edges import Grid, row_medians
 from wearvision.measure.evidence import Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
@@ -116,7 +116,7 @@ def _beside(strip: Strip, box: Box, columns: int) -> tuple[slice, slice]:
 def _grey_power(laid: Sectors, box: Box, sides: tuple[slice, slice]) -> Array:
     """Mean square over the sectors of the grey less that of the face beside, over the usual size there, (C,)."""
     gray = np.where(laid.seen, laid.gray, np.nan).astype(np.float64)
-    levels = [_medians(gray[:, part], least=4) for part in sides]
+    levels = [row_medians(gray[:, part], least=4) for part in sides]
     far = [np.abs(gray[:, part] - level[:, None]) for part, level in zip(sides, levels, strict=True)]
     left, right = (np.where(np.isfinite(a), a, b) for a, b in (levels, levels[::-1]))
     share = np.clip((np.arange(gray.shape[1]) - box[0]) / max(box[1] - box[0], 1.0), 0, 1)[None, :]
@@ -130,20 +130,9 @@ def _slope_power(laid: Sectors, sides: tuple[slice, slice]) -> Array:
     return _mean_square(slope, np.concatenate([np.abs(slope[:, part]) for part in sides], axis=1), LEAST_SLOPE)
 
 
-def _medians(values: Array, *, least: int = 1) -> Array:
-    """Median of each row's finite values; nan where there are fewer than `least`."""
-    count = np.isfinite(values).sum(axis=1)
-    ordered = np.sort(values, axis=1)
-    rows, last = np.arange(len(values)), max(0, values.shape[1] - 1)
-    if not values.shape[1]:
-        return np.full(len(values), np.nan)
-    low, high = (ordered[rows, np.clip(at, 0, last)] for at in ((count - 1) // 2, count // 2))
-    return np.where(count >= least, (low + high) / 2, np.nan)
-
-
 def _mean_square(off: Array, far: Array, floor: float) -> Array:
     """Mean over the sectors of (off / noise) squared, capped, (C,); nan is not seen; `far` is met beside the box."""
-    spread = 1.4826 * _medians(far)
+    spread = 1.4826 * row_medians(far)
     known = np.isfinite(spread)
     usual = float(np.median(spread[known])) if known.any() else np.inf
     noise = np.where(known, np.maximum(spread, max(0.5 * usual, floor)), np.inf)

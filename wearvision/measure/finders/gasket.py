@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, along, fit_circles, log_gray, peak_offset, slope
+from wearvision.measure.edges import Grid, along, fit_circles, log_gray, peak_offset, row_medians, slope
 from wearvision.measure.face import Face
 from wearvision.measure.lips import running_median
 from wearvision.measure.plane import Array, Plane
@@ -159,13 +159,12 @@ def _land_like(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Grid:
 def _around(values: Array, strip: Strip) -> tuple[Array, Array]:
     """Running median and spread over the rows nearby, (N,); where nothing is seen, those of all."""
     count = len(values)
-    with np.errstate(all="ignore"):
-        rows = np.array([np.nanmedian(v) if np.isfinite(v).any() else np.nan for v in values])
+    rows = row_medians(np.asarray(values, dtype=np.float64))
     half = round(NEAR_DEG / 2 / strip.step_deg)
     wrap = np.concatenate([rows[-half:], rows, rows[:half]]) if strip.closed else np.pad(rows, half, mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(wrap, 2 * half + 1)
     total = float(np.nanmedian(rows)) if np.isfinite(rows).any() else 0.0
-    level = np.array([np.nanmedian(w) if np.isfinite(w).any() else total for w in windows])[:count]
+    level = np.nan_to_num(row_medians(windows), nan=total)[:count]
     far = np.abs(values - level[:, None])
     spread = 1.4826 * float(np.nanmedian(far)) if np.isfinite(far).any() else ALIKE
     return level, np.full(count, max(spread, 0.02))
