@@ -9,7 +9,7 @@ import numpy as np
 
 from wearvision.measure.plane import Array
 
-ALIKE_MM = 0.35
+ALIKE_MM = 1.0
 """Length of an edge whose points share one error: rust, cast skin and grain are as coarse as that."""
 TURNS = 40
 LEAST_SPREAD_MM = 0.004
@@ -34,6 +34,8 @@ class Stub:
         Robust standard deviation of the points about the shape.
     share : mapping of str to float
         How much of each part of the outline lies on the shape, 0 to 1.
+    rough_mm : mapping of str to float
+        Root mean square of each part's points about the shape: rust, cast skin, chips.
     """
 
     origin_mm: Array
@@ -44,6 +46,7 @@ class Stub:
     px_mm: float
     spread_mm: float
     share: Mapping[str, float]
+    rough_mm: Mapping[str, float]
 
     @property
     def radius(self) -> tuple[float, float]:

@@ -30,6 +30,8 @@ TRIED, LEAST_FIT, NEARLY = 3, 0.6, 0.25
 """Places whose outline is followed; how well it must fit to count; how much worse a nearer vane may fit."""
 BAR_SEEN = 0.5
 """Share of the bar's edge on one side below which something hides it there."""
+ROUGHEST_MM = 0.15
+"""Points further off tell of something else than a rough edge."""
 ON_SHAPE_MM = 0.1
 """How near a point must lie to the shape to be on it."""
 RADII_MM, NEAR_MM = np.concatenate([[0.03], np.arange(0.15, 3.6, 0.15)]), 0.12
@@ -98,6 +100,7 @@ def fit_stub(section: Section, lines: Lines, *, blur_px: float) -> Stub:
     return Stub(
         origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
         px_mm=section.patch.px_mm, spread_mm=spread, share=found.share(_near(found, shape)),
+        rough_mm=found.rough(distance(found.points, found.base, shape), ROUGHEST_MM),
     )  # fmt: skip
 
 

@@ -11,21 +11,22 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.finders.stub import Stub
+from wearvision.measure.finders.vane_edge_search import Sizes
 from wearvision.measure.finders.vane_edge_trace import spread_px
 from wearvision.measure.plane import Array, Plane
 from wearvision.quantity import Measured, Quantity, Unmeasured, root_sum_square
 
 EDGE_PX, OFF_MM = 0.12, 0.012
 """Standard uncertainty common to all of an edge: localisation, photo px; and that it is no perfect line, mm."""
-FIT_FACTOR = 1.5
-"""The fit's own uncertainty is that of independent points; neighbours share more than the model says."""
-HIDDEN_MM = 0.4
-"""Uncertainty of a length when all of one edge strays from the line; the share that strays counts squared."""
-CORNER_MM = 0.5
-"""The same for the radius of a corner."""
+HIDDEN_MM, CORNER_MM = 0.4, 0.5
+"""Uncertainty of a length, and of a radius, when all of one edge strays from the line; in part, in proportion."""
+FULL_SHARE = 0.97
+"""A share of an edge that counts as all of it."""
+THICKER_MM = 0.08
+"""Beyond a new vane's thickness by so much, and what looks like the edge is a flank seen behind it."""
 NOMINAL_MM = 0.03
 """A drawing size is told to a tenth: 0.1 over the root of 12."""
-SHARP = 2.6
+SHARP = 2.8
 """A corner is told from a sharp one when its apparent radius is over so many blurs."""
 SHARPEST = 2.0
 """And over so many of its own uncertainties."""
@@ -39,25 +40,25 @@ CLOSER = "come closer, or feel the edge, for a finer figure"
 
 
 def to_findings(
-    stub: Stub, plane: Plane, stated_height_mm: float | None, fit: float, *, blur_px: float
+    stub: Stub, plane: Plane, sizes: Sizes, fit: float, *, blur_px: float
 ) -> tuple[Finding, ...]:
     """Section and both corners as findings.
 
     Parameters
     ----------
-    stated_height_mm : height of a new vane; without it no loss is told
+    sizes : with the height of a new vane, without which no loss is told, and its thickness
     fit : how well the outline fits, 0 to 1
     blur_px : standard deviation of the photo's edges
     """
     flags = ("faint",) if fit < DOUBTFUL else ()
     section = Finding(
         id="S1", kind="vane-section", outline_px=plane.to_px(stub.outline_mm()), flags=flags,
-        quantities=_section(stub, plane, stated_height_mm), places_px=plane.to_px(stub.places_mm()),
+        quantities=_section(stub, plane, sizes), places_px=plane.to_px(stub.places_mm()),
     )  # fmt: skip
     corners = tuple(
         Finding(
             id=f"E{k + 1}", kind="vane-edge", outline_px=plane.to_px(stub.corner_mm(k)), flags=flags,
-            detail={"side": ("left", "right")[k]}, quantities=_corner(stub, k, plane, blur_px),
+            detail={"side": ("left", "right")[k]}, quantities=_corner(stub, k, plane, sizes, blur_px),
             places_px=plane.to_px(stub.corner_mm(k)[12:13]),
         )
         for k in range(2)
@@ -66,10 +67,19 @@ def to_findings(
 
 
 def _hidden(*shares: float) -> float:
-    return root_sum_square(*(HIDDEN_MM * max(0.0, 1 - share) ** 2 for share in shares))
+    """Root sum of squares of what is missing of some edges."""
+    return root_sum_square(*(max(0.0, FULL_SHARE - share) for share in shares))
 
 
-def _section(stub: Stub, plane: Plane, nominal: float | None) -> dict[str, Quantity]:
+def _excess(stub: Stub, sizes: Sizes) -> float:
+    """How much thicker than new the vane came out, mm; 0 where that may be or no size is stated."""
+    new = sizes.new_wide_mm
+    ends = stub.gauge_mm()
+    excess = 0.0 if new is None else float(np.hypot(*(ends[3] - ends[2]))) - new - THICKER_MM
+    return max(0.0, excess)
+
+
+def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
     ends_px = plane.to_px(stub.gauge_mm())
 
     def figure(p: Plane) -> Array:
@@ -79,17 +89,24 @@ def _section(stub: Stub, plane: Plane, nominal: float | None) -> dict[str, Quant
     value, parts = plane.propagate(figure)
     edge = float(np.hypot(np.sqrt(2) * EDGE_PX * stub.px_mm, OFF_MM))
     bars = sorted((stub.share["bar left"], stub.share["bar right"]))
-    hidden = _hidden(stub.share["top"], bars[1], (1 + bars[0]) / 2), _hidden(stub.share["left"], stub.share["right"])
-    own = stub.height_u, stub.thickness_u
+    rough = stub.rough_mm
+    fit = (
+        stub.height_u * max(rough["top"], min(rough["bar left"], rough["bar right"])) / stub.spread_mm,
+        stub.thickness_u * max(rough["left"], rough["right"]) / stub.spread_mm,
+    )
+    hidden = (
+        HIDDEN_MM * _hidden(stub.share["top"], bars[1], (3 + bars[0]) / 4),
+        float(np.hypot(HIDDEN_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes))),
+    )
     how = "top over the bar beside it", "between the flanks at half height"
     out: dict[str, Quantity] = {
         name: Measured.of(
-            float(value[k]), "mm", how=how[k], edge=float(np.hypot(FIT_FACTOR * own[k], edge)), outline=hidden[k],
+            float(value[k]), "mm", how=how[k], edge=float(np.hypot(fit[k], edge)), outline=hidden[k],
             **{n: float(u[k]) for n, u in parts.items()},
         )
         for k, name in enumerate(("height", "thickness"))
     }  # fmt: skip
-    height = out["height"]
+    height, nominal = out["height"], sizes.new_high_mm
     if nominal is None:
         out["height_loss"] = Unmeasured(reason="no height of a new vane is stated", hint="state vane_height_mm")
     elif isinstance(height, Measured):
@@ -100,7 +117,7 @@ def _section(stub: Stub, plane: Plane, nominal: float | None) -> dict[str, Quant
     return out
 
 
-def _corner(stub: Stub, k: int, plane: Plane, blur_px: float) -> dict[str, Quantity]:
+def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> dict[str, Quantity]:
     """`edge_radius`, or the most it can be (`edge_radius_max`) where the corner is as sharp as the picture shows."""
     side = ("left", "right")[k]
     share, blur_mm = stub.share[f"corner {side}"], spread_px(blur_px) * stub.px_mm
@@ -108,10 +125,11 @@ def _corner(stub: Stub, k: int, plane: Plane, blur_px: float) -> dict[str, Quant
         return {"edge_radius": Unmeasured(reason="the corner does not stand out against its background", hint=CLOSER)}
     seen, told = stub.radius[k], sharpened(stub.radius[k], blur_mm)
     # a corner that came out sharp has no slope left to tell its uncertainty: how far points stray tells it
-    fit = min(stub.radius_u[k], stub.spread_mm / CUT_BACK)
-    edge = root_sum_square(FIT_FACTOR * fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
-    hidden = CORNER_MM * root_sum_square(*((1 - s) ** 2 for s in (share, stub.share[side], stub.share["top"])))
-    soft = 0.15 * (seen - told)
+    rough = stub.rough_mm[f"corner {side}"]
+    fit = min(stub.radius_u[k] * max(1.0, rough / stub.spread_mm), rough / CUT_BACK)
+    edge = root_sum_square(fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
+    hidden = float(np.hypot(CORNER_MM * _hidden(share, stub.share[side], stub.share["top"]), _excess(stub, sizes)))
+    soft = 0.2 * (seen - told)
     own = root_sum_square(edge, hidden, soft)
     if seen < SHARP * blur_mm or told < SHARPEST * own:
         most = told + 2 * own

@@ -51,11 +51,12 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Sizes:
-    """Thickness and height, from and to, mm; and the thickness of a new vane, where stated."""
+    """Thickness and height, from and to, mm; and those of a new vane, where stated."""
 
     wide_mm: tuple[float, float]
     high_mm: tuple[float, float]
     new_wide_mm: float | None = None
+    new_high_mm: float | None = None
 
 
 def sizes_of(height_mm: float | None, thickness_mm: float | None) -> Sizes:
@@ -65,7 +66,7 @@ def sizes_of(height_mm: float | None, thickness_mm: float | None) -> Sizes:
         wide = (THICKNESS_SHARE[0] * thickness_mm - 0.3, THICKNESS_SHARE[1] * thickness_mm + 0.3)
     if height_mm:
         high = (max(2.5, height_mm - HEIGHT_LESS_MM), height_mm + HEIGHT_MORE_MM)
-    return Sizes(wide_mm=wide, high_mm=high, new_wide_mm=thickness_mm or None)
+    return Sizes(wide_mm=wide, high_mm=high, new_wide_mm=thickness_mm or None, new_high_mm=height_mm or None)
 
 
 def places(chart: Chart, card_mm: Array, sizes: Sizes) -> list[Place]:

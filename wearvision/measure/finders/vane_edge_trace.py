@@ -50,6 +50,14 @@ class Trace:
         keep = self.part != PARTS.index(part)
         return Trace(points=self.points[keep], part=self.part[keep], run_mm=self.run_mm[keep], tried=self.tried)
 
+    def rough(self, off_mm: Array, most_mm: float) -> dict[str, float]:
+        """Root mean square of each part's distances ``off_mm`` (N,), each no more than ``most_mm``."""
+        square = np.minimum(np.abs(off_mm), most_mm) ** 2
+        return {
+            name: float(np.sqrt(square[self.part == k].mean())) if (self.part == k).any() else most_mm
+            for k, name in enumerate(PARTS)
+        }
+
     def share(self, near: NDArray[np.bool_]) -> dict[str, float]:
         """Share of each part's rays whose points are ``near`` (N,)."""
         good = [float(np.sum(near & (self.part == k))) for k in range(len(PARTS))]

@@ -20,4 +20,4 @@ def see(look: Look) -> Seen:
     stub = find_vane_edge(look.gray, look.plane, look.cards_px, sizes, blur_px=look.blur_px)
     if not isinstance(stub, Stub):
         return Seen(not_assessed=(("vane edge", f"{stub.reason}; {stub.hint}"),))
-    return Seen(findings=to_findings(stub, look.plane, told.get("vane_height_mm"), fits(stub), blur_px=look.blur_px))
+    return Seen(findings=to_findings(stub, look.plane, sizes, fits(stub), blur_px=look.blur_px))
