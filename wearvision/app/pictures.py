@@ -8,16 +8,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision import photos
 from wearvision.finding import Finding
 from wearvision.pages import land_strip, overlay
+from wearvision.pages.overlay_vanes import sibling_outlines
 from wearvision.pages.page import FindingRow, Picture, plain, say
 from wearvision.quantity import Measured
 from wearvision.rules.points import GaugePoint
 
 BOARD_PX, SHEET_PX = 1000, 1600
-SHOWN = ("width", "radius", "arc_in_view", "diameter", "area")
+SHOWN = ("width", "radius", "arc_in_view", "diameter", "area", "tip_shift", "bend_angle", "shortening")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,9 +58,23 @@ class Drawing:
             points=tuple(
                 overlay.GaugePoint(number=p.number, x_px=p.px[0], y_px=p.px[1]) for p in self.points if p.px
             ),
-            circles_px=tuple(np.array(c) for c in drawn["circles_px"]),
+            circles_px=tuple(np.array(c) for c in drawn["circles_px"]), siblings_px=self._siblings(),
             card_px=None if card is None else np.array(card), mm_per_px=drawn["mm_per_px"],
         )  # fmt: skip
+
+
+    def _siblings(self) -> tuple[NDArray[np.float64], ...]:
+        """Where vanes that differ would stand; the lens is left out, which a line to look at can bear."""
+        to_px = self.survey["scale"].get("plane_to_px")
+        if to_px is None:
+            return ()
+        there, back = np.array(to_px), np.linalg.inv(np.array(to_px))
+        return sibling_outlines(self.findings, lambda px: _through(back, px), lambda mm: _through(there, mm))
+
+
+def _through(homography: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    out = np.column_stack([points, np.ones(len(points))]) @ homography.T
+    return np.asarray(out[:, :2] / out[:, 2:])
 
 
 def draw_photo(drawing: Drawing, side_px: int = BOARD_PX) -> Picture:
@@ -105,11 +121,25 @@ def label(finding: Finding) -> str:
     """Words beside a mark: its width or diameter, `3.6 mm wide`; for a repeat, which mark it is again."""
     if finding.same_as:
         return f"is {finding.same_as.partition('/')[2]} of another photo"
+    if finding.kind == "vane":
+        return _vane_label(finding)
     for name, words in (("width", "wide"), ("diameter", "across")):
         quantity = finding.quantities.get(name)
         if isinstance(quantity, Measured):
             return f"{quantity.value:.1f} mm {words}"
     return ""
+
+
+def _vane_label(finding: Finding) -> str:
+    """What is odd about a vane that differs from its siblings; nothing for one that does not."""
+    if "suspected" not in finding.flags:
+        return ""
+    shift, short = finding.quantities.get("tip_shift"), finding.quantities.get("shortening")
+    if not isinstance(shift, Measured):
+        return "missing?" if shift is not None and "missing" in shift.reason else "look"
+    if abs(shift.value) > shift.u95:
+        return f"tip {abs(shift.value):.1f} mm to the {'left' if shift.value > 0 else 'right'}"
+    return f"{short.value:.1f} mm short" if isinstance(short, Measured) else "look"
 
 
 def rows(findings: Sequence[tuple[str, Finding]], names: Mapping[str, str]) -> tuple[FindingRow, ...]:

@@ -61,6 +61,8 @@ class OverlayModel:
     points : tuple of GaugePoint
     circles_px : tuple of (N, 2) arrays
         Face circles as closed outlines, outermost first; drawn dotted.
+    siblings_px : tuple of (N, 2) arrays
+        Where vanes that differ would stand if they were like their siblings; drawn dotted.
     card_px : (N, 2) array or None
         Outline of the card.
     mm_per_px : float or None
@@ -73,6 +75,7 @@ class OverlayModel:
     labels: Mapping[str, str] | None = None
     points: tuple[GaugePoint, ...] = ()
     circles_px: tuple[Points, ...] = field(default=())
+    siblings_px: tuple[Points, ...] = field(default=())
     card_px: Points | None = None
     mm_per_px: float | None = None
 
@@ -121,6 +124,8 @@ def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True, text: float =
         ink.line(card, WHITE, width=0.6)
         places.avoid(card, cost=6.0)
     _outlines(ink, places, marks)
+    for ghost in marks.siblings_px:
+        ink.dotted(marks.to_display(ghost), WHITE)
     _keep_spots(ink, places, marks)
     bar = scale_bar(marks, ink.size[1])
     if bar and not legend:
@@ -195,6 +200,7 @@ def _in_view(marks: OverlayModel, size: tuple[int, int]) -> OverlayModel:
     return replace(
         marks, findings=tuple(f for f in marks.findings if seen(f.outline_px)),
         circles_px=tuple(c for c in marks.circles_px if seen(c)),
+        siblings_px=tuple(c for c in marks.siblings_px if seen(c)),
         points=tuple(p for p in marks.points if seen(np.array([[p.x_px, p.y_px]]))),
     )  # fmt: skip
 
@@ -215,6 +221,8 @@ def legend_entries(marks: OverlayModel) -> list[tuple[str, tuple[int, int, int],
         entries.append(("gauge here", WHITE, "ring"))
     if marks.circles_px:
         entries.append(("face", STRUCK, "dot"))
+    if marks.siblings_px:
+        entries.append(("as its siblings", STRUCK, "dot"))
     return entries
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.vanes.align import PRIOR, Pair, best_shift, common, follow, shifted
+from wearvision.measure.vanes.align import PRIOR, WIDTHS_MM, Pair, best_shift, common, follow, shifted
 from wearvision.measure.vanes.fold import Sweep, find_sweeps
 from wearvision.measure.vanes.foot import camera_foot, centres, where
 from wearvision.measure.vanes.hub import Disc, find_disc
@@ -121,7 +121,7 @@ def _trial(chart: Chart, plane: Plane, disc: Disc, sweep: Sweep) -> _Trial:
     shift = best_shift(
         size, strips, REACH_MM, (1.5, 0.5), expect_mm=middle - sweep.centre_mm, spread_mm2=spread, weight=PRIOR / 2
     )
-    pair = follow(common(shifted(size, strips, shift)), ACROSS_MM, STEP_MM)
+    pair = follow(common(shifted(size, strips, shift)), ACROSS_MM, STEP_MM, WIDTHS_MM[::2])
     score = float(pair.gain.mean() * np.sqrt(sweep.number))
     return _Trial(
         sweep=sweep, line=line, centre_mm=sweep.centre_mm + shift, pair=pair, score=score, strips=strips, size=size

@@ -150,8 +150,9 @@ def _leaning(strips: Strips, sigma_mm: float) -> Grid:
         for d in range(-half, half + 1):
             total += np.roll(strips.values, (-d, -round(slope * d * ALONG_MM / strips.step_mm)), axis=(1, 2))
         mean = Strips(
-            values=total / (2 * half + 1), seen=strips.seen, across_mm=strips.across_mm, left=strips.left
-        )
+            values=np.asarray(total / (2 * half + 1), dtype=np.float32), seen=strips.seen,
+            across_mm=strips.across_mm, left=strips.left,
+        )  # fmt: skip
         best = np.maximum(best, edges_across(mean, ALONG_MM, sigma_mm, ALONG_MM)[1] - LEAN * abs(slope))
     return np.asarray(np.maximum(best, 0.0), dtype=np.float32)
 

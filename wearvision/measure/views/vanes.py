@@ -22,10 +22,12 @@ def see(look: Look) -> Seen:
     vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px)
     if isinstance(vanes, Unmeasured):
         return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, EDGES))
-    return Seen(
-        findings=to_findings(vanes, look.plane, look.cards_px), summary=figures(vanes),
-        not_assessed=(*_doubts(vanes, look.stated.nominal.get("vane_count")), ALIKE, EDGES),
-    )  # fmt: skip
+    stated = look.stated.nominal.get("vane_count")
+    doubts = (*_doubts(vanes, stated), ALIKE, EDGES)
+    count = figures(vanes)
+    if stated and round(stated) != len(vanes.standing):
+        return Seen(summary={"vane_count": count["vane_count"]}, not_assessed=doubts)
+    return Seen(findings=to_findings(vanes, look.plane, look.cards_px), summary=count, not_assessed=doubts)
 
 
 def figures(vanes: Vanes) -> dict[str, Quantity]:
@@ -44,7 +46,8 @@ def _doubts(vanes: Vanes, stated: float | None) -> tuple[tuple[str, str], ...]:
     out = []
     count = len(vanes.standing)
     if stated and round(stated) != count:
-        out.append(("number of vanes", f"{count} were found, {round(stated)} are stated: count them on the part"))
+        why = f"{count} were found, {round(stated)} are stated: nothing is compared until that is settled"
+        out.append(("number of vanes", why))
     seen = float(vanes.traces.seen.mean())
     if seen < 0.95:
         out.append(("part of the vanes", f"{100 * (1 - seen):.0f} % of their length is out of view or covered"))
