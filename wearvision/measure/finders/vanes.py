@@ -22,8 +22,9 @@ from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
 
-LEAST_HOLDS = 0.4
-"""Below this the vanes do not lie alike about any centre tried, and nothing is said of them."""
+LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
+"""Below this the vanes do not lie alike about any centre tried, and nothing is said of them; above the second no
+other centre is tried."""
 UNCLEAR_MM = 1.2
 """A shift that may well be none is not given when its interval is wider than this."""
 BENT_MM = 1.0
@@ -80,9 +81,14 @@ def measure_vanes(
     found = find_vanes(chart_of(gray, plane, cards_px), plane, diameter)
     if isinstance(found, Unmeasured):
         return found
-    traced = [(trace(gray, plane, layout, cards_px, blur_px), layout) for layout in found]
-    traces, layout = max(traced, key=lambda t: holds(t[0]))
-    if holds(traces) < LEAST_HOLDS:
+    traced: list[tuple[float, Traces, Layout]] = []
+    for one in found:
+        seen = trace(gray, plane, one, cards_px, blur_px)
+        traced.append((holds(seen), seen, one))
+        if traced[-1][0] > SURE_HOLDS:
+            break
+    held, traces, layout = max(traced, key=lambda t: t[0])
+    if held < LEAST_HOLDS:
         return Unmeasured(reason="the vanes' edges could not be followed alike on all of them", hint=HINT)
     disc = diameter / 2 if diameter else layout.disc.rim_mm * 1.02
     score = scores(traces)

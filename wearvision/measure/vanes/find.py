@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,7 +75,7 @@ class _Trial:
 
 def find_vanes(
     chart: Chart, plane: Plane, diameter_mm: float | None = None, number: int | None = None
-) -> tuple[Layout, ...] | Unmeasured:
+) -> Iterator[Layout] | Unmeasured:
     """Count the vanes and lay their common line.
 
     Parameters
@@ -85,8 +86,8 @@ def find_vanes(
 
     Returns
     -------
-    Layouts of one number that differ in their centre, likeliest first; tracing tells which holds. `Unmeasured` when
-    no disc or no vanes can be told.
+    Layouts of one number that differ in their centre, likeliest first, worked out as they are asked for; tracing tells
+    which holds. `Unmeasured` when no disc or no vanes can be told.
     """
     disc = find_disc(chart, diameter_mm, camera_foot(plane)[1])
     if disc is None:
@@ -95,19 +96,23 @@ def find_vanes(
     trials = sorted((_trial(chart, plane, disc, s) for s in sweeps), key=lambda t: -t.score)
     if not trials or trials[0].score < LEAST_GAIN:
         return Unmeasured(reason="no vanes stand out from the disc", hint=DISC_HINT)
+    return _layouts(plane, disc, trials)
+
+
+def _layouts(plane: Plane, disc: Disc, trials: list[_Trial]) -> Iterator[Layout]:
     count = trials[0].sweep.number
     others = max((t.score for t in trials if t.sweep.number != count), default=0.0)
     alike = [t for t in trials if t.sweep.number == count and t.score > ALIKE * trials[0].score]
-    found: list[Layout] = []
+    found: list[Array] = []
     for depth in DEPTHS:
         best = max((_centred(plane, disc, t, depth) for t in alike), key=lambda t: t.score)
-        if all(float(np.hypot(*(best.centre_mm - f.centre_mm))) > UNLIKE_MM for f in found):
-            found.append(Layout(
+        if all(float(np.hypot(*(best.centre_mm - f))) > UNLIKE_MM for f in found):
+            found.append(best.centre_mm)
+            yield Layout(
                 centre_mm=best.centre_mm, number=count, line=best.line.moved(_smooth(best.pair.middle_mm)),
                 width_mm=best.pair.width_mm, score=trials[0].score, margin=trials[0].score / max(others, 0.3),
                 disc=disc,
-            ))  # fmt: skip
-    return tuple(found)
+            )  # fmt: skip
 
 
 def _trial(chart: Chart, plane: Plane, disc: Disc, sweep: Sweep) -> _Trial:

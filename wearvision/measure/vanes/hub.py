@@ -24,7 +24,7 @@ RADII_MM = (6.0, 260.0)
 """Circles looked for."""
 STATED_SHARE = 0.06
 """A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
-PLACES = 6
+PLACES, BETTERED = 8, 3
 BELOW_MM = (8.0, 6.0)
 """How far the rim usually lies below the tops of the vanes, and the spread."""
 
@@ -50,16 +50,17 @@ def find_disc(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0)
     place, normal, weight = edge_pixels(chart, EDGES)
     pad = round((0.5 * diameter_mm if diameter_mm else 80.0) * 0.6 / chart.step_mm)
     votes = _votes(chart, (place, normal, weight), pad, diameter_mm)
-    best: Disc | None = None
+    places: list[tuple[float, Array]] = []
     for _ in range(PLACES):
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
         if top <= 0:
             break
-        found = _rings(chart, np.array([column, row], dtype=np.float64) - pad, diameter_mm, camera_mm)
-        if found is not None and (best is None or found.score > best.score):
-            best = found
+        at = np.array([column, row], dtype=np.float64) - pad
+        places.append((_worth(chart, at, diameter_mm, camera_mm), at))
         cv2.circle(votes, (column, row), max(2, round(6 / chart.step_mm)), 0.0, -1)
-    return best
+    ranked = sorted(places, key=lambda p: -p[0])[:BETTERED]
+    found = [f for f in (_rings(chart, at, diameter_mm, camera_mm) for _, at in ranked) if f is not None]
+    return max(found, key=lambda f: f.score) if found else None
 
 
 def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None) -> Grid:
