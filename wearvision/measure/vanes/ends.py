@@ -16,7 +16,7 @@ EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
 AWAY = 1.2
 """What an end away from the siblings' must be better by."""
-GONE, WEAK, CLEAR_GAIN = 0.45, 0.25, 1.0
+GONE, WEAK, CLEAR_GAIN = 0.45, 0.5, 1.0
 """A vane is not there when the share of its length with a clear pair of edges, or their mean, is so small against its
 siblings'."""
 
@@ -56,9 +56,9 @@ def ends(score: Array, traces: Traces, common_mm: float) -> tuple[Array, Array]:
         worth = score[k, rows] - cost
         i = int(np.argmax(worth))
         place[k] = along[rows[i]] + _vertex(score[k], int(rows[i])) * ALONG_MM
-        weight = np.exp(3.0 * (worth - worth[i]))
+        weight = np.exp(2.0 * (worth - worth[i]))
         weight /= weight.sum()
-        u[k] = np.sqrt(0.25**2 + float(weight @ (along[rows] - along[rows[i]]) ** 2))
+        u[k] = np.sqrt(0.35**2 + float(weight @ (along[rows] - along[rows[i]]) ** 2))
     return place, u
 
 

@@ -24,7 +24,7 @@ RADII_MM = (6.0, 260.0)
 """Circles looked for."""
 STATED_SHARE = 0.06
 """A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
-PLACES, BETTERED = 8, 3
+PLACES, BETTERED = 6, 6
 BELOW_MM = (8.0, 6.0)
 """How far the rim usually lies below the tops of the vanes, and the spread."""
 

@@ -29,7 +29,7 @@ BEND = 3.0
 """Cost of a step of a vane's shift, per (mm/mm)^2 of slope and mm of length."""
 FIRST_MM, AGAIN_MM = 3.0, 2.5
 """Averaging along the vane for the first search; reach of the second, along the first's path."""
-SLOPES, LEAN = (0.0, -0.35, 0.35, -0.75, 0.75), 0.3
+SLOPES, LEAN = (0.0, -0.35, 0.35), 0.8
 """Slopes of a bent vane that are looked along at first, and what one counts for less."""
 NEAR_MM = 0.6
 """A traced edge lies this near its place in the pair."""
@@ -187,7 +187,7 @@ def _paths(size: Grid, strips: Strips, pair: Array, most_mm: float = REACH_MM) -
     for k in range(len(size)):
         right, left = (_at(size[k], strips, pair[:, side, None] + shifts[None, :]) for side in (0, 1))
         both = right + left - 2.0
-        track = viterbi((both - hold).astype(np.float32), cost, max(1, round(1.1 * ALONG_MM / step)))
+        track = viterbi((both - hold).astype(np.float32), cost, max(1, round(0.8 * ALONG_MM / step)))
         path[k], gain[k] = shifts[track], both[rows, track]
     return path, gain
 
