@@ -30,6 +30,10 @@ TRIED, LEAST_FIT, NEARLY = 3, 0.6, 0.25
 """Places whose outline is followed; how well it must fit to count; how much worse a nearer vane may fit."""
 BAR_SEEN = 0.5
 """Share of the bar's edge on one side below which something hides it there."""
+FEW_MM = 0.8
+"""Radius below which so few points lie on the arc that a robust fit may give them up."""
+TIP_MM, HUBER_MM = 0.6, 0.06
+"""What counts as about a corner's tip, beside its radius; distances beyond which a point pulls no harder."""
 ROUGHEST_MM = 0.15
 """Points further off tell of something else than a rough edge."""
 ON_SHAPE_MM = 0.1
@@ -97,6 +101,9 @@ def fit_stub(section: Section, lines: Lines, *, blur_px: float) -> Stub:
     if len(hidden) == 1:
         found = found.without(hidden[0])
         shape, covariance, spread = fit_shape(found.points, found.base, found.run_mm, _levelled(found, shape))
+    for side in (0, 1):
+        if shape[6 + side] < FEW_MM:
+            shape[6 + side] = _last_radius(found, shape, side)
     return Stub(
         origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
         px_mm=section.patch.px_mm, spread_mm=spread, share=found.share(_near(found, shape)),
@@ -128,10 +135,42 @@ def _first_radius(found: Trace, shape: Array, side: int) -> float:
         return float(RADII_MM[0])
     off = []
     for radius in RADII_MM:
-        told = shape.copy()
-        told[6 + side] = radius
-        off.append(float(np.minimum(np.abs(distance(points, np.zeros(len(points), bool), told)), NEAR_MM).mean()))
+        away = np.abs(distance(points, np.zeros(len(points), bool), _with_radius(shape, side, float(radius))))
+        off.append(float(np.minimum(away, NEAR_MM).mean()))
     return float(RADII_MM[int(np.argmin(off))])
+
+
+def _last_radius(found: Trace, shape: Array, side: int) -> float:
+    """Radius by all points about a corner, the few at its very tip included, which a robust fit would give up.
+
+    Huber's loss on their distances, each by the length of edge it stands for; the lines stay.
+    """
+    mine = found.part == side
+    points, run = found.points[mine], found.run_mm[mine]
+    at, lean, middle = shape[2 * side], shape[2 * side + 1], (shape[0] + shape[2]) / 2
+    up = (shape[4] + shape[5] * (at - middle)) / (1 - lean * shape[5])
+    tip = np.array([at + lean * up, up])
+    near = np.hypot(*(points - tip).T) < TIP_MM + shape[6 + side]
+    points, run = points[near], run[near]
+    if len(points) < 5:
+        return float(shape[6 + side])
+
+    def loss(radius: float) -> float:
+        off = np.abs(distance(points, np.zeros(len(points), bool), _with_radius(shape, side, radius)))
+        return float(np.sum(run * np.where(off < HUBER_MM, off**2, HUBER_MM * (2 * off - HUBER_MM))))
+
+    low, high = max(1e-3, shape[6 + side] - 0.8), shape[6 + side] + 0.3
+    for _ in range(3):
+        tries = np.linspace(low, high, 13)
+        best = int(np.argmin([loss(float(radius)) for radius in tries]))
+        low, high = float(tries[max(0, best - 1)]), float(tries[min(12, best + 1)])
+    return float(low + high) / 2
+
+
+def _with_radius(shape: Array, side: int, radius: float) -> Array:
+    told = shape.copy()
+    told[6 + side] = radius
+    return told
 
 
 def _upright(place: Place, lines: Lines) -> Place:

@@ -20,6 +20,8 @@ EDGE_PX, OFF_MM = 0.12, 0.012
 """Standard uncertainty common to all of an edge: localisation, photo px; and that it is no perfect line, mm."""
 HIDDEN_MM, CORNER_MM = 0.4, 0.5
 """Uncertainty of a length, and of a radius, when all of one edge strays from the line; in part, in proportion."""
+WIDER = 1.3
+"""What the parts from the outline miss, as found on drawn vanes (radius and thickness)."""
 FULL_SHARE = 0.97
 """A share of an edge that counts as all of it."""
 THICKER_MM = 0.08
@@ -92,11 +94,11 @@ def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
     rough = stub.rough_mm
     fit = (
         stub.height_u * max(rough["top"], min(rough["bar left"], rough["bar right"])) / stub.spread_mm,
-        stub.thickness_u * max(rough["left"], rough["right"]) / stub.spread_mm,
+        WIDER * stub.thickness_u * max(rough["left"], rough["right"]) / stub.spread_mm,
     )
     hidden = (
         HIDDEN_MM * _hidden(stub.share["top"], bars[1], (3 + bars[0]) / 4),
-        float(np.hypot(HIDDEN_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes))),
+        WIDER * float(np.hypot(HIDDEN_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes))),
     )
     how = "top over the bar beside it", "between the flanks at half height"
     out: dict[str, Quantity] = {
@@ -127,8 +129,9 @@ def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> d
     # a corner that came out sharp has no slope left to tell its uncertainty: how far points stray tells it
     rough = stub.rough_mm[f"corner {side}"]
     fit = min(stub.radius_u[k] * max(1.0, rough / stub.spread_mm), rough / CUT_BACK)
-    edge = root_sum_square(fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
-    hidden = float(np.hypot(CORNER_MM * _hidden(share, stub.share[side], stub.share["top"]), _excess(stub, sizes)))
+    edge = WIDER * root_sum_square(fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
+    missing = CORNER_MM * _hidden(share, stub.share[side], stub.share["top"])
+    hidden = WIDER * float(np.hypot(missing, _excess(stub, sizes)))
     soft = 0.2 * (seen - told)
     own = root_sum_square(edge, hidden, soft)
     if seen < SHARP * blur_mm or told < SHARPEST * own:

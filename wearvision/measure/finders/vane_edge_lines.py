@@ -22,7 +22,7 @@ MARGIN_MM = 5.5
 """What is looked at around the place."""
 BASE_DEG, FLANK_DEG, TOP_DEG = 9.0, 7.0, 5.0
 """How far lines may lean: the bar's edge from the coarse one, flanks and top from square to the bar's edge."""
-CLEAR, CLEAR_LEVEL = 0.04, 0.15
+CLEAR, CLEAR_LEVEL = 0.04, 0.06
 """Share of the strongest line's slope that another must have to count: a flank; top or base."""
 ASKEW_MM = 0.05
 """How near to a stronger line's end another may come."""
@@ -182,7 +182,7 @@ def _pick(
 ) -> Line | None:  # fmt: skip
     """The clearest line, further out ones at a price."""
     found = _peaks(radon, at, window, leans, x, inward, CLEAR_LEVEL)
-    worth = [np.log(min(line.z, 4 * Z_ENOUGH) + 1) - LEVEL_FURTHER * k for k, line in enumerate(found)]
+    worth = [np.log(min(line.z, Z_ENOUGH) + 1) - LEVEL_FURTHER * k for k, line in enumerate(found)]
     return found[int(np.argmax(worth))] if found else None
 
 

@@ -19,11 +19,14 @@ REACH_MM = 0.45
 """How far a line's points may lie from it."""
 BAR_MM = 6.0
 """How far beside the foot the bar's edge is followed."""
-FAN = 41
+FAN, DENSER = 61, 1.6
+"""Rays of the fan; they stand closer towards the corner's bisector, where a sharp corner is told."""
 POLE_MM = 3.3
 """Distance of the fan's pole from flank and top: the largest radius told."""
 LEAST_SLOPE = 0.3
 """A point counts when its slope is at least this share of the median one of its edge."""
+FIRST = 0.6
+"""Along a ray of the fan the first edge counts that is this steep beside the steepest: behind it a flank may show."""
 AROUND_MM = 0.5
 """How far beyond the sharp corner the fan looks, and short of the roundest one."""
 
@@ -152,10 +155,20 @@ def _steepest(steep: Slopes, starts: Array, normal: Array, sign: float) -> Array
     return np.asarray(points)
 
 
-def _peak(told: Array, t: Array) -> tuple[Array, Array]:
-    """Place of the largest value of each row (nan at its ends or where not positive), and the value."""
+def _first(told: Array, share: float) -> NDArray[np.int64]:
+    """Column of each row's first local maximum of at least a share of its largest value."""
+    high = told[:, 1:-1] >= share * told.max(axis=1, keepdims=True)
+    peak = (told[:, 1:-1] >= told[:, :-2]) & (told[:, 1:-1] > told[:, 2:]) & high
+    return np.asarray(np.where(peak.any(axis=1), 1 + np.argmax(peak, axis=1), np.argmax(told, axis=1)))
+
+
+def _peak(told: Array, t: Array, first: float | None = None) -> tuple[Array, Array]:
+    """Place of the largest value of each row (nan at its ends or where not positive), and the value.
+
+    With ``first``, of the first peak that reaches that share of the largest.
+    """
     rows = np.arange(len(told))
-    top = np.argmax(told, axis=1)
+    top = np.argmax(told, axis=1) if first is None else _first(told, first)
     inner = np.clip(top, 1, told.shape[1] - 2)
     offset = peak_offset(told[rows, inner - 1], told[rows, inner], told[rows, inner + 1])
     steps = np.broadcast_to(t, told.shape)
@@ -178,7 +191,8 @@ def _corner(steep: Slopes, lines: Lines, side: int, foot: float) -> tuple[Array,
     pole_mm = min(POLE_MM, 0.5 * wide, 0.75 * (corner[1] - foot))
     flank, top = _normal(line, way, upright=True), _normal(lines.top, 1.0, upright=False)
     pole = corner + np.linalg.solve(np.vstack([flank, top]), np.array([-pole_mm, -pole_mm]))
-    turn = np.linspace(0.0, np.pi / 2, FAN)[:, None]
+    spread = np.linspace(-1, 1, FAN)
+    turn = (np.pi / 4 * (1 + np.sign(spread) * np.abs(spread) ** DENSER))[:, None]
     rays = np.cos(turn) * flank + np.sin(turn) * top
     rays /= np.hypot(rays[:, 0], rays[:, 1])[:, None]
     sharp = np.minimum(pole_mm / np.maximum(rays @ flank, 1e-6), pole_mm / np.maximum(rays @ top, 1e-6))
@@ -188,7 +202,7 @@ def _corner(steep: Slopes, lines: Lines, side: int, foot: float) -> tuple[Array,
     told = steep.along(np.broadcast_to(pole, rays.shape), rays, t)
     nearer = np.where(turn[:, 0] < np.pi / 4, line.way, lines.top.way)
     told = told * nearer[:, None] if line.way == lines.top.way else np.abs(told)
-    at, size = _peak(told, t)
+    at, size = _peak(told, t, FIRST)
     at[size < LEAST_SLOPE * float(np.median(size))] = np.nan
     points = pole + at[:, None] * rays
     run = np.hypot(*np.gradient(points, axis=0).T)
