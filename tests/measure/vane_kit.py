@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
 
-from wearvision.measure.plane import N, Array, Plane
+from wearvision.measure.plane import Array, N, Plane
 from wearvision.scenes.vane_profile import Section
 
 FINE = 4
@@ -76,7 +77,7 @@ def draw(
         return np.column_stack([flat[:, 0] + slant * depth, flat[:, 1], np.full(len(flat), depth)])
 
     fill(np.vstack([at_depth(box[:2], 0.0), at_depth(box[1::-1], depth_mm)]), 0.8 * tones.top)
-    for one, two in zip(outline[:-1], outline[1:], strict=True):
+    for one, two in pairwise(outline):
         flat = np.vstack([one, two])
         normal = np.array([one[1] - two[1], two[0] - one[0]]) / max(1e-9, float(np.hypot(*(two - one))))
         side = tones.left if normal[0] < 0 else tones.right
@@ -115,7 +116,9 @@ def by_lot(seed: int) -> Photo:
         height_mm=high, thickness_mm=wide, radius_mm=(radius[0], radius[1]), seed=seed,
         draft_deg=(float(rng.uniform(0, 4)), float(rng.uniform(0, 4))) if rng.random() < 0.6 else (0.0, 0.0),
         slope_deg=float(rng.choice([0.0, rng.normal(0, 1.0)])), rough_mm=float(rng.choice([0.0, rng.uniform(0, 0.05)])),
-        chips=tuple((float(rng.uniform(0.05, 0.95)), float(rng.uniform(0.15, 0.6))) for _ in range(rng.choice([0, 0, 1]))),
+        chips=tuple(
+            (float(rng.uniform(0.05, 0.95)), float(rng.uniform(0.15, 0.6))) for _ in range(rng.choice([0, 0, 1]))
+        ),
     )  # fmt: skip
     dark = rng.random() < 0.6
     face = float(rng.uniform(0.2, 0.6)) if dark else float(rng.uniform(0.05, 0.3))

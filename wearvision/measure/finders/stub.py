@@ -152,7 +152,7 @@ def fit_shape(
     """
     shape = start.copy()
     most = min(max(0.4, 0.5 * (start[2] - start[0])), 0.9 * max(0.5, start[4] - start[8]))
-    prior = np.array([0, 1 / 0.1**2, 0, 1 / 0.1**2, 0, 1 / 0.1**2, 1 / 5.0**2, 1 / 5.0**2, 0, 1 / 0.1**2])
+    prior = 1.0 / np.array([5.0, 0.1, 5.0, 0.1, 5.0, 0.1, 5.0, 5.0, 5.0, 0.1]) ** 2
     share = np.minimum(1.0, run_mm / ALIKE_MM)
     covariance: Array = np.eye(10)
     spread = 1.0
@@ -167,7 +167,7 @@ def fit_shape(
         wide = CUT * spread * (1.0 if turn > 10 else 3.0 - 0.2 * turn)
         weight = np.clip(1 - (residual / wide) ** 2, 0, None) ** 2 * share / (spread**2 + rough_mm**2)
         normal = (jacobian * weight[:, None]).T @ jacobian + np.diag(prior)
-        pull = np.where(np.isin(np.arange(10), (1, 3, 5, 9)), shape - start, 0.0) * prior
+        pull = (shape - start) * prior
         step = -np.linalg.solve(normal, (jacobian * weight[:, None]).T @ residual + pull)
         shape = shape + np.clip(step, -0.4, 0.4)
         shape[6:8] = np.clip(shape[6:8], 1e-3, most)

@@ -30,8 +30,8 @@ NOMINAL_MM = 0.03
 """A drawing size is told to a tenth: 0.1 over the root of 12."""
 SHARP = 2.8
 """A corner is told from a sharp one when its apparent radius is over so many blurs."""
-SHARPEST = 2.0
-"""And over so many of its own uncertainties."""
+SHARPEST = 1.0
+"""And over so many of its own standard uncertainties."""
 LEAST_CORNER = 0.45
 """Share of a corner's rays that must lie on its arc."""
 CUT_BACK = 0.414
