@@ -125,7 +125,7 @@ def measure_files(
             if overlay is not None:
                 twin = [p.stem for p in paths].count(path.stem) > 1
                 name = f"{path.stem}-{result.public['photo']['sha256'][:8]}" if twin else path.stem
-                _write_overlay(path, result, overlay / f"{name}-overlay.jpg")
+                write_overlay(path, result, overlay / f"{name}-overlay.jpg")
             yield Measurement(public=result.public, words=words(result.public))
         except WearvisionError as error:
             yield Measurement(error=error)
@@ -139,7 +139,8 @@ def _board(path: Path) -> BoardSpec:
         raise BadInput(f"{path.name}: {error.what}", got=error.got, do=error.do) from None
 
 
-def _write_overlay(path: Path, result: PhotoResult, target: Path) -> None:
+def write_overlay(path: Path, result: PhotoResult, target: Path) -> None:
+    """Draw what was found over a photo, as a JPEG; of a gasket land also the width left against the angle."""
     drawing = Drawing(
         path=path, name=path.name, width_px=result.public["photo"]["width_px"],
         survey={**result.public, "drawing": result.drawing},

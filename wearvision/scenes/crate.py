@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import math
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +19,11 @@ from wearvision.scenes.files import photo_of, sha256_of
 from wearvision.scenes.phone import save_jpeg
 from wearvision.scenes.placing import aim_at_part, place_camera, place_card
 from wearvision.scenes.spec import Card, Part, Scene
+from wearvision.scenes.stage import Stage
+from wearvision.scenes.views import STAGES
 
 CRATE_NAME = "Fennick Dock pump bench, crate 7"
-WIDTH_PX = 4000
+WIDTH_PX, VIEW_WIDTH_PX = 4000, 3200
 QUALITY = 86
 
 
@@ -53,6 +57,20 @@ class DemoPhoto:
         return f"{self.tag}/{self.file}"
 
 
+@dataclass(frozen=True, kw_only=True)
+class ViewPhoto:
+    """One photo of another view, drawn by its number."""
+
+    name: str
+    view: str
+    seed: int
+
+    def stage(self) -> Stage:
+        """What is drawn."""
+        stage = STAGES[self.view](self.seed, VIEW_WIDTH_PX)
+        return replace(stage, shot=replace(stage.shot, quality=QUALITY, noise=0.7, motion_px=0.0))
+
+
 PARTS = (
     DemoPart(tag="C-1042", kind="casing", seed=7101, outer_diameter_mm=242.5),
     DemoPart(tag="I-2207", kind="impeller", seed=7102, outer_diameter_mm=186.0),
@@ -74,6 +92,16 @@ PHOTOS = (
     DemoPhoto(tag="S-1188", file="face_b.jpg", seed=11, whole=False),
     DemoPhoto(tag="C-1057", file="face_a.jpg", seed=12),
     DemoPhoto(tag="C-1057", file="face_b.jpg", seed=13),
+)
+
+
+VIEW_PARTS = {"C-1063": "casing", "I-2231": "impeller"}
+"""Parts that are photographed in other views than their wear face."""
+VIEW_PHOTOS = (
+    ViewPhoto(name="C-1063/land.jpg", view="gasket-land", seed=101),
+    ViewPhoto(name="C-1063/tongue.jpg", view="tongue", seed=510),
+    ViewPhoto(name="I-2231/back.jpg", view="vane-back", seed=7004),
+    ViewPhoto(name="I-2231/vane.jpg", view="vane-edge", seed=210),
 )
 
 
@@ -131,9 +159,12 @@ def write_crate(out: Path, samples: int) -> None:
     truth_path = out / "truth.json"
     truth: dict[str, Any] = json.loads(truth_path.read_text("utf-8")) if truth_path.exists() else {"photos": {}}
     tracer = None
-    for photo in PHOTOS:
-        path = crate / photo.name
-        known = truth["photos"].get(photo.name, {}).get("sha256")
+    drawn: list[tuple[str, str, Callable[[], Stage]]] = [
+        *((p.name, p.fault, partial(_face_stage, p)) for p in PHOTOS), *((p.name, "", p.stage) for p in VIEW_PHOTOS)
+    ]
+    for name, fault, draw in drawn:
+        path = crate / name
+        known = truth["photos"].get(name, {}).get("sha256")
         if path.exists() and known == sha256_of(path):
             continue
         if tracer is None:
@@ -141,13 +172,17 @@ def write_crate(out: Path, samples: int) -> None:
 
             tracer = load_tracer()
         path.parent.mkdir(exist_ok=True)
-        scene = demo_scene(photo)
-        pixels, _, record = photo_of(face_stage(scene), samples, photo.name, tracer)
-        save_jpeg(path, pixels, scene.camera, scene.shot.quality)
-        truth["photos"][photo.name] = {"sha256": sha256_of(path), "retake_expected": photo.fault, **record}
+        stage = draw()
+        pixels, _, record = photo_of(stage, samples, name, tracer)
+        save_jpeg(path, pixels, stage.camera, stage.shot.quality)
+        truth["photos"][name] = {"sha256": sha256_of(path), "retake_expected": fault, **record}
         truth_path.write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")
-        print(f"{photo.name}: {path.stat().st_size / 1e6:.1f} MB", file=sys.stderr, flush=True)
+        print(f"{name}: {path.stat().st_size / 1e6:.1f} MB", file=sys.stderr, flush=True)
     (crate / "crate.toml").write_text(crate_toml(), encoding="utf-8")
+
+
+def _face_stage(photo: DemoPhoto) -> Stage:
+    return face_stage(demo_scene(photo))
 
 
 def crate_toml() -> str:
@@ -164,4 +199,13 @@ def crate_toml() -> str:
         ]
     for photo in PHOTOS:
         lines += [f'[photos."{photo.name}"]', 'view = "wear-face"', f"card_height_mm = {photo.height_mm:.1f}", ""]
+    for tag, kind in VIEW_PARTS.items():
+        lines += [f'[parts."{tag}"]', f'kind = "{kind}"', ""]
+    for shown in VIEW_PHOTOS:
+        stage = shown.stage()
+        lines += [
+            f'[photos."{shown.name}"]', f'view = "{shown.view}"', f"card_height_mm = {stage.card.height_mm:.1f}",
+            f'card_size = "{stage.card.name}"', f"check_bar_mm = {100 * stage.card.print_scale:.2f}",
+            *(f"{name} = {size:g}" for name, size in stage.truth.stated().items()), "",
+        ]  # fmt: skip
     return "\n".join(lines)

@@ -290,6 +290,7 @@ def to_finding(path: Path, name: str, plane: Plane) -> Finding:
     )
     flags = ("suspected", "faint") if path.dark < 2 * DARKER else ("suspected",)
     return Finding(
-        id=name, kind="crack", outline_px=line_px, quantities={"length": length, "width": width}, flags=flags,
+        id=name, kind="crack", outline_px=np.vstack([line_px, line_px[::-1]]),
+        quantities={"length": length, "width": width}, flags=flags,
         places_px=line_px[[len(line_px) // 2]],
     )  # fmt: skip

@@ -18,6 +18,8 @@ DARKER, SHARE = 0.12, 0.85
 """Least darkness in log grey, and the share of the way over which a path has to show half of it."""
 ASIDE_COST = 0.06
 """Cost in log grey of a step of one row aside from one column to the next."""
+LEAP_DEG, WANDER = 3.0, 2.0
+"""A path has no leap of so many degrees, nor goes so many times as far round as across."""
 MOST = 3
 CLEAR_ROWS = 16
 END_MM = 0.5
@@ -34,10 +36,20 @@ def find_cracks(land: Land, plane: Plane) -> tuple[Finding, ...]:
         along = dark[columns, path]
         if float(np.median(along)) < DARKER or float((along > DARKER / 2).mean()) < SHARE:
             break
-        found.append(_finding(f"K{len(found) + 1}", path, land, plane))
+        if _runs_across(path, land):
+            found.append(_finding(f"K{len(found) + 1}", path, land, plane))
         for shift in range(-CLEAR_ROWS, CLEAR_ROWS + 1):
             dark[columns, (path + shift) % dark.shape[1]] = -1.0
     return tuple(found)
+
+
+def _runs_across(path: NDArray[np.int64], land: Land) -> bool:
+    """Whether a path goes across without a leap and without wandering round the lap."""
+    aside = np.abs(np.diff(path))
+    aside = np.minimum(aside, len(land.deg) - aside) * land.strip.step_deg
+    radius = float(np.median(land.sound_mm[0]))
+    across = len(path) * land.strip.step_mm
+    return float(aside.max()) < LEAP_DEG and float(np.radians(aside).sum()) * radius < WANDER * across
 
 
 def _valleys(land: Land) -> Array:
@@ -65,6 +77,7 @@ def _finding(name: str, path: NDArray[np.int64], land: Land, plane: Plane) -> Fi
         **{n: float(u[0]) for n, u in parts.items()},
     )  # fmt: skip
     return Finding(
-        id=name, kind="crack", outline_px=line_px, quantities={"length": length}, flags=("suspected",),
+        id=name, kind="crack", outline_px=np.vstack([line_px, line_px[::-1]]), quantities={"length": length},
+        flags=("suspected",),
         places_px=line_px[[len(line_px) // 2]],
     )  # fmt: skip
