@@ -6,6 +6,7 @@ What all vanes share cannot be seen this way.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import common_end, ends, scores, standing
 from wearvision.measure.vanes.find import Layout, find_vanes
+from wearvision.measure.vanes.fold import NUMBERS
 from wearvision.measure.vanes.siblings import Shape, against_siblings, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
@@ -25,6 +27,8 @@ from wearvision.stated import Stated
 LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
 """Below this the vanes do not lie alike about any centre tried, and nothing is said of them; above the second no
 other centre is tried."""
+MORE = 0.4
+"""Power of their number by which more vanes count for more: twice as many hold if three quarters as well."""
 UNCLEAR_MM = 1.2
 """A shift that may well be none is not given when its interval is wider than this."""
 BENT_MM = 1.0
@@ -74,20 +78,24 @@ def measure_vanes(
     plane : Plane
         The plane of the vanes' tops.
     stated : Stated
-        `disc_diameter_mm` helps; `vane_count` is not used: it is compared with what is found.
+        `disc_diameter_mm` helps; `vane_count` is one more number to try, and has no say beyond that.
     cards_px : outlines in photo px that hide the part
     """
     diameter = stated.nominal.get("disc_diameter_mm")
-    found = find_vanes(chart_of(gray, plane, cards_px), plane, diameter)
-    if isinstance(found, Unmeasured):
-        return found
-    traced: list[tuple[float, Traces, Layout]] = []
-    for one in found:
-        seen = trace(gray, plane, one, cards_px, blur_px)
-        traced.append((holds(seen), seen, one))
-        if traced[-1][0] > SURE_HOLDS:
-            break
-    held, traces, layout = max(traced, key=lambda t: t[0])
+    chart = chart_of(gray, plane, cards_px)
+
+    def best(number: int | None) -> tuple[float, Traces, Layout] | Unmeasured:
+        found = find_vanes(chart, plane, diameter, number)
+        return found if isinstance(found, Unmeasured) else _held(gray, plane, found, cards_px, blur_px)
+
+    first = best(None)
+    if isinstance(first, Unmeasured):
+        return first
+    tried = [first]
+    for number in _others(first[2].number, stated.nominal.get("vane_count")):
+        other = best(number)
+        tried += [] if isinstance(other, Unmeasured) else [other]
+    held, traces, layout = max(tried, key=_likely)
     if held < LEAST_HOLDS:
         return Unmeasured(reason="the vanes' edges could not be followed alike on all of them", hint=HINT)
     disc = diameter / 2 if diameter else layout.disc.rim_mm * 1.02
@@ -106,6 +114,31 @@ def measure_vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
         short_mm=short, short_u_mm=place_u, standing=there,
     )  # fmt: skip
+
+
+def _likely(tried: tuple[float, Traces, Layout]) -> float:
+    """How much speaks for a number: how well the vanes lie alike, how far they stand out, and how many they are."""
+    held, _, layout = tried
+    return float(held * np.sqrt(max(layout.score, 0.0)) * layout.number**MORE)
+
+
+def _others(number: int, stated: float | None) -> list[int]:
+    """Further numbers that are tried: twice as many, of which every second was found, and what is stated."""
+    asked = round(stated) if stated else number
+    return sorted({n for n in (2 * number, asked) if n != number and n in NUMBERS})
+
+
+def _held(
+    gray: Image, plane: Plane, found: Iterator[Layout], cards_px: tuple[Array, ...], blur_px: float
+) -> tuple[float, Traces, Layout]:
+    """The layout about whose centre the vanes lie most alike: how much so, traces, layout."""
+    traced: list[tuple[float, Traces, Layout]] = []
+    for one in found:
+        seen = trace(gray, plane, one, cards_px, blur_px)
+        traced.append((holds(seen), seen, one))
+        if traced[-1][0] > SURE_HOLDS:
+            break
+    return max(traced, key=lambda t: t[0])
 
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from wearvision.measure.edges import Grid
@@ -65,16 +66,27 @@ def best_shift(
     thin = replace(strips, left=strips.left[:, ::2])  # neighbours tell the same: every other station is enough
     few = np.ascontiguousarray(size[:, ::2])
 
-    def worth(d: Array) -> float:
+    def worth(d: Array, step: float) -> float:
         off = d - middle
-        return pile(few, thin, d) * float(np.exp(-weight * off @ inverse @ off))
+        return pile(soft[step], thin, d) * float(np.exp(-weight * off @ inverse @ off))
 
+    soft = {s: _softened(few, s / strips.step_mm) for s in steps}  # no peak slips between places `step` apart
     at, reach = np.zeros(2), reach_mm
     for step in steps:
         one = np.arange(-reach, reach + step / 2, step)
-        at = max((at + np.array([x, y]) for x in one for y in one), key=worth)
+        trials = [at + np.array([x, y]) for x in one for y in one]
+        at = trials[int(np.argmax([worth(d, step) for d in trials]))]
         reach = step
     return at
+
+
+def _softened(size: Grid, columns: float) -> Grid:
+    """Edges averaged across the vanes over some columns; as they are for one or less."""
+    width = round(columns) | 1
+    if columns <= 1:
+        return size
+    flat = cv2.blur(size.reshape(-1, size.shape[2]), (width, 1), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(flat, dtype=np.float32).reshape(size.shape)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
