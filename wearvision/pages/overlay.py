@@ -220,7 +220,8 @@ def legend_entries(marks: OverlayModel) -> list[tuple[str, tuple[int, int, int],
     if marks.points:
         entries.append(("gauge here", WHITE, "ring"))
     if marks.circles_px:
-        entries.append(("face", STRUCK, "dot"))
+        edges = any(f.kind in ("washout", "gasket-land", "notch") for f in standing)
+        entries.append(("as it was, sound" if edges else "face", STRUCK, "dot"))
     if marks.siblings_px:
         entries.append(("as its siblings", STRUCK, "dot"))
     return entries
