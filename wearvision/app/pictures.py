@@ -117,13 +117,17 @@ def _picture(rgb: Any, drawing: Drawing, caption: str) -> Picture:
     )  # fmt: skip
 
 
+EXTENTS = (("remaining_width", "left"), ("width", "wide"), ("diameter", "across"))
+"""Open extents that stand beside a mark, the first there is."""
+
+
 def label(finding: Finding) -> str:
-    """Words beside a mark: its width or diameter, `3.6 mm wide`; for a repeat, which mark it is again."""
+    """Words beside a mark: what is left, its width or diameter, `3.6 mm wide`; of a repeat, which mark it is again."""
     if finding.same_as:
         return f"is {finding.same_as.partition('/')[2]} of another photo"
     if finding.kind == "vane":
         return _vane_label(finding)
-    for name, words in (("width", "wide"), ("diameter", "across")):
+    for name, words in EXTENTS:
         quantity = finding.quantities.get(name)
         if isinstance(quantity, Measured):
             return f"{quantity.value:.1f} mm {words}"
@@ -165,6 +169,6 @@ def seen_words(findings: Sequence[Finding]) -> str:
     """Open extents in one line: `G1 3.61 +- 0.24 mm wide`."""
     parts = []
     for f in findings:
-        q = f.quantities.get("width") or f.quantities.get("diameter")
-        parts.append(f"{f.id} {say(q)} {'wide' if 'width' in f.quantities else 'across'}" if q else f.id)
+        told = next(((q, words) for name, words in EXTENTS if (q := f.quantities.get(name))), None)
+        parts.append(f"{f.id} {say(told[0])} {told[1]}" if told else f.id)
     return ", ".join(parts)
