@@ -11,7 +11,7 @@ from wearvision.measure.plane import Array
 
 ALIKE_MM = 1.0
 """Length of an edge whose points share one error: rust, cast skin and grain are as coarse as that."""
-TURNS = 40
+TURNS = 30
 LEAST_SPREAD_MM = 0.004
 CUT = 4.0
 """Robust spreads beyond which a point tells nothing."""
@@ -172,6 +172,6 @@ def fit_shape(
         shape = shape + np.clip(step, -0.4, 0.4)
         shape[6:8] = np.clip(shape[6:8], 1e-3, most)
         covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-        if float(np.abs(step).max()) < 1e-5 and turn > 12:
+        if float(np.abs(step).max()) < 1e-4 and turn > 11:
             break
     return shape, covariance, spread

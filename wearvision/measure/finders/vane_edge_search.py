@@ -33,7 +33,7 @@ FAR_MM, BEYOND = 8.0, 0.6
 """How far the bar's edge runs on, most often, and how much that counts."""
 INSIDE, FLIPPED = 0.5, 0.8
 """What an edge between vane and bar costs, and a flank that differs from the background the other way round."""
-KEPT, APART_MM = 6, 4.0
+KEPT, APART_MM = 4, 4.0
 """Places handed on, and how far they lie apart."""
 
 
@@ -144,7 +144,8 @@ def _stubs(values: Grid, valid: np.ndarray, step: float, sizes: Sizes) -> list[t
     far = round(FAR_MM / step)
     beyond = [_mean(gy, (far, 1), (-shoulder - far, 0)), _mean(gy, (far, 1), (shoulder + 1, 0))]
     low, high = (round(v / step) for v in sizes.high_mm)
-    thick = range(max(3, int(sizes.wide_mm[0] / step)), int(np.ceil(sizes.wide_mm[1] / step)) + 1)
+    least, most = max(3, int(sizes.wide_mm[0] / step)), int(np.ceil(sizes.wide_mm[1] / step))
+    thick = range(least, most + 1, 1 if most - least < 6 else 2)
     flats = {t: _mean(gy, (inner := max(2, round(0.7 * t)), 1), ((t - inner) // 2, 0)) for t in thick}
     any_sign = [_log(_loose(np.abs(flanks), (3, 1)))] * 2
     out = []

@@ -17,6 +17,8 @@ GAMMA = 2.2
 PARTS = ("corner left", "corner right", "left", "right", "top", "bar left", "bar right")
 REACH_MM = 0.45
 """How far a line's points may lie from it."""
+STRIDE = 2
+"""Samples of the patch from one ray to the next along a line: a photo pixel."""
 BAR_MM = 6.0
 """How far beside the foot the bar's edge is followed."""
 FAN, DENSER = 61, 1.6
@@ -110,7 +112,7 @@ def spread_px(blur_px: float) -> float:
 
 def trace(steep: Slopes, lines: Lines, high_mm: float) -> Trace:
     """Points of flanks, top, base and both corners."""
-    step = steep.section.patch.step_mm
+    step = STRIDE * steep.section.patch.step_mm
     mid = (lines.left(high_mm / 2) + lines.right(high_mm / 2)) / 2
     foot, top = lines.base(mid), lines.top(mid)
     parts: list[Array] = []
