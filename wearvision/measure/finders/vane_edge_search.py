@@ -19,7 +19,7 @@ STEP_MM = 0.55
 """About the step of the map that is searched."""
 REACH_MM = 60.0
 """How far beyond the card a vane is looked for."""
-LEANS_DEG = (-12.0, -6.0, 0.0, 6.0, 12.0)
+LEANS_DEG = (-8.0, 0.0, 8.0)
 """Directions tried about each of the card's four."""
 SHOULDER_MM, FLANK_MM, FILLET_MM = 4.0, 3.2, 0.7
 """Length of the bar's edge and of the flank that must show, and what of the foot is left out."""
