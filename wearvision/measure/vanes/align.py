@@ -53,7 +53,7 @@ def pile(size: Grid, strips: Strips, shift_mm: Array) -> float:
 
 
 def best_shift(
-    size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...] = (1.5, 0.5, 0.25), *,
+    size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...] = (1.0, 0.5, 0.25), *,
     expect_mm: Array | None = None, spread_mm2: Array | None = None, weight: float = PRIOR,
 ) -> Array:  # fmt: skip
     """Shift of the centre (2,) at which the edges pile up highest: a grid, then finer ones about the best.

@@ -124,7 +124,7 @@ def _trial(chart: Chart, plane: Plane, disc: Disc, sweep: Sweep) -> _Trial:
     size = edges_across(strips, STEP_MM, SIGMA_MM)[1]
     middle, spread = where(plane, disc.centre_mm, WIDE)
     shift = best_shift(
-        size, strips, REACH_MM, (1.5, 0.5), expect_mm=middle - sweep.centre_mm, spread_mm2=spread, weight=PRIOR / 2
+        size, strips, REACH_MM, (1.0, 0.5), expect_mm=middle - sweep.centre_mm, spread_mm2=spread, weight=PRIOR / 2
     )
     pair = follow(common(shifted(size, strips, shift)), ACROSS_MM, STEP_MM, WIDTHS_MM[::2])
     score = float(pair.gain.mean() * np.sqrt(sweep.number))
@@ -138,7 +138,7 @@ def _centred(plane: Plane, disc: Disc, trial: _Trial, depth: tuple[float, float]
     middle, spread = where(plane, disc.centre_mm, depth)
     start = trial.sweep.centre_mm
     shift = best_shift(
-        trial.size, trial.strips, REACH_MM, (1.5, 0.5, 0.25), expect_mm=middle - start, spread_mm2=spread
+        trial.size, trial.strips, REACH_MM, (1.0, 0.5, 0.25), expect_mm=middle - start, spread_mm2=spread
     )
     pair = follow(common(shifted(trial.size, trial.strips, shift)), ACROSS_MM, STEP_MM)
     off = start + shift - middle
