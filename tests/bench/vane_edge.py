@@ -1,6 +1,6 @@
 """What a vane in profile costs on 12 megapixels, against its stock equivalent, in gray decodes.
 
-Stock: scikit-image's contours at Otsu's level over the whole photo. Run: python -m tests.bench vane_edge
+Stock: scikit-image's contours at Otsu's level over the whole photo. Run: python -m tests.bench.vane_edge
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 
 from tests.bench import decode
-from tests.bench.ratio import Row, median_ms
+from tests.bench.ratio import Row, median_ms, table
 from tests.measure.vane_kit import SIZE_PX, Tones, camera, draw
 from wearvision.measure.finders.vane_edge import find_vane_edge
 from wearvision.measure.finders.vane_edge_search import sizes_of
@@ -51,3 +51,7 @@ def rows() -> list[Row]:
         Row(name="vane in profile, nothing stated", ratio=spent["untold"] / floor, floor_ms=floor),
         Row(name="stock contours / vane in profile", ratio=spent["stock"] / spent["told"], floor_ms=floor),
     ]
+
+
+if __name__ == "__main__":
+    print(table(rows()))
