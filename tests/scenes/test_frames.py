@@ -141,11 +141,13 @@ def test_demo_crate_states_what_its_truth_knows() -> None:
 
     truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["photos"]
     crate = read_crate(DEMO / "crate")
-    assert len(crate.parts) == 5
+    assert len(crate.parts) == 7
+    views = {photo.stated.view for photo in crate.photos}
+    assert views == {"wear-face", "gasket-land", "tongue", "vane-back", "vane-edge"}
     assert not crate.refused
     for photo in crate.photos:
         record = truth[photo.name]
         assert photo.stated.part_kind == record["part_kind"]
-        assert photo.stated.view == "wear-face"
+        assert photo.stated.view == record["view"]
         assert photo.stated.card_height_mm == record["stated"]["card_height_mm"]
         assert dict(photo.stated.nominal) == record["stated"]["stated"]
