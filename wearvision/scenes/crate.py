@@ -68,7 +68,8 @@ class ViewPhoto:
     def stage(self) -> Stage:
         """What is drawn."""
         stage = STAGES[self.view](self.seed, VIEW_WIDTH_PX)
-        return replace(stage, shot=replace(stage.shot, quality=QUALITY, noise=0.7, motion_px=0.0))
+        kind = VIEW_PARTS[self.name.partition("/")[0]]
+        return replace(stage, part_kind=kind, shot=replace(stage.shot, quality=QUALITY, noise=0.7, motion_px=0.0))
 
 
 PARTS = (
