@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
+import jsonschema
 import pytest
 
+import wearvision.app as app
+from wearvision.app.measuring import measure_photo
 from wearvision.app.single import Facts
+from wearvision.crates.crate import CratePhoto, read_crate
 from wearvision.errors import UsageError
+from wearvision.rules.severity import SEVERITY
 
 
 def test_drawing_sizes_come_by_name_or_by_their_own_flag() -> None:
@@ -17,3 +25,21 @@ def test_drawing_sizes_come_by_name_or_by_their_own_flag() -> None:
 def test_what_is_no_drawing_size_is_refused_with_the_names_there_are(text: str) -> None:
     with pytest.raises(UsageError, match="land_width_mm"):
         Facts(sizes=(text,)).stated()
+
+
+SCHEMA = json.loads((Path(app.__file__).parent / "measure.schema.json").read_text("utf-8"))
+CRATE = read_crate(Path(__file__).parents[2] / "demo_images" / "crate")
+OTHER_VIEWS = [photo for photo in CRATE.photos if photo.stated.view != "wear-face"]
+
+
+@pytest.mark.parametrize("photo", OTHER_VIEWS, ids=[photo.name for photo in OTHER_VIEWS])
+def test_every_view_keeps_the_result_format_and_finds_what_is_there(photo: CratePhoto) -> None:
+    result = measure_photo(photo.path, photo.stated)
+    jsonschema.Draft202012Validator(SCHEMA).validate(result.public)
+    kinds = {"gasket-land": "gasket-land", "tongue": "washout", "vane-back": "vane", "vane-edge": "vane-section"}
+    assert kinds[str(photo.stated.view)] in {f["kind"] for f in result.public["findings"]}
+    kept = measure_photo(photo.path, photo.stated, for_sheet=True)
+    jsonschema.Draft202012Validator(SCHEMA).validate(kept.public)
+    severe = {name for names in SEVERITY.values() for name in names} - {"area"}
+    assert not severe & {name for f in kept.public["findings"] for name in f["quantities"]}
+    assert not severe & set(kept.public["summary"])

@@ -15,7 +15,7 @@ from wearvision.quantity import Quantity
 from wearvision.rules.rubric import Rubric
 
 SEVERITY: Mapping[Kind, tuple[str, ...]] = {
-    "washout": ("max_deviation", "rms_deviation", "area", "straightness"),
+    "washout": ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares"),
     "vane-section": ("height_loss", "height"),
 }
 """Figures of a kind that say how bad it is, or from which that follows."""
