@@ -15,11 +15,14 @@ from wearvision.finding import Finding
 from wearvision.pages import land_strip, overlay
 from wearvision.pages.overlay_vanes import sibling_outlines
 from wearvision.pages.page import FindingRow, Picture, plain, say
-from wearvision.quantity import Measured
+from wearvision.quantity import Measured, Quantity
 from wearvision.rules.points import GaugePoint
 
 BOARD_PX, SHEET_PX = 1000, 1600
-SHOWN = ("width", "radius", "arc_in_view", "diameter", "area", "tip_shift", "bend_angle", "shortening")
+SHOWN = (
+    "remaining_width", "loss", "arc", "width", "radius", "arc_in_view", "diameter", "length", "height", "thickness",
+    "edge_radius", "area", "tip_shift", "bend_angle", "shortening",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -158,11 +161,18 @@ def rows(findings: Sequence[tuple[str, Finding]], names: Mapping[str, str]) -> t
     return tuple(
         FindingRow(
             id=f"{f.id} on {Path(names[sha]).stem}" if several else f.id, kind=f.kind, flags=f.flags,
-            struck=f.struck, by=f.by, figures=tuple((n, f.quantities[n]) for n in SHOWN if n in f.quantities),
+            struck=f.struck, by=f.by, figures=_figures(f),
         )
         for sha, f in findings
         if not f.same_as
     )  # fmt: skip
+
+
+def _figures(finding: Finding) -> tuple[tuple[str, Quantity], ...]:
+    """Open figures worth a row; of an arc, the part in view where both are told."""
+    told = finding.quantities
+    names = [n for n in SHOWN if n in told and not (n == "arc" and "arc_in_view" in told)]
+    return tuple((n, told[n]) for n in names)
 
 
 def seen_words(findings: Sequence[Finding]) -> str:
