@@ -19,6 +19,8 @@ REACH_MM = 0.45
 """How far a line's points may lie from it."""
 STRIDE = 2
 """Samples of the patch from one ray to the next along a line: a photo pixel."""
+ALONG_MM, FAN_RAYS = 0.3, 3
+"""Length of a line, and rays of the fan, over which slopes are averaged."""
 BAR_MM = 6.0
 """How far beside the foot the bar's edge is followed."""
 FAN, DENSER = 61, 1.6
@@ -149,12 +151,18 @@ def _steepest(steep: Slopes, starts: Array, normal: Array, sign: float) -> Array
     step = steep.section.patch.step_mm / 2
     t = np.arange(-REACH_MM, REACH_MM + step / 2, step)
     normals = np.broadcast_to(normal, starts.shape)
-    told = sign * steep.along(starts, normals, t) * (1 - 0.2 * np.abs(t / REACH_MM))
+    told = _along(sign * steep.along(starts, normals, t), ALONG_MM / (STRIDE * steep.section.patch.step_mm))
+    told = told * (1 - 0.2 * np.abs(t / REACH_MM))
     at, size = _peak(told, t)
     weak = size < LEAST_SLOPE * float(np.median(size))
     points = starts + at[:, None] * normals
     points[weak | ~np.isfinite(at)] = np.nan
     return np.asarray(points)
+
+
+def _along(told: Array, rays: float) -> Array:
+    """Running mean over about so many neighbouring rays: grain differs from ray to ray, an edge runs on."""
+    return np.asarray(cv2.blur(told, (1, 2 * int(rays / 2) + 1), borderType=cv2.BORDER_REPLICATE))
 
 
 def _first(told: Array, share: float) -> NDArray[np.int64]:
@@ -204,7 +212,7 @@ def _corner(steep: Slopes, lines: Lines, side: int, foot: float) -> tuple[Array,
     told = steep.along(np.broadcast_to(pole, rays.shape), rays, t)
     nearer = np.where(turn[:, 0] < np.pi / 4, line.way, lines.top.way)
     told = told * nearer[:, None] if line.way == lines.top.way else np.abs(told)
-    at, size = _peak(told, t, FIRST)
+    at, size = _peak(_along(told, FAN_RAYS), t, FIRST)
     at[size < LEAST_SLOPE * float(np.median(size))] = np.nan
     points = pole + at[:, None] * rays
     run = np.hypot(*np.gradient(points, axis=0).T)
