@@ -33,6 +33,8 @@ GAP_MM = 0.4
 """Two marks, not one, when the face between them is as usual for longer than this."""
 CALM_DEG = (15.0, 0.0)
 """Lines along which the strip is laid straight: the ribbon's over so many degrees; 0 is a circle."""
+STEEPER = 1.6
+"""Walls so many times as steep outweigh the worth of the other line's box."""
 HEAT = 4.0
 """Loss of worth that makes a box e times less likely."""
 LEAST_NOISE, LEAST_SLOPE = 0.004, 1e-4
@@ -61,7 +63,8 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     """A ribbon with its lips set by all of its length.
 
     The search may have followed one dark wall, which swings from lip to lip as the angle to the lamp turns. So the
-    strip is laid straight along a circle too, and the line that shows the clearer box is taken.
+    strip is laid straight along a circle too, and the line that shows the box of more worth is taken, or that whose
+    walls are much the steeper: a smeared box is wide, and width alone has worth.
     """
     first = (ribbon.inner + ribbon.outer) / 2
     half = float(np.median(ribbon.outer - ribbon.inner)) / 2
@@ -72,10 +75,12 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
         _box(lay(found, strip, ribbon.rows, line, reach), strip, (reach - half, reach + half), max_width_mm)
         for line in lines
     ]
-    best = int(np.argmax([one.worth for one in told]))
-    low, high = (column - reach for column in told[best].box)
-    doubt = (told[best].doubt[0] * strip.step_mm, told[best].doubt[1] * strip.step_mm)
-    return replace(ribbon, inner=lines[best] + low, outer=lines[best] + high, doubt_mm=doubt)
+    best = max(told, key=lambda one: one.worth)
+    best = max(told, key=lambda one: one.walls if one is best else one.walls / STEEPER)
+    line = lines[told.index(best)]
+    low, high = (column - reach for column in best.box)
+    doubt = (best.doubt[0] * strip.step_mm, best.doubt[1] * strip.step_mm)
+    return replace(ribbon, inner=line + low, outer=line + high, doubt_mm=doubt)
 
 
 def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
@@ -143,10 +148,11 @@ def _mean_square(off: Array, far: Array, floor: float) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class _Told:
-    """A box, its worth, and how far boxes of nearly that worth differ in width and centre, columns."""
+    """A box, its worth, that of its walls, and how far boxes of nearly that worth differ in width and centre."""
 
     worth: float
     box: Box
+    walls: float = 0.0
     doubt: tuple[float, float] = (0.0, 0.0)
 
 
@@ -167,7 +173,8 @@ def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
             return told
         i, k = (int(n) for n in np.unravel_index(int(np.argmax(total)), total.shape))
         at = (_crest(wall, i), _crest(wall, top + k))
-        told = _Told(worth=float(total[i, k]), box=at, doubt=_doubt(total, i, k))
+        walls = float(wall[i] + wall[top + k])
+        told = _Told(worth=float(total[i, k]), box=at, walls=walls, doubt=_doubt(total, i, k))
     return told
 
 

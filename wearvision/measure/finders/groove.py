@@ -44,8 +44,9 @@ DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 FAINT = -0.2
-FAINT_MM = 0.4
-"""Standard uncertainty of a faint groove's width: on drawn scenes the widths of such are off by 0.2 to 1.1 mm."""
+ONE_WALL, FAINT_MM = 0.4, 0.1
+"""Standard uncertainty of the width of a groove that is faint, or a few pixels narrow, as a share of it, and in mm:
+what was followed may be one wall of it only (half of it), or the groove with a band beside it (twice)."""
 ROUND_MM = 0.015
 """A lip is rounded and its shading begins further out: up to 0.05 mm is a sharp edge (ISO 13715, from memory). The
 allowance lies half way between what photos of two independent renderers show; no law stands behind it."""
@@ -152,13 +153,13 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     figures = measure_band(band, plane, px_mm, axis_covariance(face, plane), area, track.doubt_mm)
     return Finding(
         id=name, kind="groove", outline_px=band.outline_px(), flags=flags,
-        quantities=_doubted(figures) if "faint" in flags else figures,
+        quantities=_doubted(figures) if {"faint", "narrow"} & set(flags) else figures,
         sealed=sealed_depth(float(np.mean(width))), places_px=_places(track, width, centre, plane, face),
     )  # fmt: skip
 
 
 def _doubted(figures: dict[str, Quantity]) -> dict[str, Quantity]:
-    """Figures of a faint groove: what was followed may be one wall of it only, so its lips are ambiguous."""
+    """Figures of a faint or narrow groove: what was followed may be one wall of it only, so its lips are ambiguous."""
     width = figures["width"]
     if not isinstance(width, Measured):
         return figures
@@ -166,7 +167,8 @@ def _doubted(figures: dict[str, Quantity]) -> dict[str, Quantity]:
     out = dict(figures)
     for name, quantity in figures.items():
         if isinstance(quantity, Measured) and name in (*share, "area", "share"):
-            doubt = FAINT_MM * share.get(name, quantity.value / max(width.value, 1e-6))
+            of_width = float(np.hypot(FAINT_MM, ONE_WALL * width.value))
+            doubt = of_width * share.get(name, quantity.value / max(width.value, 1e-6))
             u = float(np.hypot(quantity.u, doubt))
             budget = {**quantity.budget, "doubt": doubt}
             out[name] = Measured(value=quantity.value, u=u, unit=quantity.unit, how=quantity.how, budget=budget)
