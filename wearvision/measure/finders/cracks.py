@@ -89,10 +89,12 @@ def find_cracks(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, 
     if not on_face.any():
         return []
     valley, way = _valleys(patch)
-    across = np.degrees(np.arctan2(y, x)) + 90
-    off = np.abs((way * (180 / WAYS) - across + 90) % 180 - 90)
-    crossing = np.where(on_face & (off > ALONG_DEG), valley, np.float32(0))
-    usual = float(np.median(valley[on_face]))
+    usual = float(np.median(valley[::2, ::2][on_face[::2, ::2]]))
+    deep = on_face & (valley > max(min(LEVELS) * usual, LEAST_DARK))
+    across = np.degrees(np.arctan2(y[deep], x[deep])) + 90
+    off = np.abs((way[deep] * (180 / WAYS) - across + 90) % 180 - 90)
+    crossing = np.zeros_like(valley)
+    crossing[deep] = np.where(off > ALONG_DEG, valley[deep], np.float32(0))
     lines = [line for k in LEVELS for line in _joined(_lines(crossing, max(k * usual, LEAST_DARK), patch))]
     sure = [_looked_at(gray, plane, line) for line in lines]
     kept = [p for p in sure if p is not None and p.length_mm >= REPORT_MM and not _tool_mark(p, face)]
@@ -125,11 +127,11 @@ def _rms_off_parabola(at: Array) -> float:
     return float(np.sqrt(np.mean(rest**2)))
 
 
-def _valleys(patch: Patch) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
+def _valleys(patch: Patch) -> tuple[NDArray[np.float32], Tones]:
     """Depth of the best valley (log grey) at each sample, and which of the ways it runs (from x toward y)."""
     tone = np.clip((log_gray(patch.values) - LOG_FROM) / LOG_SPAN * 255, 0, 255).astype(np.uint8)
     best: Tones = np.zeros(tone.shape, np.uint8)
-    way = np.zeros(tone.shape, np.int64)
+    way: Tones = np.zeros(tone.shape, np.uint8)
     for k in range(WAYS):
         turn = np.pi * k / WAYS
         cos, sin = np.cos(turn), np.sin(turn)
@@ -139,9 +141,8 @@ def _valleys(patch: Patch) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
             ahead = _moved(valley, (round(reach * cos), round(reach * sin)))
             valley = cv2.addWeighted(valley, 0.5, ahead, 0.5, 0)
         valley = _moved(valley, (-round(7.5 * cos), -round(7.5 * sin)))
-        better = valley > best
+        np.copyto(way, np.uint8(k), where=valley > best)
         best = cv2.max(best, valley)
-        way[better] = k
     return best.astype(np.float32) * np.float32(LOG_SPAN / 255), way
 
 

@@ -84,13 +84,14 @@ def _candidates(values: Grid, on_face: NDArray[np.bool_]) -> Array:
         small = cv2.resize(filled, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
         darker = cv2.GaussianBlur(small, (0, 0), 1.4 * r) - cv2.GaussianBlur(small, (0, 0), 0.55 * r)
         layers.append(cv2.resize(darker, filled.shape[::-1], interpolation=cv2.INTER_LINEAR))
-    stack = np.stack(layers)
-    best = stack.max(axis=0)
-    scale = stack.argmax(axis=0)
+    best = layers[0].copy()
+    for layer in layers[1:]:
+        cv2.max(best, layer, best)
     local = (best >= cv2.dilate(best, np.ones((5, 5), np.uint8))) & on_face & (best > FIRST_DARK)
     rows, columns = np.nonzero(local)
     order = np.argsort(-best[rows, columns])[:MOST]
-    radii = np.array(RADII_MM)[scale[rows, columns]] / MAP_MM
+    scale = np.argmax([layer[rows, columns] for layer in layers], axis=0)
+    radii = np.array(RADII_MM)[scale] / MAP_MM
     return np.column_stack([columns, rows, radii])[order].astype(np.float64)
 
 
