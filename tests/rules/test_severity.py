@@ -30,6 +30,7 @@ def finding(kind: Kind, *names: str) -> Finding:
     [
         ("casing", "tongue", "washout", ("length",)),
         ("impeller", "vane-edge", "vane-section", ("thickness",)),
+        ("casing", "line-light", "depth-section", ("width",)),
     ],
 )
 def test_what_the_rubric_has_gauged_is_sealed(part: str, view: str, kind: Kind, open_names: tuple[str, ...]) -> None:
@@ -37,6 +38,12 @@ def test_what_the_rubric_has_gauged_is_sealed(part: str, view: str, kind: Kind, 
     assert set(seen.quantities) == set(open_names)
     assert set(seen.sealed) == set(SEVERITY[kind])
     assert seen.to_json()["sealed"] == sorted(SEVERITY[kind])
+
+
+def test_before_the_part_is_known_every_severity_is_sealed() -> None:
+    seen = seal(finding("depth-section", "depth", "width"), None, "line-light")
+    assert (set(seen.quantities), set(seen.sealed)) == ({"width"}, {"depth"})
+    assert set(open_summary({"width": FIGURE, "height": FIGURE}, None, "vane-edge")) == {"width"}
 
 
 @pytest.mark.parametrize(

@@ -105,7 +105,7 @@ def measure_photo(
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
         red=photos.redness(path) if told.view == "line-light" else None,
     )  # fmt: skip
-    if for_sheet and rules is not None and told.view is not None:
+    if for_sheet and told.view is not None:
         seen = _sealed(seen, rules, told.view)
     found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
@@ -116,7 +116,7 @@ def measure_photo(
     )  # fmt: skip
 
 
-def _sealed(seen: Survey, rules: Rubric, view: View) -> Survey:
+def _sealed(seen: Survey, rules: Rubric | None, view: View) -> Survey:
     """The survey as a sheet may show it."""
     found = tuple(seal(f, rules, view) for f in seen.findings)
     return replace(seen, findings=found, summary=open_summary(seen.summary, rules, view))

@@ -17,19 +17,23 @@ from wearvision.rules.rubric import Rubric
 SEVERITY: Mapping[Kind, tuple[str, ...]] = {
     "washout": ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares"),
     "vane-section": ("height_loss", "height"),
+    "depth-section": ("depth",),
 }
 """Figures of a kind that say how bad it is, or from which that follows."""
 
 
-def asked_of(rubric: Rubric, view: str, kind: str) -> bool:
-    """Whether a criterion of this view has a person gauge a severity of this kind."""
+def asked_of(rubric: Rubric | None, view: str, kind: str) -> bool:
+    """Whether a criterion of this view has a person gauge a severity of this kind; while no rubric is known it may."""
+    if rubric is None:
+        return kind in SEVERITY
     severities = {name for one, names in SEVERITY.items() if one == kind for name in names}
     return any(
-        kind in c.findings and c.view in (view, "any") and c.quantity in severities for c in rubric.file.criteria
+        kind in c.findings and (c.view in (view, "any") or view == "line-light") and c.quantity in severities
+        for c in rubric.file.criteria
     )
 
 
-def seal(finding: Finding, rubric: Rubric, view: str) -> Finding:
+def seal(finding: Finding, rubric: Rubric | None, view: str) -> Finding:
     """The finding as a sheet may show it: severities that its rubric has gauged are sealed."""
     if not asked_of(rubric, view, finding.kind):
         return finding
@@ -38,7 +42,7 @@ def seal(finding: Finding, rubric: Rubric, view: str) -> Finding:
     return replace(finding, quantities=shown, sealed={**finding.sealed, **hidden})
 
 
-def open_summary(summary: Mapping[str, Quantity], rubric: Rubric, view: str) -> dict[str, Quantity]:
+def open_summary(summary: Mapping[str, Quantity], rubric: Rubric | None, view: str) -> dict[str, Quantity]:
     """Figures of a whole view without those that tell a sealed severity."""
     hidden = {name for kind, names in SEVERITY.items() if asked_of(rubric, view, kind) for name in names}
     return {name: q for name, q in summary.items() if name not in hidden}

@@ -133,7 +133,7 @@ def _flanked(deep: Flags, level: Flags, line: LightLine) -> list[Section]:
 def to_finding(
     name: str, section: Section, line: LightLine, depth_mm: Array, sound: Sound, plane: Plane, elevation_deg: float
 ) -> Finding:
-    """One section: where and how wide is open, how deep is sealed."""
+    """One section: where, how wide and how deep."""
     px = plane.to_px(line.points_mm())
     rows = np.arange(section.first, section.last + 1)
     mine = rows[line.sure[rows]]
@@ -146,13 +146,12 @@ def to_finding(
     step = float(np.median(np.diff(line.column))) * line.patch.step_mm
     width = Measured.of(float(across[0]) + step, "mm", how="along the line of light", edge=max(step, line.patch.px_mm),
                         **{k: float(u[0]) for k, u in parts.items()})  # fmt: skip
-    open_figures: dict[str, Quantity] = {"width": width}
+    depth = _depth(value, px[near], line, sound, plane, elevation_deg)
     low, high = line.row[rows].min() - 6, line.row[rows].max() + 6
     first, last = line.column[section.first], line.column[section.last]
     box = line.patch.to_mm(np.array([first, last, last, first]), np.array([low, low, high, high]))
     return Finding(
-        id=name, kind="depth-section", outline_px=plane.to_px(box), quantities=open_figures,
-        sealed={"depth": _depth(value, px[near], line, sound, plane, elevation_deg)}, flags=(),
+        id=name, kind="depth-section", outline_px=plane.to_px(box), quantities={"width": width, "depth": depth},
         places_px=px[deepest : deepest + 1],
     )  # fmt: skip
 

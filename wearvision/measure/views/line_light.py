@@ -1,4 +1,4 @@
-"""A line of light across a face: where it dips, open; how deep, sealed."""
+"""A line of light across a face: where it dips, how wide and how deep; a sheet seals the depth."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from wearvision.measure.finders.light_section import depths, sections, sound_lin
 from wearvision.measure.look import Look, Seen
 
 NO_ELEVATION = ("depth under the line", "the elevation of the light is not stated: state light_elevation_deg")
-SEALED = ("depth under the line", "sealed until the gauge readings are in")
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
 STEEP_DEG, LEAST_ANGLE_DEG = (10.0, 80.0), 12.0
 
@@ -40,4 +39,4 @@ def see(look: Look) -> Seen:
         for i, section in enumerate(sections(line, depth, sound), start=1)
     )
     circles = () if within is None else (within, hidden[-1])
-    return Seen(findings=found, not_assessed=(LASER, SEALED), circles_px=circles)
+    return Seen(findings=found, not_assessed=(LASER,), circles_px=circles)
