@@ -12,14 +12,15 @@ from wearvision.measure.lens import Lens
 from wearvision.measure.plane import Plane
 from wearvision.measure.pose import MOVED, solve
 from wearvision.quantity import Unmeasured
-from wearvision.scenes.scales import FOCAL35_MM, SIZE_PX, Shot, draw_camera, draw_shot
+from wearvision.scenes.scales import FOCAL35_MM, SIZE_PX, Shot, draw_camera, draw_print, draw_shot
 
 
 def crate(seed: int, count: int = 12, k1: float = 0.05) -> tuple[np.ndarray, list[Shot]]:
     rng = np.random.default_rng(seed)
     camera = draw_camera(rng, 0.0)
     camera[1] = k1
-    return camera, [draw_shot(rng, camera, 1) for _ in range(count)]
+    prints = [draw_print(rng, 0)]
+    return camera, [draw_shot(rng, camera, prints) for _ in range(count)]
 
 
 def calibrated(shots: list[Shot]) -> Calibration:
@@ -50,6 +51,20 @@ def test_few_photos_do_not_calibrate() -> None:
     assert "4 photos" in found.reason
 
 
+def test_photos_from_one_place_count_once() -> None:
+    """A burst agrees on what the print has wrong: no lens is told by that."""
+    rng = np.random.default_rng(14)
+    _, shots = crate(14, LEAST_SHOTS - 1)
+    still = shots[0].sightings[0]
+    burst = [
+        (replace(still, corners_px=still.corners_px + 0.03 * rng.standard_normal(still.corners_px.shape)),)
+        for _ in range(6)
+    ]
+    found = calibrate([*burst, *(s.sightings for s in shots[1:])], size_px=SIZE_PX, focal35_mm=FOCAL35_MM)
+    assert isinstance(found, Unmeasured)
+    assert found.reason == f"only {LEAST_SHOTS - 1} photos show a card from different places ({LEAST_SHOTS + 4} in all)"
+
+
 def test_the_order_of_the_photos_does_not_matter_and_twice_is_the_same() -> None:
     _, shots = crate(5, 6)
     once, again, back = calibrated(shots), calibrated(shots), calibrated(shots[::-1])
@@ -67,10 +82,10 @@ def test_a_lens_that_moved_is_not_used_and_that_is_said() -> None:
         return plane
 
     rng = np.random.default_rng(7)
-    good = seen(draw_shot(rng, camera, 4), lens)
+    good = seen(draw_shot(rng, camera, [draw_print(rng, k) for k in range(4)]), lens)
     assert (good.lens_source, good.doubts) == ("calibrated", ())
     camera[1] -= 0.08
-    other = draw_shot(rng, camera, 4)
+    other = draw_shot(rng, camera, [draw_print(rng, k) for k in range(4)])
     plane = seen(other, lens)
     assert (plane.lens_source, plane.doubts[-1]) == ("exif", MOVED)
     np.testing.assert_allclose(plane.theta, seen(other, None).theta)
@@ -89,7 +104,7 @@ def test_a_lens_turns_with_the_picture() -> None:
 def test_one_card_of_another_print_or_bent_among_four_is_named() -> None:
     rng = np.random.default_rng(8)
     camera = draw_camera(rng, 0.0)
-    shot = draw_shot(rng, camera, 4)
+    shot = draw_shot(rng, camera, [draw_print(rng, k) for k in range(4)])
     small = shot.sightings[2]
     wrong = replace(small, corners_mm=small.corners_mm / 0.97)
     plane = solve(

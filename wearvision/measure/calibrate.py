@@ -35,6 +35,8 @@ K1_MOVE, K2_MOVE = 0.001, 0.0005
 ROUNDS = 12
 SETTLED = 1e-3
 """Change of the lens, in its sigmas, below which the rounds end."""
+ALIKE_SHARE = 0.02
+"""Of the long side: photos in which no board's outline lies further off count as one."""
 SURE = 2.0
 """Standard errors by which the photos must be told better on average."""
 STRANGE = 3.0
@@ -101,13 +103,15 @@ def calibrate(
         35 mm film focal length of EXIF.
     """
     seen = [[s for s in shot if len(s.corners_px) >= LEAST_POINTS] for shot in shots]
-    seen = [shot for shot in seen if shot][:MOST_SHOTS]
-    if len(seen) < LEAST_SHOTS:
+    seen = [shot for shot in seen if shot]
+    views = _views(seen, ALIKE_SHARE * max(size_px))[:MOST_SHOTS]
+    if len(views) < LEAST_SHOTS:
+        alike = f" from different places ({len(seen)} in all)" if len(seen) > len(views) else ""
         hint = f"{LEAST_SHOTS} or more calibrate a phone"
-        return Unmeasured(reason=f"only {len(seen)} photos show a card", hint=hint)
+        return Unmeasured(reason=f"only {len(views)} photos show a card{alike}", hint=hint)
     known = prior_of(size_px, focal35_mm)
     move = np.diag(np.array([FOCUS_SD, K1_MOVE, SHIFT_SD * size_px[0], SHIFT_SD * size_px[0], K2_MOVE]) ** 2)
-    firsts = [_first(shot, known, size_px) for shot in seen]
+    firsts = [_first(shot, known, size_px) for shot in views]
     fits = [fit for fit in firsts if fit is not None]
     if len(fits) < LEAST_SHOTS:
         return Unmeasured(reason=f"only {len(fits)} photos have a card that fits", hint="lay the cards flat")
@@ -118,6 +122,25 @@ def calibrate(
         sigma_px=float(np.median([t.sigma_px for t in told])),
     )  # fmt: skip
     return Calibration(lens=lens, evidence=_evidence(told, known, move))
+
+
+def _views(shots: Sequence[Sequence[Sighting]], alike_px: float) -> list[Sequence[Sighting]]:
+    """The photos without those that see no board elsewhere than an earlier one did.
+
+    What a print has wrong bends all photos from one place alike: they agree without being right.
+    """
+    views: list[Sequence[Sighting]] = []
+    for shot in shots:
+        if not any(_alike(shot, other, alike_px) for other in views):
+            views.append(shot)
+    return views
+
+
+def _alike(shot: Sequence[Sighting], other: Sequence[Sighting], alike_px: float) -> bool:
+    """Whether the boards that two photos share lie in the same place of the picture, seen the same way."""
+    there = {s.spec.name: s.outline_px for s in other}
+    apart = [np.abs(s.outline_px - there[s.spec.name]).max() for s in shot if s.spec.name in there]
+    return bool(apart) and max(apart) < alike_px
 
 
 def _first(shot: Sequence[Sighting], known: Prior, size_px: tuple[int, int]) -> tuple[Fit, Prior] | None:

@@ -72,10 +72,7 @@ def held(seed: int, photo: Photo, rule: Rule, view: View, told: RuleScale) -> Ou
     ends = np.vstack([told.at_px - 2 * told.along, told.at_px + 2 * told.along])
     real = 1 + rule.stretch * CLASS_II_MM / rule.length_mm
     below = replace(view, shift=view.shift + view.rotation[:, 2] * photo.height_mm)
-    theta = told.plane.theta.copy()
-    theta[10:] = 0.0
-    own = {k: v for k, v in told.plane.sources.items() if k in ("edge", "lens", "tilt")}
-    period = replace(told, plane=replace(told.plane, theta=theta, sources=own)).mm_per_px()
+    period = told.period_mm / told.period_px()
     scale = told.mm_per_px()
     rng = np.random.default_rng([43, seed])
     turn, aside = rng.uniform(0, 2 * np.pi), rng.uniform(-1, 1, 2) * [60, 300]
@@ -84,8 +81,8 @@ def held(seed: int, photo: Photo, rule: Rule, view: View, told: RuleScale) -> Ou
     length = told.length(*segment)
     true = _long(below, segment) * real
     return Outcome(
-        seed=seed, unit=rule.scales[0].unit, period_error=period.value / (_long(view, ends) / 4) - 1,
-        period_u=period.u / period.value, scale_error=scale.value / (_long(below, ends) / 4 * real) - 1,
+        seed=seed, unit=rule.scales[0].unit, period_error=period / (_long(view, ends) / 4) - 1,
+        period_u=told.period_u, scale_error=scale.value / (_long(below, ends) / 4 * real) - 1,
         scale_u=scale.u / scale.value, length_error=length.value / true - 1, length_u=length.u / length.value,
     )  # fmt: skip
 

@@ -15,26 +15,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure import paper
-from wearvision.measure.adjust import LENS_ROWS, project
+from wearvision.measure.adjust import HEIGHT, LENS_ROWS, inverse_of, misses, prior_state, project, weighed
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.calibrate import Calibration, calibrate
 from wearvision.measure.lens import Lens
 from wearvision.measure.plane import N, Plane
-from wearvision.measure.pose import solve
+from wearvision.measure.pose import Together, solve, together
 from wearvision.measure.prior import CHECK_BAR_SD_MM, HEIGHT_SD_MM, PAPER_MM, PRINT_SD, PrintCheck, prior_of
 from wearvision.measure.scale import Sighting
+from wearvision.quantity import K95
 
 Array = NDArray[np.float64]
 SIZE_PX = (4000, 3000)
 FOCAL35_MM = 26.0
 FACE_MM = (240.0, 180.0)
 TILT_MOST_DEG = 30.0
-CRATE_PHOTOS = 20
+CRATE_PHOTOS, CRATE_CARDS = 20, 4
+"""A crate comes from one phone, its photos have these cards in turn."""
 COVER = (0.93, 0.98)
 """Share of 95 % intervals that must hold the truth."""
+BOUND_EVERY = 4
+"""The bound is worked out for every fourth photo."""
+EXACT_MM = 1e-4
 WIDE = 3.5
 """Largest median of U95 over median error. A perfect interval of a Gaussian error has 1.96 / 0.674 = 2.9."""
 MODES = ("one card", "four cards", "one card, bent lens", "crate, bent lens")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Print:
+    """One printed card: what printer and paper made of it, in the order of `paper.NUISANCE`, and its bar's readings."""
+
+    spec: BoardSpec
+    amount: Array
+    check: PrintCheck
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,15 +58,17 @@ class Shot:
     sightings: tuple[Sighting, ...]
     checks: tuple[PrintCheck, ...]
     truth: Plane
+    noise_px: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Score:
-    """Relative errors and 95 % intervals of lengths under one mode."""
+    """Relative errors, 95 % intervals and least possible standard deviations of lengths under one mode."""
 
     mode: str
     error: Array
     u95: Array
+    bound: Array
 
     @property
     def covered(self) -> float:
@@ -69,6 +85,16 @@ class Score:
         """Whether the intervals cover as often as they say, and are not needlessly wide."""
         return COVER[0] <= self.covered <= COVER[1] and self.wide <= WIDE
 
+    @property
+    def rms(self) -> float:
+        """Root mean square error, percent."""
+        return 100 * float(np.sqrt(np.mean(self.error**2)))
+
+    @property
+    def rms_bound(self) -> float:
+        """The least that any estimate from the same corners can have, percent (see `at_best`)."""
+        return 100 * float(np.sqrt(np.nanmean(self.bound**2)))
+
     def percentile(self, share: float) -> float:
         """Error that this share of the lengths does not exceed, percent."""
         return 100 * float(np.quantile(np.abs(self.error), share))
@@ -84,9 +110,12 @@ def draw_camera(rng: np.random.Generator, k1_most: float) -> Array:
 
 
 def draw_shot(
-    rng: np.random.Generator, lens: Array, cards: int, height_sd_mm: float = HEIGHT_SD_MM
+    rng: np.random.Generator, lens: Array, prints: Sequence[Print], loose: float = 1.0
 ) -> Shot:
-    """Cards round the face, or one beside it, seen by a camera that looks at the face's middle."""
+    """Cards round the face, or one beside it, seen by a camera that looks at the face's middle.
+
+    `loose` is the share of the heights' possible errors that is drawn: at 0 every card lies as high as stated.
+    """
     theta = np.zeros(N)
     theta[LENS_ROWS] = lens
     axis, tilt = rng.uniform(0, 2 * np.pi), math.radians(TILT_MOST_DEG) * math.sqrt(rng.uniform())
@@ -96,9 +125,10 @@ def draw_shot(
     theta[:3] = np.asarray(cv2.Rodrigues(turn)[0]).ravel()
     theta[3:6] = [rng.normal(0.0, 8.0), rng.normal(0.0, 8.0), distance]
     noise_px = rng.uniform(0.05, 0.15)
-    theta[11] = PAPER_MM + height_sd_mm * rng.standard_normal()
-    found = [_draw_card(rng, theta, k, place, noise_px) for k, place in enumerate(_places(rng, cards))]
-    return Shot(sightings=tuple(s for s, _ in found), checks=tuple(c for _, c in found), truth=_plane(theta))
+    theta[11] = PAPER_MM + loose * HEIGHT_SD_MM * rng.standard_normal()
+    places = _places(rng, len(prints))
+    found = [_seen(rng, theta, one, place, noise_px, loose) for one, place in zip(prints, places, strict=True)]
+    return Shot(sightings=tuple(found), checks=tuple(p.check for p in prints), truth=_plane(theta), noise_px=noise_px)
 
 
 def _places(rng: np.random.Generator, cards: int) -> list[tuple[float, float, float]]:
@@ -109,17 +139,32 @@ def _places(rng: np.random.Generator, cards: int) -> list[tuple[float, float, fl
     return [(rng.normal(0.0, 0.2), *corners[(first + k) % 4]) for k in range(cards)]
 
 
-def _draw_card(
-    rng: np.random.Generator, theta: Array, number: int, place: tuple[float, float, float], noise_px: float
-) -> tuple[Sighting, PrintCheck]:
+def draw_print(rng: np.random.Generator, number: int) -> Print:
     """One card, misprinted and bent, and the caliper readings of its bar."""
     spec = card(number)
-    plain = blank_sighting(spec)
-    points = paper.points_of(plain)
     across, down = (math.exp(rng.normal(0.0, PRINT_SD)) for _ in range(2))
-    _, sd = paper.nuisance_prior(points, (0.0, 1.0), (0.0, 1.0))
+    sd = _paper_sd(spec)
     amount = sd * rng.standard_normal(len(sd))
     amount[paper.GROW], amount[paper.STRETCH] = math.sqrt(across * down) - 1, math.log(across / down) / 2
+    reading = [100 * s + CHECK_BAR_SD_MM / math.sqrt(2) * rng.standard_normal() for s in (across, down)]
+    return Print(spec=spec, amount=amount, check=PrintCheck(across_mm=reading[0], down_mm=reading[1]))
+
+
+def _paper_sd(spec: BoardSpec) -> Array:
+    return paper.nuisance_prior(paper.points_of(blank_sighting(spec)), (0.0, 1.0), (0.0, 1.0))[1]
+
+
+def _seen(
+    rng: np.random.Generator, theta: Array, one: Print, place: tuple[float, float, float], noise_px: float,
+    loose: float,
+) -> Sighting:  # fmt: skip
+    """The card in one photo: half the variance of its bends is its own, half comes of how it lies."""
+    spec, plain = one.spec, blank_sighting(one.spec)
+    points, sd = paper.points_of(plain), _paper_sd(spec)
+    amount = one.amount.copy()
+    fresh = sd * rng.standard_normal(len(sd))
+    amount[paper.BENDS] = (amount[paper.BENDS] + fresh[paper.BENDS]) / math.sqrt(2)
+    amount[paper.RISE] = loose * fresh[paper.RISE]
     printed = points.mm + points.fields @ amount[paper.FIELD_ROWS] - np.array(spec.size_mm) / 2
     cos, sin = math.cos(place[0]), math.sin(place[0])
     at = printed @ np.array([[cos, sin], [-sin, cos]]) + place[1:]
@@ -131,13 +176,8 @@ def _draw_card(
     long = np.linalg.norm(way, axis=1, keepdims=True)
     pull = np.divide(way, long, out=np.zeros_like(way), where=long > 1e-9)
     px = px + rng.uniform(0, 0.8) * pull + noise_px * plain.sigma_rel[:, None] * rng.standard_normal(px.shape)
-    common = CHECK_BAR_SD_MM / math.sqrt(2)
-    reading = [100 * s + common * rng.standard_normal() for s in (across, down)]
     homography = np.asarray(cv2.findHomography(points.mm, px)[0], dtype=np.float64)
-    return (
-        replace(plain, corners_px=px, pull=pull, homography=homography),
-        PrintCheck(across_mm=reading[0], down_mm=reading[1]),
-    )
+    return replace(plain, corners_px=px, pull=pull, homography=homography)
 
 
 def _pull_ends(spec: BoardSpec) -> tuple[Array, Array]:
@@ -172,15 +212,16 @@ def _plane(theta: Array) -> Plane:
     return Plane(theta=theta, sources={}, size_px=SIZE_PX, source="truth")
 
 
-def lengths_of(rng: np.random.Generator, shot: Shot, lens: Lens | None, count: int) -> Iterator[tuple[float, float]]:
-    """Relative error and U95 of lengths in one photo."""
+def lengths_of(
+    rng: np.random.Generator, shot: Shot, lens: Lens | None, count: int, loose: float | None = None
+) -> Iterator[tuple[float, float, float]]:
+    """Relative error, U95 and, if `loose` is given, bound of lengths in one photo; else nan."""
     plane = solve(
         shot.sightings, size_px=SIZE_PX, focal35_mm=FOCAL35_MM, checks=shot.checks, lens=lens, card_height_mm=0.0
     )
     if not isinstance(plane, Plane):
         return
-    ends = [_ends(rng, shot.truth) for _ in range(count)]
-    px = np.vstack(ends)
+    px = np.vstack([_ends(rng, shot.truth) for _ in range(count)])
 
     def figure(p: Plane) -> Array:
         mm = p.to_mm(px).reshape(-1, 2, 2)
@@ -189,7 +230,31 @@ def lengths_of(rng: np.random.Generator, shot: Shot, lens: Lens | None, count: i
     value, parts = plane.propagate(figure)
     true = figure(shot.truth)
     u = np.sqrt(sum(part**2 for part in parts.values()))
-    yield from zip(((value - true) / true).tolist(), (1.96 * u / true).tolist(), strict=True)
+    best = np.full(count, np.nan)
+    if loose is not None:
+        best = at_best(shot, lens, plane, loose).propagate(figure)[1]["bound"]
+    yield from zip(*((v / true).tolist() for v in (value - true, K95 * u, best)), strict=True)
+
+
+def at_best(shot: Shot, lens: Lens | None, plane: Plane, loose: float) -> Plane:
+    """The plane with the least covariance that any estimate from these corners and priors can have.
+
+    With `loose` at 0 heights are known exactly, as they were drawn.
+
+    The Bayesian Cramer-Rao bound (Van Trees, Detection, Estimation, and Modulation Theory I, 1968): information of
+    the corners at their true scatter, plus that of the priors.
+    """
+    prior = prior_of(SIZE_PX, FOCAL35_MM, checks=shot.checks, lens=lens)
+    found = together([paper.points_of(s) for s in shot.sightings], prior, SIZE_PX)
+    assert isinstance(found, Together)
+    boards = [replace(b, slack=paper.Slack()) for b in found.fit.boards]
+    _, slope, weight = misses(boards, found.fit.state, shot.noise_px, np.ones(len(found.fit.trust)))
+    known = prior_state(found.prior, boards)[1]
+    if loose == 0.0:
+        rises = [paper.rows_of(paper.NUISANCE, k, len(boards), N).start + paper.RISE for k in range(len(boards))]
+        known[[HEIGHT, *rises], [HEIGHT, *rises]] = EXACT_MM**-2
+    spread = inverse_of(weighed(slope, weight) + known)
+    return replace(plane, sources={"bound": spread[:N, :N]})
 
 
 def _ends(rng: np.random.Generator, truth: Plane) -> Array:
@@ -205,21 +270,23 @@ def _ends(rng: np.random.Generator, truth: Plane) -> Array:
     raise ValueError("the face is out of the picture")
 
 
-def score_mode(mode: str, seed: int, photos: int, lengths: int = 2, height_sd_mm: float = HEIGHT_SD_MM) -> Score:
-    """Draw photos and measure lengths under one of `MODES`; `height_sd_mm` is how well the height is truly stated."""
+def score_mode(mode: str, seed: int, photos: int, lengths: int = 2, loose: float = 1.0) -> Score:
+    """Draw photos and measure lengths under one of `MODES`; `loose` as in `draw_shot`."""
     rng = np.random.default_rng([seed, MODES.index(mode)])
     k1_most, cards = (0.05 if "bent" in mode else 0.0), (4 if "four" in mode else 1)
-    rows: list[tuple[float, float]] = []
+    rows: list[tuple[float, float, float]] = []
     while photos > 0:
         camera = draw_camera(rng, k1_most)
         crate = mode.startswith("crate")
-        shots = [draw_shot(rng, camera, cards, height_sd_mm) for _ in range(CRATE_PHOTOS if crate else 1)]
+        sets = [[draw_print(rng, k) for k in range(cards)] for _ in range(CRATE_CARDS if crate else 1)]
+        shots = [draw_shot(rng, camera, sets[k % len(sets)], loose) for k in range(CRATE_PHOTOS if crate else 1)]
         lens = crate_lens(shots) if crate else None
-        for shot in shots:
-            rows += lengths_of(rng, shot, lens, lengths)
+        for k, shot in enumerate(shots):
+            bounded = (photos - k) % BOUND_EVERY == 0
+            rows += lengths_of(rng, shot, lens, lengths, loose if bounded else None)
         photos -= len(shots)
-    error, u95 = np.array(rows).T
-    return Score(mode=mode, error=error, u95=u95)
+    error, u95, bound = np.array(rows).T
+    return Score(mode=mode, error=error, u95=u95, bound=bound)
 
 
 def crate_lens(shots: Sequence[Shot]) -> Lens | None:
@@ -230,8 +297,8 @@ def crate_lens(shots: Sequence[Shot]) -> Lens | None:
 
 def table(scores: Sequence[Score]) -> str:
     """Figures of each mode in lines."""
-    lines = ["mode                  lengths  median %  95th %  covered  U95/error"]
+    lines = ["mode                  lengths  median %  95th %   rms %  bound %  covered  U95/error"]
     for s in scores:
-        errors = f"{s.percentile(0.5):9.3f} {s.percentile(0.95):7.3f}"
+        errors = f"{s.percentile(0.5):9.3f} {s.percentile(0.95):7.3f} {s.rms:7.3f} {s.rms_bound:8.3f}"
         lines.append(f"{s.mode:21} {len(s.error):7} {errors} {s.covered:8.3f} {s.wide:10.2f}")
     return "\n".join(lines)
