@@ -15,8 +15,8 @@ from wearvision.finding import Finding
 from wearvision.measure.finders.stub import Stub, distance
 from wearvision.measure.finders.vane_edge import find_vane_edge, fits
 from wearvision.measure.finders.vane_edge_figures import sharpened, to_findings
-from wearvision.measure.finders.vane_edge_label import with_label
 from wearvision.measure.finders.vane_edge_search import Sizes, sizes_of
+from wearvision.measure.label import with_label
 from wearvision.measure.look import Look
 from wearvision.measure.views.vane_edge import NO_CARD, see
 from wearvision.quantity import Measured, Unmeasured

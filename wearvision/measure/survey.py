@@ -11,6 +11,7 @@ from wearvision.finding import Finding
 from wearvision.measure.board import BoardSpec
 from wearvision.measure.face import Face
 from wearvision.measure.known import known_plane
+from wearvision.measure.label import with_label
 from wearvision.measure.lens import Lens
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.marks import Mark, apply_marks
@@ -212,7 +213,8 @@ def _look(
     blur = sighting.edge_sigma_px if sighting is not None else np.nan
     blur_px = float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
     look = Look(
-        gray=gray, plane=plane, stated=stated, cards_px=cards, blur_px=blur_px, limit_mm=limit_mm, red=red
+        gray=gray, plane=plane, stated=stated, cards_px=tuple(with_label(gray, plane, card) for card in cards),
+        blur_px=blur_px, limit_mm=limit_mm, red=red,
     )
     seen = VIEWS[stated.view](look)
     return replace(seen, not_assessed=(*always, *seen.not_assessed))

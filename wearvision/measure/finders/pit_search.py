@@ -25,11 +25,12 @@ RADII_MM = (0.3, 0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
 RAYS, SAMPLES = 32, 36
 FIRST_DARK = 0.10
 """Least darkness of a spot to be looked at, log grey."""
-DARK, SHARP, ROUND, CLOSED = 0.40, 0.30, 0.19, 0.92
+DARK, SHARP, ROUND, CLOSED = 0.40, 0.45, 0.19, 0.92
 """A pit is darker than the metal around by this much (log grey); its edge steps up by this much from the inside to the
-outside, stays within this share of its mean radius, and shows on this share of the rays."""
-PLAIN_DARK, PLAIN_SHARP = 0.6, 0.45
-"""One of the two must be plain."""
+outside, stays within this share of its mean radius, and shows on this share of the rays. Rust is a film: its edge is
+gradual, and it takes half the light at most."""
+PLAIN_DARK, PLAIN_SHARP, PLAIN_ROUND, PLAIN_CLOSED = 0.9, 0.55, 0.36, 0.80
+"""One so dark and sharp lies in its own shadow, and may be less round and less closed."""
 USUAL_STEP = 0.25
 """Share of a sharp edge's height that one sample takes in; on small or blurred spots it is less, and so is asked."""
 EDGE_MM = 0.6
@@ -70,8 +71,9 @@ def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, .
 
 def is_pit(spot: Spot) -> bool:
     """Whether a spot is dark, sharp, round and closed enough."""
-    plain = spot.dark >= PLAIN_DARK or spot.sharp >= PLAIN_SHARP
-    return plain and spot.dark >= DARK and spot.sharp >= SHARP and spot.uneven <= ROUND and spot.closed >= CLOSED
+    plain = spot.dark >= PLAIN_DARK and spot.sharp >= PLAIN_SHARP
+    even = spot.uneven <= (PLAIN_ROUND if plain else ROUND) and spot.closed >= (PLAIN_CLOSED if plain else CLOSED)
+    return even and spot.dark >= DARK and spot.sharp >= SHARP
 
 
 def _candidates(values: Grid, on_face: NDArray[np.bool_]) -> Array:

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import chart_of
 from wearvision.measure.finders.stub import Stub, distance, fit_shape
-from wearvision.measure.finders.vane_edge_label import with_label
 from wearvision.measure.finders.vane_edge_lines import Lines, Section, find_lines, section_patch
 from wearvision.measure.finders.vane_edge_search import Place, Sizes, places
 from wearvision.measure.finders.vane_edge_trace import Trace, slopes, trace
@@ -51,14 +50,13 @@ def find_vane_edge(
 
     Parameters
     ----------
-    cards_px : (4, 2) outlines of the cards' squares and margins
+    cards_px : (4, 2) outlines of the cards
     sizes : what to look for, from `sizes_of`
     blur_px : standard deviation of the photo's edges
     """
-    covers = tuple(with_label(gray, plane, card) for card in cards_px)
-    chart = chart_of(gray, plane, covers)
+    chart = chart_of(gray, plane, cards_px)
     seen: list[tuple[float, Place, Lines]] = []
-    for place in places(chart, plane.to_mm(covers[0]), sizes):
+    for place in places(chart, plane.to_mm(cards_px[0]), sizes):
         lines = find_lines(section_patch(gray, plane, place, COARSE_PX), sizes)
         if lines is not None:
             seen.append((lines.worth + COARSE_WORTH * place.worth, place, lines))

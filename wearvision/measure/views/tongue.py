@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
 from wearvision.measure.finders.tongue_seek import seek_lips
 from wearvision.measure.finders.tongue_trace import trace_lip
-from wearvision.measure.label import with_label
 from wearvision.measure.look import Look, Seen
 
 CLEAR, CLEAR_SURE = 1.7, 2.6
@@ -31,7 +28,6 @@ SHORTEST_MM, PLAIN_MM = 20.0, 0.5
 def see(look: Look) -> Seen:
     """The lip's edge against its sound line."""
     length = look.stated.nominal.get("lip_length_mm")
-    look = replace(look, cards_px=tuple(with_label(look.gray, look.plane, card) for card in look.cards_px))
     lips = find_lips(look, length)
     if not lips:
         return Seen(not_assessed=(("lip", f"no clear straight edge that may be it; {HINT}"), TEXTURE))
