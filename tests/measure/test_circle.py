@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from tests.measure.face_kit import RADII_MM, draw_face, drawn_plane
-from wearvision.measure.circle import Circle, KnownCircle, solve_circle
+from wearvision.measure.circle import Circle, solve_circle
 from wearvision.measure.circle_fit import Known, covariance_parts, fit_plane
 from wearvision.measure.circle_seek import mirrored
-from wearvision.measure.plane import Array, Plane
+from wearvision.measure.circle_sight import moved, sight
+from wearvision.measure.circle_start import KnownCircle
+from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import prior_of
 from wearvision.quantity import Unmeasured
 
@@ -138,3 +140,31 @@ def test_one_circle_alone_carries_both_tilts() -> None:
     assert not found.second and "tilt" in found.plane.sources
     true, value, u = _lengths(truth, found.plane)
     assert np.mean(np.abs(value - true) <= 1.96 * u) > 0.93
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_derivatives_are_those_of_the_distance(seed: int) -> None:
+    """Against differences of the plane's own way from pixels to millimetres."""
+    rng = np.random.default_rng(seed)
+    plane = drawn_plane(tilt_deg=float(rng.uniform(5, 30)))
+    theta = plane.theta.copy()
+    theta[7], theta[12] = rng.uniform(-0.1, 0.1), rng.uniform(-0.02, 0.02)
+    px = rng.uniform(0, 1, (20, 2)) * plane.size_px
+    heights = rng.uniform(-1, 1, 20)
+    seen = sight(theta, px, heights)
+
+    def far(plane: Plane, at: Array, up: Array) -> Array:
+        lifts = [replace(plane, theta=plane.theta - np.eye(N)[11] * h) for h in up]
+        return np.array([np.hypot(*p.to_mm(a.reshape(1, 2))[0]) for p, a in zip(lifts, at, strict=True)])
+
+    plane = replace(plane, theta=theta)
+    np.testing.assert_allclose(seen.far, far(plane, px, heights), rtol=1e-9)
+    for k in range(10):
+        step = np.zeros(11)
+        step[k] = (1e-6, 1e-6, 1e-4, 1e-4, 1e-3, 1e-6, 1e-6, 1e-3, 1e-3, 1e-6)[k]
+        slope = (far(moved(plane, step), px, heights) - far(moved(plane, -step), px, heights)) / (2 * step[k])
+        np.testing.assert_allclose(seen.by_state[:, k], slope, rtol=1e-4, atol=1e-6 * np.abs(slope).max())
+    across = [far(plane, px + d, heights) - far(plane, px - d, heights) for d in np.eye(2) / 200]
+    np.testing.assert_allclose(seen.per_px, 100 * np.hypot(*across), rtol=1e-4)
+    lift = (far(plane, px, heights + 1e-3) - far(plane, px, heights - 1e-3)) / 2e-3
+    np.testing.assert_allclose(seen.by_height, lift, rtol=1e-4, atol=1e-7)

@@ -13,21 +13,19 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.circle_edges import ROW_DEG, mm_per_px_about, ring_edges
 from wearvision.measure.circle_fit import FREE, CircleFit, Known, covariance_parts, fit_plane
-from wearvision.measure.circle_seek import MOST_TILT_DEG, Family, Ring, mirrored, seek
-from wearvision.measure.edges import Grid, along, peak_offset, slope
+from wearvision.measure.circle_seek import MOST_TILT_DEG, mirrored, seek
+from wearvision.measure.circle_start import KnownCircle, Start, starts_of
 from wearvision.measure.lens import Lens
 from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import Prior, prior_of
-from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
+from wearvision.measure.unwrap import Image
 from wearvision.quantity import K95, Unmeasured
 
-CALIPER_SD_MM = 0.03
-"""Of a diameter read with a caliper: limit of error 0.03 mm and a little ovality. Common practice, no source."""
 EDGE_SD_MM = 0.03
 """How far from the measured diameter's radius a clean edge may be seen: it is broken a little. A ragged one may be as
 far off as its runs scatter. Common practice, no source."""
@@ -43,33 +41,17 @@ PLANE_SD_MM = {"rim": 0.1, "bore": 0.2}
 """Of the measured plane against the circle's edge, which is broken; a bore may have a small register. Common practice,
 no source."""
 LEAST_ARC_DEG = 60.0
-RATIO_SD = 0.005
-"""Of the logarithm of the ratio of two rings on the first look."""
-HYPOTHESES = 6
-SAME_SCALE, SAME_TILT = 0.006, 0.12
-FIRST_PX, RUN_PX = 18.0, 6.0
-"""Half-widths of the band in which a circle is sought at first, its centre and shape free, and of that in which its
-edge may run."""
 WINDOWS_PX = ((0.0, 6.0, 4.0, 3.0), (14.0, 6.0, 4.0, 3.0))
 """Half-widths of the band in which the edge nearest to the circle is taken, from turn to turn; 0: the clearest ring
 near by. Either way of beginning finds circles that the other misses."""
-FOUND_SD = (0.004, 0.1)
-"""How far from where it should be a circle may be found: relative, and mm."""
-ROW_DEG, STRIP_PX = 1.0, 0.7
-LEAST_SLOPE = 0.004
-"""Slope of the light per strip column over its mean, at least, for a row to hold an edge."""
 LEAST_ROWS = 40
 """Edge points of the known circle, at least: two thirds of 60 degrees."""
-CLEAR, APART = 0.15, 0.15
-"""Strength of a ring against the strongest, from which on it may be the one meant; and how far apart two of them must
-be, in the logarithm of their radii, not to be two edges of one rim."""
 MOST_SPREAD_PX, LEAST_WORTH, MOST_PULL = 0.45, 1.6, 9.2
 """Scatter of the edge about its circle, clear edge in full circles, and the sum of squares, in standard deviations, of
 what lens, sizes and levels have to give: chi squared of 2 degrees of freedom, 99 %. A wrong edge bends the lens first:
 good fits on drawn photos have 0.1 to 0.4 px, 2 or more, and below 5."""
 SURE_SPREAD_PX, SURE_WORTH, RIVAL = 0.35, 2.2, 0.9
 HINT = "state both diameters of the face, have all of it in the picture, or lay a card beside it"
-GAMMA = 2.2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -97,21 +79,6 @@ class Circle:
     radii_mm: Array
 
 
-@dataclass(frozen=True, kw_only=True)
-class KnownCircle:
-    """What is said of the face: which circle was measured, its diameter, and the other one's from the drawing."""
-
-    which: str
-    diameter_mm: float
-    sd_mm: float = CALIPER_SD_MM
-    other_mm: float | None = None
-
-    @property
-    def ratio(self) -> float | None:
-        """Radius of the other ring over that of the known one."""
-        return None if self.other_mm is None else self.other_mm / self.diameter_mm
-
-
 def solve_circle(
     gray: Image, stated: KnownCircle, *, focal35_mm: float | None = None, lens: Lens | None = None,
     exclude_px: tuple[Array, ...] = (),
@@ -132,7 +99,7 @@ def solve_circle(
     families = [f for f in families if f.worth > 0.6 * families[0].worth]
     if not families:
         return Unmeasured(reason="no circle is seen", hint=HINT)
-    starts = list(_starts(families, stated))
+    starts = list(starts_of(families, stated))
     if not starts:
         return Unmeasured(reason=f"no ring is surely the {stated.which}", hint=HINT)
     good = [f for f in _fitted(gray, starts, stated, prior, exclude_px) if _clear(f)]
@@ -164,66 +131,6 @@ def _clear(fine: Fine) -> bool:
     return bool(
         fine.fit.spread_px.max() <= MOST_SPREAD_PX and fine.worth >= enough and np.sum(fine.fit.pulls**2) < MOST_PULL
     )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Start:
-    """A plane in millimetres to begin from, and the radii of its rings, the known one first."""
-
-    plane: Plane
-    radii_mm: tuple[float, ...]
-    worth: float
-
-
-def _starts(families: Sequence[Family], stated: KnownCircle) -> Iterator[Start]:
-    """Which ring is the known one, best guess first."""
-    found: list[Start] = []
-    for family in families:
-        found += _by_ratio(family, stated) if stated.ratio else _by_look(family, stated)
-    kept: list[Start] = []
-    for start in sorted(found, key=lambda s: -s.worth):
-        if all(_unlike(start, other) for other in kept):
-            kept.append(start)
-    yield from kept[:HYPOTHESES]
-
-
-def _unlike(one: Start, other: Start) -> bool:
-    """Whether two starts differ in scale or in tilt by more than a fit walks."""
-    a, b = one.plane.theta, other.plane.theta
-    return bool(abs(math.log(a[5] / b[5])) > SAME_SCALE or np.hypot(*(a[:2] - b[:2])) > SAME_TILT)
-
-
-def _by_ratio(family: Family, stated: KnownCircle) -> Iterator[Start]:
-    """Each ring as either circle; it counts more when the other one is seen where it should be."""
-    assert stated.ratio is not None and stated.other_mm is not None
-    for one in family.rings:
-        for ratio, scale in ((stated.ratio, 1.0), (1 / stated.ratio, stated.ratio)):
-            told = [r.strength * math.exp(-0.5 * (math.log(r.radius / one.radius / ratio) / RATIO_SD) ** 2)
-                    for r in family.rings if r is not one]  # fmt: skip
-            worth = family.worth / 8 + min(one.strength, 2.0) + 2 * max(told, default=0.0)
-            yield _scaled(family, one, stated, (stated.other_mm / 2,), worth, stated.diameter_mm / 2 * scale)
-
-
-def _by_look(family: Family, stated: KnownCircle) -> Iterator[Start]:
-    """Of one clear ring, or two, the bore is the inner and the rim the outer; of more, any may be meant."""
-    top = max(r.strength for r in family.rings)
-    clear = [r for r in family.rings if r.strength >= CLEAR * top]
-    if len(clear) > 2 or (len(clear) == 2 and math.log(clear[1].radius / clear[0].radius) < APART):
-        return
-    one = clear[0] if stated.which == "bore" else clear[-1]
-    scale = stated.diameter_mm / 2 / one.radius
-    second = tuple(r.radius * scale for r in clear if r is not one)
-    yield _scaled(family, one, stated, second, one.strength, stated.diameter_mm / 2)
-
-
-def _scaled(
-    family: Family, one: Ring, stated: KnownCircle, others_mm: tuple[float, ...], worth: float, radius_mm: float
-) -> Start:
-    """A start at the scale at which a ring has a radius."""
-    theta = family.plane.theta.copy()
-    theta[3:6] *= radius_mm / one.radius
-    radii = (stated.diameter_mm / 2, *others_mm)
-    return Start(plane=replace(family.plane, theta=theta), radii_mm=radii, worth=worth)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -265,7 +172,7 @@ def _fine(
     px, group, strength = np.zeros((0, 2)), np.zeros(0, dtype=np.int64), np.zeros(0)
     for turn, window in enumerate(windows_px):
         rings = zip(radii.tolist(), heights.tolist(), strict=True)
-        rows = [_edges(gray, plane, radius, height, window, exclude_px) for radius, height in rings]
+        rows = [ring_edges(gray, plane, radius, height, window, exclude_px) for radius, height in rings]
         px = np.vstack([r[0] for r in rows])
         group = np.repeat(np.arange(len(rows)), [len(r[0]) for r in rows])
         strength = np.concatenate([r[1] for r in rows])
@@ -277,7 +184,8 @@ def _fine(
         if not np.isfinite(plane.theta).all() or plane.tilt_deg > MOST_TILT_DEG or plane.theta[5] <= 0:
             return None
         ragged = [
-            math.hypot(float(s), EDGE_SD_PX) * _scale(plane, float(r)) for s, r in zip(fit.sigma_px, radii, strict=True)
+            math.hypot(float(sigma), EDGE_SD_PX) * mm_per_px_about(plane, float(radius))
+            for sigma, radius in zip(fit.sigma_px, radii, strict=True)
         ]
         known = _known(stated, start.radii_mm, ragged)
     assert fit is not None
@@ -296,102 +204,6 @@ def _worth(fit: CircleFit, group: NDArray[np.int64], strength: Array) -> float:
         told = np.minimum(strength[mine], 3.0) * fit.weights[mine] * ROW_DEG / 360.0
         total += float(told.sum()) / (1 + fit.spread_px[k] ** 2)
     return total
-
-
-def _edges(
-    gray: Image, plane: Plane, radius_mm: float, height_mm: float, window_px: float,
-    exclude_px: tuple[Array, ...],
-) -> tuple[Array, Array]:  # fmt: skip
-    """Edge points of the clearest ring about a circle, photo px (M, 2), and their strength (M,)."""
-    theta = plane.theta.copy()
-    theta[11] -= height_mm
-    lifted = replace(plane, theta=theta)
-    px_mm = _scale(lifted, radius_mm)
-    half = ((window_px or FIRST_PX + RUN_PX) + 4.0) * px_mm
-    strip = unwrap(
-        gray, lifted, np.zeros(2), (radius_mm - half, radius_mm + half), step_deg=ROW_DEG, step_px=STRIP_PX,
-        exclude_px=exclude_px,
-    )
-    if len(strip.values) < 9:
-        return np.zeros((0, 2)), np.zeros(0)
-    light = np.asarray((strip.values / np.float32(255.0)) ** np.float32(GAMMA) * np.float32(255.0), dtype=np.float32)
-    edge = np.abs(slope(along(light, 3, closed=strip.closed), 1.5)) / (light.mean(axis=1, keepdims=True) + 4.0)
-    edge = np.asarray(edge * strip.valid, dtype=np.float32)
-    if window_px == 0.0:
-        return _ring_near(strip, lifted, edge, radius_mm)
-    return _nearest(strip, lifted, edge, radius_mm, window_px)
-
-
-def _scale(plane: Plane, radius_mm: float) -> float:
-    """Length of a photo pixel about a circle, mm."""
-    there = plane.to_px(ring_points(np.zeros(2), np.arange(0.0, 360.0, 30.0), radius_mm))
-    out = plane.to_px(ring_points(np.zeros(2), np.arange(0.0, 360.0, 30.0), radius_mm * 1.01))
-    return float(0.01 * radius_mm / np.median(np.hypot(*(out - there).T)))
-
-
-def _ring_near(strip: Strip, plane: Plane, edge: Grid, radius_mm: float) -> tuple[Array, Array]:
-    """Edge points of the clearest ring near where a circle should be, centre and shape free."""
-    deg = strip.deg(np.arange(len(edge), dtype=np.float64))
-    angle = np.radians(deg)
-    shape = np.column_stack([np.ones(len(angle)), *(f(k * angle) for k in (1, 2) for f in (np.cos, np.sin))])
-    around = edge.mean(axis=1, keepdims=True) + 1e-6
-    level = np.minimum(edge / around, 5.0)
-    half = max(3, round(RUN_PX / STRIP_PX))
-    told = cv2.blur(level, (5, 1)).mean(axis=0)
-    crest = np.asarray(cv2.dilate(told.reshape(1, -1), np.ones((1, 7)))).ravel()
-    columns = np.flatnonzero((told >= crest - 1e-6) & (told > np.median(told)))
-    best, best_worth = (np.zeros((0, 2)), np.zeros(0)), 0.0
-    for column in columns[(columns > half) & (columns < edge.shape[1] - half - 1)].tolist():
-        far, close, peak = _ring_fit(level, shape, column, half)
-        radius = strip.mm(np.array([far.mean()]))[0]
-        off = (radius - radius_mm) / (FOUND_SD[0] * radius_mm + FOUND_SD[1])
-        worth = float(np.minimum(peak, 3.0)[close].sum()) * math.exp(-0.5 * off * off)
-        if worth > best_worth:
-            ring = ring_points(np.zeros(2), deg[close], strip.mm(far[close]))
-            best, best_worth = (plane.to_px(ring), peak[close] / 2.0), worth
-    return best
-
-
-def _ring_fit(level: Grid, shape: Array, column: int, half: int) -> tuple[Array, NDArray[np.bool_], Array]:
-    """Edge column of every row near a column, which of them agree on one ring, and their strength."""
-    rows = np.arange(len(level))
-    near = level[:, column - half : column + half + 1]
-    top = np.argmax(near, axis=1).clip(1, 2 * half - 1)
-    peak = near[rows, top].astype(np.float64)
-    ok = (peak > 1.5) & (peak >= near.max(axis=1))
-    far = column - half + top + peak_offset(near[rows, top - 1], peak, near[rows, top + 1])
-    weight, error = ok.astype(np.float64), np.abs(far - column)
-    ridge = np.diag([1e-9, 0.1, 0.1, 0.3, 0.3])
-    for _ in range(6):
-        part = shape * weight[:, None]
-        fit = np.linalg.solve(part.T @ shape + ridge, part.T @ (far - column))
-        error = np.abs(far - column - shape @ fit)
-        spread = max(0.7, 1.4826 * float(np.median(error[ok]))) if ok.any() else 0.7
-        weight = ok * np.clip(1 - (error / (3 * spread)) ** 2, 0, None) ** 2
-    return np.where(ok, far, column), ok & (error < 1.5), peak
-
-
-def _nearest(
-    strip: Strip, plane: Plane, edge: Grid, radius_mm: float, window_px: float
-) -> tuple[Array, Array]:
-    """The edge of each row that is strong and near the circle, photo px (M, 2), and its strength (M,)."""
-    rows = np.arange(len(edge))
-    column = (radius_mm - strip.start_mm) / strip.step_mm
-    half = max(2, round(window_px / STRIP_PX))
-    first = max(1, round(column) - half)
-    near = edge[:, first : round(column) + half + 1]
-    off = (np.arange(near.shape[1]) + first - column) / (0.5 * half)
-    crest = near * (near >= cv2.dilate(near, np.ones((1, 3), np.uint8)))
-    at = (np.argmax(crest * np.exp(-0.5 * off * off), axis=1) + first).clip(1, edge.shape[1] - 2)
-    peak = edge[rows, at].astype(np.float64)
-    around = edge.mean(axis=1)
-    whole = strip.valid[:, max(0, first - 3) : round(column) + half + 4].all(axis=1)
-    top = (peak >= edge[rows, at - 1]) & (peak >= edge[rows, at + 1])
-    ok = whole & top & (peak > LEAST_SLOPE) & (peak > 1.5 * around)
-    far = strip.mm(at + peak_offset(edge[rows, at - 1], peak, edge[rows, at + 1]))
-    deg = strip.deg(rows.astype(np.float64))
-    px = plane.to_px(ring_points(np.zeros(2), deg[ok], far[ok]))
-    return px, np.asarray(peak[ok] / np.maximum(around[ok], 1e-6) / 2.0)
 
 
 def _arc_deg(fine: Fine, circle: int) -> float:

@@ -13,30 +13,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.adjust import LENS_ROWS
-from wearvision.measure.lens import undistort
+from wearvision.measure.circle_sight import LENS, POSE, RADII, SCALE, lifted, misses, moved
 from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import Prior
 
 FREE = 1e6
 """Standard deviation of what nothing is known of before."""
-POSE = 5
-LENS = slice(POSE, POSE + 5)
-SCALE = POSE + 5
-RADII = POSE + 6
 OUTLIER = 4.0
 FLOOR_PX = 0.05
-HEIGHT_STEP = 1e-3
-STEP = np.array([1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-5, 1e-2, 1e-2, 1e-5])
 BLOCK_DEG = 15.0
 """Edge points nearer than this share their errors: rust, chips and shadows err in runs."""
 TURNS = 40
+SETTLED = 1e-6
+"""Step below which a fit ends: radians, and shares of the known radius and of the distance."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,7 +116,7 @@ def fit_plane(
     normal = slope = np.zeros((0, 0))
     damping, last = 0.0, math.inf
     for turn in range(turns):
-        miss, slope = _misses(px, group, now, size)
+        miss, slope = misses(px, group, now, size)
         spread = _spreads(miss, group, len(known), floor_px)
         weights = np.clip(1 - (miss / (OUTLIER * spread[group])) ** 2, 0, None) ** 2
         if turn % 4 == 0:
@@ -132,9 +127,9 @@ def fit_plane(
         right = -lean.T @ pulls - slope.T @ (weight * miss)
         step = _solve(normal + lean.T @ lean + damping * np.diag(np.diag(normal)), right)
         step = _limited(step, now, size)
-        now, size = _moved(now, step), size + step[RADII:].reshape(2, -1).T
+        now, size = moved(now, step), size + step[RADII:].reshape(2, -1).T
         length = float(np.abs(step[:POSE] / [1, 1, size[0, 0], size[0, 0], now.theta[5]]).max())
-        if turn > 6 and length < 1e-8:
+        if turn > 6 and length < SETTLED:
             break
         damping = 1e-3 if length > 0.5 * last else 0.0
         last = length
@@ -146,7 +141,7 @@ def _settled(
     scale_sd: float, state: tuple[Array, Array, Array, Array],
 ) -> CircleFit:  # fmt: skip
     spread, weights, sigma, normal = state
-    miss, _ = _misses(px, group, now, size, slopes=False)
+    miss, _ = misses(px, group, now, size)
     cut = np.minimum((miss / sigma[group]) ** 2, OUTLIER**2)
     pulls = _pulls(now, size, known, prior, scale_sd)
     share = [float(np.mean(weights[group == k] > 0)) if np.any(group == k) else 0.0 for k in range(len(known))]
@@ -171,70 +166,6 @@ def _limited(step: Array, now: Plane, size: Array) -> Array:
     most[:2], most[2:4], most[4], most[POSE] = 0.15, size[:, 0].max(), 0.2 * now.theta[5], 0.2
     worst = float(np.max(np.abs(step) / most))
     return step / worst if worst > 1 else step
-
-
-def _misses(
-    px: Array, group: NDArray[np.int64], plane: Plane, size: Array, *, slopes: bool = True
-) -> tuple[Array, Array]:
-    """Signed misses (N,) in px, outside positive, and how they move with the state, (N, S)."""
-    circles = len(size)
-    heights = size[group, 1]
-    here = _far(plane.theta, px, heights)
-    shifts = (np.array([0.5, 0.0]), np.array([0.0, 0.5]))
-    rise = [_far(plane.theta, px + d, heights) - _far(plane.theta, px - d, heights) for d in shifts]
-    per_px = np.maximum(np.hypot(*rise), 1e-9)
-    miss = (here - size[group, 0]) / per_px
-    if not slopes:
-        return miss, np.zeros((0, 0))
-    columns = [(_far(_turned(plane.theta, d), px, heights) - here) / (d[k] * per_px) for k, d in _nudges(circles)]
-    lift = (_far(plane.theta, px, heights + HEIGHT_STEP) - here) / (HEIGHT_STEP * per_px)
-    # the scale turns drawn into true millimetres: no point in the picture knows it
-    own = group[:, None] == np.arange(circles)
-    radial, lifts = np.where(own, -1 / per_px[:, None], 0.0), np.where(own, lift[:, None], 0.0)
-    return miss, np.column_stack([*columns, np.zeros(len(px)), radial, lifts])
-
-
-def _far(theta: Array, px: Array, heights: Array) -> Array:
-    """Distance (N,) from the axis at which pixels meet the plane, each lifted by its own height."""
-    rotation = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], dtype=np.float64)
-    uv = undistort((px - theta[8:10]) / math.exp(theta[6]), float(theta[7]), float(theta[12]))
-    ray = uv @ rotation[:2] + rotation[2]
-    foot = theta[3:6] @ rotation
-    deep = (foot[2] + theta[11] - heights) / ray[:, 2]
-    return np.asarray(np.hypot(ray[:, 0] * deep - foot[0], ray[:, 1] * deep - foot[1]))
-
-
-def _lifted(plane: Plane, height: float) -> Plane:
-    """The plane moved towards the camera."""
-    theta = plane.theta.copy()
-    theta[11] -= height
-    return replace(plane, theta=theta)
-
-
-def _nudges(circles: int) -> list[tuple[int, Array]]:
-    out = []
-    for k in range(SCALE):
-        step = np.zeros(RADII + 2 * circles)
-        step[k] = STEP[k]
-        out.append((k, step))
-    return out
-
-
-def _moved(plane: Plane, step: Array) -> Plane:
-    """The plane after a step of the state."""
-    return replace(plane, theta=_turned(plane.theta, step))
-
-
-def _turned(before: Array, step: Array) -> Array:
-    """Parameters after a step of the state: tilt about the plane's own axes, place, lens, scale."""
-    theta = before.copy()
-    turn = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0])
-    more = np.asarray(cv2.Rodrigues(np.array([[step[0]], [step[1]], [0.0]]))[0])
-    theta[:3] = np.ravel(cv2.Rodrigues(turn @ more)[0])
-    theta[3:6] += step[2:POSE]
-    theta[LENS_ROWS] += step[LENS]
-    theta[10] += step[SCALE]
-    return theta
 
 
 def _spreads(miss: Array, group: NDArray[np.int64], circles: int, floor_px: float) -> Array:
@@ -318,7 +249,7 @@ def to_theta(fit: CircleFit) -> Array:
     for k in range(2):
         step = np.zeros(len(fit.normal))
         step[k] = 1e-6
-        out[:3, k] = (_moved(fit.plane, step).theta[:3] - _moved(fit.plane, -step).theta[:3]) / 2e-6
+        out[:3, k] = (moved(fit.plane, step).theta[:3] - moved(fit.plane, -step).theta[:3]) / 2e-6
     out[3:6, 2:POSE] = np.eye(3)
     out[LENS_ROWS, LENS] = np.eye(5)
     out[10, SCALE] = 1.0
@@ -341,8 +272,8 @@ def whole_circle(fit: CircleFit, group: NDArray[np.int64], px: Array) -> Array:
         if not len(angle):
             continue
         ring = fit.radii_mm[k] * np.column_stack([np.cos(angle), np.sin(angle)])
-        there = _lifted(fit.plane, float(fit.heights_mm[k])).to_px(ring)
-        _, slope = _misses(there, np.full(len(there), k), fit.plane, np.column_stack([fit.radii_mm, fit.heights_mm]))
+        there = lifted(fit.plane, float(fit.heights_mm[k])).to_px(ring)
+        _, slope = misses(there, np.full(len(there), k), fit.plane, np.column_stack([fit.radii_mm, fit.heights_mm]))
         dense = float(fit.weights[mine].sum()) / max(1, int(seen.sum()))
         extra += slope.T @ slope * (dense / fit.sigma_px[k] ** 2)
     return np.asarray(fit.normal + extra)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from wearvision.measure.circle import KnownCircle, solve_circle
+from wearvision.measure.circle import solve_circle
+from wearvision.measure.circle_start import KnownCircle
 from wearvision.measure.lens import Lens
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.points import from_two_points

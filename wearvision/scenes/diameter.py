@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from wearvision.measure.circle import CALIPER_SD_MM, DRAWING_SD, Circle, KnownCircle, solve_circle
+from wearvision.measure.circle import DRAWING_SD, Circle, solve_circle
+from wearvision.measure.circle_start import CALIPER_SD_MM, KnownCircle
 from wearvision.measure.plane import Plane
 from wearvision.measure.scale import default_specs, find_boards
 from wearvision.measure.survey import card_outline
