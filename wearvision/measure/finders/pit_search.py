@@ -35,6 +35,8 @@ USUAL_STEP = 0.25
 """Share of a sharp edge's height that one sample takes in; on small or blurred spots it is less, and so is asked."""
 EDGE_MM = 0.6
 """A pit keeps this far from the edges of the face."""
+LEAST_MM = 0.3
+"""Radius of the smallest pit told: no gauge's tip goes into a smaller one, and grain looks alike."""
 MOST = 400
 HOLE_SAME, HOLES = 0.06, 3
 """Holes are alike to this share in size and distance from the axis; so many at equal angles make a bolt circle."""
@@ -70,10 +72,10 @@ def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, .
 
 
 def is_pit(spot: Spot) -> bool:
-    """Whether a spot is dark, sharp, round and closed enough."""
+    """Whether a spot is large, dark, sharp, round and closed enough."""
     plain = spot.dark >= PLAIN_DARK and spot.sharp >= PLAIN_SHARP
     even = spot.uneven <= (PLAIN_ROUND if plain else ROUND) and spot.closed >= (PLAIN_CLOSED if plain else CLOSED)
-    return even and spot.dark >= DARK and spot.sharp >= SHARP
+    return even and spot.radius_mm >= LEAST_MM and spot.dark >= DARK and spot.sharp >= SHARP
 
 
 def _candidates(values: Grid, on_face: NDArray[np.bool_]) -> Array:
