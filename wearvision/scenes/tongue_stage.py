@@ -83,9 +83,8 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
     """A random stage of this view: lips of 25 to 90 mm, washed 0 to 6 mm deep, sound one in four."""
     rng = np.random.default_rng([51, seed])
     lip = draw_lip(rng, seed)
-    card, turn = _lay_card(rng, lip), float(rng.uniform(0, 360))
-    camera = place_camera(rng, card, turn, width_px or WIDTH_PX, lambda _: _aim(lip, card),
-                          steep_deg=float(min(25.0, abs(rng.normal(0, 11)))))  # fmt: skip
+    card = _lay_card(rng, lip)
+    camera = _place(rng, lip, card, width_px or WIDTH_PX)
     part = replace(draw_part(rng, seed, kind="casing", wear="clean"), bands=(), holes=(), step_mm=0.0)
     part = replace(part, finish=replace(part.finish, lathe_um=0.0, lathe_rings=0))
     cast, milled = rim_maps(part, 1600, HALF_MM), face_maps(part, 1600, HALF_MM)
@@ -99,6 +98,16 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
         benches=(Bench(color=bench, pose=level(-max(lip.deep_mm, 12.0) - 40.0, 900.0)),),
         card=card, lights=lights, room=room, camera=camera, shot=draw_shot(rng), truth=LipTruth(lip),
     )  # fmt: skip
+
+
+def _place(rng: Rng, lip: Lip, card: Card, width_px: int) -> Camera:
+    """A camera that has the lip across its picture, to within 45 degrees, and the opening above it."""
+    while True:
+        steep, turn = float(min(25.0, abs(rng.normal(0, 11)))), float(rng.uniform(-35, 35))
+        camera = place_camera(rng, card, turn, width_px, lambda _: _aim(lip, card), steep_deg=steep)
+        middle, metal = project(camera, np.array([[0.0, 0.0, 0.0], [0.0, -5.0, 0.0]]))
+        if metal[1] - middle[1] > abs(metal[0] - middle[0]):
+            return camera
 
 
 def draw_lip(rng: Rng, seed: int) -> Lip:

@@ -1,5 +1,6 @@
 """Where a lip may be: straight runs of edge that close off an opening, with a side going up from each of their ends.
 
+A lip is photographed lying across the picture, its passage above it: of an opening's edges that settles which it is.
 The plane's small map is turned until straight edges lie along its rows and columns. A lip is a row between two columns
 that carry edges on the opening's side of it; of its own edge only parts need be straight, the rest may be washed out.
 """
@@ -26,6 +27,8 @@ LENGTHS_MM = (15.0, 130.0)
 """Lips shorter or longer than this are not looked for unless stated."""
 HEIGHTS_MM = (6.0, 75.0)
 TURNS = 2
+ACROSS_DEG = 50.0
+"""A lip lies across the picture to within this."""
 USUAL, LEAST_SLOPE = 88.0, 0.006
 """Edges are held against this percentile of the map's own slopes, and a least step of log grey per sample."""
 MATES = 4
@@ -62,11 +65,23 @@ def seek_lips(
     """Places where a lip may be, most likely first; of the stated length if there is one."""
     chart = chart_of(gray, plane, exclude_px)
     turned = [_turned(gray, plane, chart, turn, exclude_px) for turn in turns_deg(chart)]
-    groups = [group for patch in turned for group in _leads(patch, length_mm)]
+    groups = [group for patch in turned for group in _leads(patch, plane, length_mm)]
     kept: list[Lead] = []
     for group in sorted(groups, key=lambda one: -one[0].score)[:OPENINGS]:
-        kept += [lead for lead in group if all(_apart(lead, other) > APART_MM for other in kept)]
+        kept += [
+            lead for lead in group
+            if slant_deg(plane, lead.left_mm, lead.right_mm) < ACROSS_DEG
+            and all(_apart(lead, other) > APART_MM for other in kept)
+        ]  # fmt: skip
     return tuple(kept)
+
+
+def slant_deg(plane: Plane, left_mm: Array, right_mm: Array) -> float:
+    """Angle, 0 to 180 degrees, between the way to an edge's metal and straight down in the picture."""
+    run, middle = right_mm - left_mm, (left_mm + right_mm) / 2
+    ends = plane.to_px(np.array([middle, middle + np.array([-run[1], run[0]])]))
+    across, down = ends[1] - ends[0]
+    return math.degrees(math.atan2(abs(across), down))
 
 
 def turns_deg(chart: Chart) -> list[float]:
@@ -104,14 +119,19 @@ def _apart(one: Lead, other: Lead) -> float:
     return max(float(np.hypot(*end)) for end in ends)
 
 
-def _leads(patch: Patch, length_mm: float | None) -> list[list[Lead]]:
-    """Leads of all four directions of a turned map, each with those across its opening."""
+def _leads(patch: Patch, plane: Plane, length_mm: float | None) -> list[list[Lead]]:
+    """Leads of a turned map that run across the picture, whichever side their metal is on, each with those across
+    its opening."""
     seen = np.asarray(cv2.erode(patch.valid.astype(np.uint8), np.ones((5, 5), np.uint8)), dtype=np.float32)
     log = log_gray(patch.values)
     upright, level = (_evidence(g, v, patch.step_mm) for g, v in ((log, seen), (log.T.copy(), seen.T.copy())))
     level = level.T
     out: list[list[Lead]] = []
     for quarter in range(4):
+        middle = [_unturned(log.shape[0] // 2, log.shape[1] // 2 + k, quarter, log.shape) for k in (0, 9)]
+        left, right = patch.to_mm(*np.transpose(middle))
+        if ACROSS_DEG < slant_deg(plane, left, right) < 180 - ACROSS_DEG:
+            continue
         pair = (upright, level) if quarter % 2 == 0 else (level, upright)
         sides, lips = (np.ascontiguousarray(np.rot90(m, quarter)) for m in pair)
         for group in _shapes(sides, lips, patch.step_mm, length_mm):

@@ -12,7 +12,7 @@ from wearvision.measure.look import Look, Seen
 
 CLEAR, CLEAR_SURE = 1.7, 2.6
 """Least strength of the weakest tenth of an edge that is taken for one, and to be taken for worn as well."""
-HINT = "state lip_length_mm, have both ends of the lip in the picture, or mark it by hand"
+HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
 TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
 WHICH = "which edge is the lip"
 UNSTATED = (WHICH, "its length is not stated: the edge was picked from the picture; state lip_length_mm")
