@@ -151,13 +151,33 @@ def test_edges_agree_with_marching_squares() -> None:
     assert width.value == pytest.approx(radii[-1] - radii[0], abs=0.1)
 
 
-def test_without_sizes_it_measures_or_says_why() -> None:
+def test_without_sizes_no_ring_is_taken_for_the_land() -> None:
     plane = drawn_plane()
     seen = look(draw_land(plane), plane, UNSTATED)
+    assert not seen.findings
+    assert any("cannot be told" in why for what, why in seen.not_assessed if what == "gasket land")
+
+
+@pytest.mark.parametrize("width_mm", [11.8, 12.0, 14.5])
+def test_of_its_width_alone_a_ring_that_wide_is_taken_and_that_is_said(width_mm: float) -> None:
+    plane = drawn_plane()
+    seen = look(draw_land(plane), plane, Stated(view="gasket-land", nominal={"land_width_mm": width_mm}))
     lands = of_kind(seen, "gasket-land")
-    if lands:
-        assert figure(lands[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
-    assert {"size of the land", "gasket land"} & {what for what, _ in seen.not_assessed}
+    if width_mm > 14:
+        assert not lands
+        return
+    assert figure(lands[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
+    assert "size of the land" in {what for what, _ in seen.not_assessed}
+
+
+@pytest.mark.parametrize("told", ["inner", "outer"])
+def test_one_diameter_and_the_width_tell_the_other(told: str) -> None:
+    plane = drawn_plane()
+    size = {"inner": 76.0, "outer": 100.0}[told]
+    nominal = {f"land_{told}_diameter_mm": size, "land_width_mm": 12.0}
+    seen = look(draw_land(plane), plane, Stated(view="gasket-land", nominal=nominal))
+    assert figure(of_kind(seen, "gasket-land")[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
+    assert "size of the land" not in {what for what, _ in seen.not_assessed}
 
 
 def test_an_empty_photo_says_what_to_do() -> None:

@@ -43,6 +43,8 @@ MIN_EDGE, MIN_SCORE, MIN_LEAD = 0.6, 1.5, 0.4
 """Least strength of each edge, least score of a pair, least lead over the next pair."""
 STATED_MM = 2.8
 """How far from its stated radius an edge is looked for."""
+WIDTH_OFF = 0.5, 0.03
+"""A ring's width lies within the sum of these, mm and share, of a stated one."""
 SAME_MM = 1.2
 """Pairs that agree this well are one answer."""
 CHAMFER_MM = (0.45, 2.4)
@@ -105,6 +107,35 @@ def guess_rings(
     bore, rim = best
     off = np.average([bore.off_mm, rim.off_mm], axis=0, weights=[bore.length + 0.01, rim.length + 0.01])
     return chart.origin_mm + place + off, (bore.radius_mm, rim.radius_mm)
+
+
+def ring_of_width(chart: Chart, width_mm: float) -> tuple[float, float] | None:
+    """Radii (inner, outer) in mm of the one clear ring of a stated width; `None` when there is none, or more than one.
+
+    Either edge may be the brighter on either side.
+    """
+    found = [_settle(chart, place) for place in _places(chart)]
+    if not found:
+        return None
+    _, place = max(found, key=lambda one: one[0])
+    roll = _roll(chart, place)
+    edges = [*_rings(roll, 1.0), *_rings(roll, -1.0)]
+    near = WIDTH_OFF[0] + WIDTH_OFF[1] * width_mm
+    pairs = [
+        (bore.worth + rim.worth + WEIGHT["apart"] * min(float(np.hypot(*(bore.off_mm - rim.off_mm))), 3.0), bore, rim)
+        for bore, rim in product([e for e in edges if e.worth >= MIN_EDGE], repeat=2)
+        if abs(rim.radius_mm - bore.radius_mm - width_mm) < near
+    ]
+    if not pairs:
+        return None
+    best, bore, rim = max(pairs, key=lambda pair: pair[0])
+    lead = best - max((worth for worth, b, r in pairs if _differ((b, r), (bore, rim))), default=0.0)
+    return (bore.radius_mm, rim.radius_mm) if lead >= MIN_LEAD else None
+
+
+def _differ(one: tuple[Ring, Ring], other: tuple[Ring, Ring]) -> bool:
+    """Whether two pairs of rings are not one answer."""
+    return max(abs(a.radius_mm - b.radius_mm) for a, b in zip(one, other, strict=True)) > SAME_MM
 
 
 def _places(chart: Chart, count: int = 2) -> list[Array]:
@@ -229,11 +260,7 @@ def _best_pair(roll: Roll, bores: list[Ring], rims: list[Ring], sure: tuple[bool
     if not pairs:
         return None
     score, bore, rim = max(pairs, key=lambda pair: pair[0])
-    others = [
-        s for s, b, r in pairs
-        if max(abs(b.radius_mm - bore.radius_mm), abs(r.radius_mm - rim.radius_mm)) > SAME_MM
-    ]  # fmt: skip
-    lead = score - max(others, default=-np.inf)
+    lead = score - max((s for s, b, r in pairs if _differ((b, r), (bore, rim))), default=-np.inf)
     strong = all(ring.worth >= MIN_EDGE or known for ring, known in zip((bore, rim), sure, strict=True))
     return (bore, rim) if strong and score >= MIN_SCORE and lead >= MIN_LEAD else None
 
