@@ -47,6 +47,7 @@ ALLOWED: dict[str, set[str]] = {
     # drawn scenes, an extra: they are scored with the program itself
     "scenes.scales": {"measure", "quantity"},
     "scenes.diameter": {"measure"},
+    "scenes.faults": {"measure", "stated", "scenes"},
     "scenes.pit_fit": {"errors", "photos", "measure"},
     "scenes.pit_score": {"measure", "scenes.pit_fit"},
     "scenes.__main__": {"measure.prior", "app.measuring", "scenes"},

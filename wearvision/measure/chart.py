@@ -14,6 +14,8 @@ from wearvision.measure.unwrap import Image
 
 MAP_PX = 640
 """Long side of the map."""
+LEAST_COPY_PX = 64
+"""Short side of the smallest copy: a plane steep enough that its horizon is in the picture has no end."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -36,7 +38,8 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
     corner = plane.to_mm(border)
     low, high = corner.min(axis=0), corner.max(axis=0)
     step = float((high - low).max() / MAP_PX)
-    shrink = max(1, round(step / scale_at(plane, np.array([[width / 2, height / 2]]))))
+    shrink = step / scale_at(plane, np.array([[width / 2, height / 2]]))
+    shrink = max(1, round(min(shrink, min(width, height) / LEAST_COPY_PX)))
     small = cv2.resize(gray, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
     nx, ny = (np.ceil((high - low) / step)).astype(int) + 1
     kx, ky = np.arange(0, nx + 16, 16), np.arange(0, ny + 16, 16)

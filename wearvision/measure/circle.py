@@ -184,8 +184,8 @@ def _fine(
         if not np.isfinite(plane.theta).all() or plane.tilt_deg > MOST_TILT_DEG or plane.theta[5] <= 0:
             return None
         ragged = [
-            math.hypot(float(sigma), EDGE_SD_PX) * mm_per_px_about(plane, float(radius))
-            for sigma, radius in zip(fit.sigma_px, radii, strict=True)
+            math.hypot(float(runs), EDGE_SD_PX) * mm_per_px_about(plane, float(radius))
+            for runs, radius in zip(fit.runs_px, radii, strict=True)
         ]
         known = _known(stated, start.radii_mm, ragged)
     assert fit is not None

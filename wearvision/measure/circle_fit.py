@@ -73,6 +73,8 @@ class CircleFit:
         What the priors had to give, in standard deviations: lens, scale, radii, heights.
     sigma_px : (K,) array
         Standard deviation a point counts with: its run's error, as if every point were independent.
+    runs_px : (K,) array
+        Scatter of the runs themselves about the circle.
     """
 
     plane: Plane
@@ -87,6 +89,7 @@ class CircleFit:
     weights: Array
     pulls: Array
     sigma_px: Array
+    runs_px: Array
 
 
 def fit_plane(
@@ -112,7 +115,7 @@ def fit_plane(
     """
     now, size = start, np.array([[k.radius_mm, 0.0] for k in known], dtype=np.float64)
     spread, weights = np.full(len(known), 1.0), np.ones(len(px))
-    sigma = spread
+    sigma = runs = spread
     normal = slope = np.zeros((0, 0))
     damping, last = 0.0, math.inf
     for turn in range(turns):
@@ -120,7 +123,7 @@ def fit_plane(
         spread = _spreads(miss, group, len(known), floor_px)
         weights = np.clip(1 - (miss / (OUTLIER * spread[group])) ** 2, 0, None) ** 2
         if turn % 4 == 0:
-            sigma = _effective(px, group, now, miss, weights, spread)
+            sigma, runs = _effective(px, group, now, miss, weights, spread)
         weight = weights / sigma[group] ** 2
         normal = (slope * weight[:, None]).T @ slope
         pulls, lean = _pulls(now, size, known, prior, scale_sd), _lean(size, known, prior, scale_sd)
@@ -133,14 +136,14 @@ def fit_plane(
             break
         damping = 1e-3 if length > 0.5 * last else 0.0
         last = length
-    return _settled(px, group, now, size, known, prior, scale_sd, (spread, weights, sigma, normal))
+    return _settled(px, group, now, size, known, prior, scale_sd, (spread, weights, sigma, runs, normal))
 
 
 def _settled(
     px: Array, group: NDArray[np.int64], now: Plane, size: Array, known: Sequence[Known], prior: Prior,
-    scale_sd: float, state: tuple[Array, Array, Array, Array],
+    scale_sd: float, state: tuple[Array, Array, Array, Array, Array],
 ) -> CircleFit:  # fmt: skip
-    spread, weights, sigma, normal = state
+    spread, weights, sigma, runs, normal = state
     miss, _ = misses(px, group, now, size)
     cut = np.minimum((miss / sigma[group]) ** 2, OUTLIER**2)
     pulls = _pulls(now, size, known, prior, scale_sd)
@@ -150,7 +153,7 @@ def _settled(
         plane=now, radii_mm=size[:, 0], heights_mm=size[:, 1], normal=normal,
         prior=np.sum(np.stack(list(parts.values())), axis=0), prior_parts=parts, spread_px=spread,
         cost=float(cut.sum()) + float(np.sum(pulls**2)), share=np.array(share), weights=weights, pulls=pulls,
-        sigma_px=sigma,
+        sigma_px=sigma, runs_px=runs,
     )  # fmt: skip
 
 
@@ -178,15 +181,15 @@ def _spreads(miss: Array, group: NDArray[np.int64], circles: int, floor_px: floa
 
 def _effective(
     px: Array, group: NDArray[np.int64], plane: Plane, miss: Array, weights: Array, spread: Array
-) -> Array:
-    """What a point's error counts as when neighbours share theirs, (K,) px.
+) -> tuple[Array, Array]:
+    """What a point's error counts as when neighbours share theirs, and what their runs' is, (K,) px each.
 
     From the scatter of the means of blocks of `BLOCK_DEG`; a circle's fit has taken five numbers out of them.
     """
     mm = plane.to_mm(px)
     block = np.floor(np.degrees(np.arctan2(mm[:, 1], mm[:, 0])) / BLOCK_DEG).astype(int)
     block -= block.min(initial=0)
-    out = spread.copy()
+    out, runs = spread.copy(), spread.copy()
     for k in range(len(spread)):
         mine = group == k
         count = np.bincount(block[mine], weights=weights[mine])
@@ -198,7 +201,8 @@ def _effective(
         mean = total[use] / count[use]
         free = max(blocks - 5, 0.4 * blocks)
         out[k] = max(spread[k], math.sqrt(float(np.sum(mean**2 * count[use])) / free))
-    return out
+        runs[k] = out[k] / math.sqrt(float(count[use].mean()))
+    return out, runs
 
 
 def _pulls(plane: Plane, size: Array, known: Sequence[Known], prior: Prior, scale_sd: float) -> Array:

@@ -120,6 +120,14 @@ def _pits(options: argparse.Namespace) -> int:
     return 0
 
 
+def _faults(options: argparse.Namespace) -> int:
+    from wearvision.scenes.faults import FAULTS, judge, table
+
+    outcomes = [judge(options.seed + k, fault) for fault in FAULTS for k in range(options.count)]
+    print(table(outcomes))
+    return 0 if all(o.well for o in outcomes) else 1
+
+
 def _diameter(options: argparse.Namespace) -> int:
     from wearvision.scenes.diameter import score_photo, table
     from wearvision.scenes.score import truth_files
@@ -183,6 +191,10 @@ def main(arguments: list[str] | None = None) -> int:
     diameter.add_argument("--alone", action="store_true", help="the other diameter is not stated")
     diameter.add_argument("--bent", action="store_true", help="leave the lens's distortion in the photo")
     diameter.set_defaults(run=_diameter)
+    faults = commands.add_parser("faults", help="faults drawn on purpose: caught, or carried in the interval")
+    faults.add_argument("--seed", type=int, required=True, help="number of the first photo")
+    faults.add_argument("--count", type=int, required=True, help="photos of each fault, and without one")
+    faults.set_defaults(run=_faults)
     options = parser.parse_args(arguments)
     return int(options.run(options))
 

@@ -40,6 +40,8 @@ MOST_SCATTER, GOES_ON = 0.08, 0.35
 """Most scatter of marks, in periods; least darkness in a neighbouring block of rows, of that in their own."""
 REACH_PERIODS, REACH_PX = 26.0, (60.0, 320.0)
 """How far across the marks are followed: numbers beyond the longest of a 1/64 in scale end there."""
+FEET_SHARE = 0.3
+"""Of the shortest marks' length: a line that runs off the marks' feet by more, end to end, is turned."""
 PARALLEL = 0.2
 """Scales of one rule are parallel within this angle, rad."""
 SHARPEST = 0.001
@@ -115,7 +117,41 @@ def _readings(gray: Gray) -> list[Reading]:
 
 
 def read_line(gray: Gray, line: Line) -> Reading | None:
-    """Lattice, marks and pattern along a candidate line; None when there are no regular marks."""
+    """Lattice, marks and pattern along a candidate line; None when there are no regular marks.
+
+    A line that runs at an angle to the marks' feet leaves them: then they are read once more along their feet.
+    """
+    reading = _read_along(gray, line)
+    if reading is None or (straight := _along_feet(reading)) is None:
+        return reading
+    again = _read_along(gray, straight)
+    return reading if again is None or len(again.lattice.n) < len(reading.lattice.n) else again
+
+
+def _along_feet(reading: Reading) -> Line | None:
+    """The line half a shortest mark from the marks' feet; None where the one that was read is as good."""
+    line, marks, short = reading.strip.line, reading.marks, reading.pattern.short_px
+    if len(reading.pattern.splits) < 2 or not abs(marks.foot_px[-1] - marks.foot_px[0]) > FEET_SHARE * short:
+        return None
+    ends = [0, -1]
+
+    def row(share: float) -> Array:
+        s = marks.foot_px[ends] + share * marks.side * short
+        return place_px(line, marks.t_px[ends] + marks.lean.shift(marks.t_px[ends], s), s)
+
+    middle, mark = row(0.5), row(1.0) - row(0.0)
+    way = middle[1] - middle[0]
+    length = float(np.hypot(*way))
+    along = way / length
+    skew = (mark @ along) / (mark @ np.array([-along[1], along[0]]))
+    return Line(
+        centre_px=middle.mean(axis=0), along=along, skew=(float(skew.mean()), float(np.diff(skew)[0]) / length),
+        votes=line.votes,
+    )  # fmt: skip
+
+
+def _read_along(gray: Gray, line: Line) -> Reading | None:
+    """`read_line`, on the line as it is."""
     near = unroll(gray, line, (-NEAR_PX - 2, NEAR_PX + 2), 2.0)
     count = len(near.s_px) // BLOCK
     blocks, inside, middles = (
