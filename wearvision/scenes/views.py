@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from wearvision.scenes import face_stage, gasket_stage, tongue_stage, vane_edge_stage, vanes_stage
+from wearvision.scenes import face_stage, gasket_stage, spots_stage, tongue_stage, vane_edge_stage, vanes_stage
 from wearvision.scenes.stage import Stage
 
 Draw = Callable[[int, int | None], Stage]
 STAGES: Mapping[str, Draw] = {
     "wear-face": face_stage.draw_stage,
+    "wear-face-spots": spots_stage.draw_stage,
     "tongue": tongue_stage.draw_stage,
     "gasket-land": gasket_stage.draw_stage,
     "vane-edge": vane_edge_stage.draw_stage,
