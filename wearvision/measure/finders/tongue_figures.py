@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 import cv2
 import numpy as np
 
@@ -18,6 +20,10 @@ EDGE_PX = 0.45
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
 FOLLOW = 0.04
 """Share of a deviation that following a ragged edge may miss."""
+WAY = (0.08, 0.04, 0.02, 0.08, 0.08, 0.0, 0.0)
+"""Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
+WAY_SHARE = 0.6
+"""The same as a share of what other ways along the edge differ by."""
 AREA_SHARE = 0.03
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
@@ -30,14 +36,16 @@ HOW = (
 )  # fmt: skip
 
 
-def lip_figures(lip: Lip, plane: Plane) -> dict[str, Quantity]:
-    """All figures of a lip, with named parts of u."""
+def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str, Quantity]:
+    """All figures of a lip, with named parts of u; `others` are other ways along the same edge."""
     value, parts = plane.propagate(lambda p: _figures(lip, p))
     own = _own(lip, value)
+    apart = np.max([np.zeros(len(NAMES)), *(np.abs(_figures(other, plane) - value) for other in others)], axis=0)
+    which = np.hypot(WAY_SHARE * apart, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
     return {
         name: Measured.of(
             float(value[k]), UNITS[k], how=HOW[k], edge=float(own[k, 0]), line=float(own[k, 1]),
-            **{n: float(u[k]) for n, u in parts.items()},
+            outline=float(which[k]), **{n: float(u[k]) for n, u in parts.items()},
         )
         for k, name in enumerate(NAMES)
     }  # fmt: skip
@@ -98,11 +106,10 @@ def _own(lip: Lip, value: Array) -> Array:
     ])  # fmt: skip
 
 
-def to_finding(lip: Lip, number: int, plane: Plane) -> Finding | None:
-    """The washout of a lip; None when it is sound."""
+def to_finding(lip: Lip, number: int, figures: Mapping[str, Quantity]) -> Finding | None:
+    """The washout of a lip, of its figures; None when it is sound."""
     if not lip.worn.any():
         return None
-    figures = lip_figures(lip, plane)
     quantities = {name: figures[name] for name in NAMES[:5]}
     top = figures["max_deviation"]
     flags = ["faint"] if isinstance(top, Measured) and top.value < FAINT * max(0.12, 3.5 * lip.spread_mm) else []

@@ -2,7 +2,8 @@
 
 The band is rolled out with metal below. What lies well below looks like metal, what lies just above like the opening; a
 step between them marks the edge. Floor, wall and shadow in the opening may look like anything, so the opening's greys
-are taken as a whole, relative to the metal at each place.
+are taken as a whole, relative to the metal at each place. How much each sign is worth is a choice: the edge is followed
+with other weights too, and where the ways part the picture does not tell.
 """
 
 from __future__ import annotations
@@ -25,16 +26,38 @@ ABOVE_MM, BELOW_MM, BESIDE_MM = 5.0, 11.0, 3.0
 """The band reaches so far into the opening, into the metal, and beyond the ends."""
 OUT_MM, DEEP_MM = 2.0, 8.5
 """The edge lies at most so far on the opening's side of the line between the corners, and behind it."""
-BINS = 24
-JUMP_COST = 2.5
-"""Cost of a mm aside; an edge is worth the logarithm of its strength per mm of its length."""
-CLASS_WORTH, CLASS_CLIP, EDGE_WORTH = 0.12, 1.2, 2.2
-LEFT_COST, LEFT_FROM, LEFT_TO = 0.6, 2.0, 4.5
-"""Cost of clear steps left behind in what is taken for metal, per mm of their width: the rim is the last of several."""
+BINS, CLASS_CLIP = 24, 1.2
+LEFT_FROM = 2.0
+"""Strength from which a step counts that is left behind in what is taken for metal: the rim is the last of several."""
 RUN_MM = 1.2
 SLANTS = (-0.8, -0.35, 0.0, 0.35, 0.8)
 """A step is summed over such a run, at the best of these slants (rows per column)."""
 COARSE_PX = 2.2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weights:
+    """What the signs of an edge are worth.
+
+    Attributes
+    ----------
+    jump : cost of a mm aside
+    edge : worth of the logarithm of a step's strength, per mm of its length
+    tones : worth of metal-like grey below the edge and opening-like grey above it, per mm2
+    left, left_to : cost of clear steps left behind in the metal, per mm of their width, and the strength up to which
+    """
+
+    jump: float = 2.5
+    edge: float = 2.2
+    tones: float = 0.12
+    left: float = 2.5
+    left_to: float = 3.5
+
+
+LENIENT = Weights(left=0.6, left_to=4.5)
+"""Asks less to be the outermost step."""
+WEIGHTS = (Weights(), LENIENT, Weights(jump=1.5), Weights(edge=3.2))
+"""As set on drawn scenes; lenient; one that turns aside more easily; one that likes strong steps."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,8 +72,6 @@ class Trace:
         Places of the edge in the band, sub-sample.
     clear : (N,) array
         Strength of the step there, in usual steps of the band.
-    worth : float
-        Mean worth of the way per column: how much of an edge it is.
     seen : (N,) bool
         Whether the place is in view.
     ends : (first, last)
@@ -61,7 +82,6 @@ class Trace:
     column: Array
     row: Array
     clear: Array
-    worth: float
     seen: NDArray[np.bool_]
     ends: tuple[float, float]
 
@@ -83,8 +103,12 @@ class Trace:
 
 def trace_lip(
     gray: Image, plane: Plane, lead: Lead, exclude_px: tuple[Array, ...], *, blur_px: float, coarse: bool = False,
-) -> Trace | None:  # fmt: skip
-    """Follow the lip of a lead; None when too little of it is in view. `coarse` is for telling leads apart."""
+    weights: tuple[Weights, ...] = WEIGHTS[:1],
+) -> tuple[Trace, ...]:  # fmt: skip
+    """Follow the lip of a lead, once with each of the weights; nothing when too little of it is in view.
+
+    `coarse` is for telling leads apart.
+    """
     across = (lead.right_mm - lead.left_mm) / lead.length_mm
     down = np.array([-across[1], across[0]])
     origin = lead.left_mm - BESIDE_MM * across - ABOVE_MM * down
@@ -102,15 +126,18 @@ def trace_lip(
     ends = _ends(log, patch, line, lead.length_mm)
     inner = slice(int(np.ceil(ends[0] + 0.25 / step)), int(ends[1] - 0.25 / step))
     if inner.stop - inner.start < 40 or float(patch.valid[round(line), inner].mean()) < 0.6:
-        return None
-    worth = _worth(log, strong, patch, inner, line)
-    path = best_way(np.ascontiguousarray(worth.T[inner]), JUMP_COST * step)
+        return ()
     columns = np.arange(inner.start, inner.stop)
-    row = _fine(np.abs(steep), columns, path, max(1, round(0.3 / step)))
-    return Trace(
-        patch=patch, column=columns.astype(np.float64), row=row, clear=strong[path, columns].astype(np.float64),
-        worth=float(worth[path, columns].mean()), seen=patch.valid[path, columns], ends=ends,
-    )  # fmt: skip
+    like = _metal_like(log, patch, inner, line)
+    out = []
+    for one in weights:
+        path = best_way(_worth(like, strong, patch, inner, line, one), one.jump * step)
+        row = _fine(np.abs(steep), columns, path, max(1, round(0.3 / step)))
+        out.append(Trace(
+            patch=patch, column=columns.astype(np.float64), row=row, clear=strong[path, columns].astype(np.float64),
+            seen=patch.valid[path, columns], ends=ends,
+        ))  # fmt: skip
+    return tuple(out)
 
 
 def _ends(log: Grid, patch: Patch, line: float, length_mm: float) -> tuple[float, float]:
@@ -126,8 +153,8 @@ def _ends(log: Grid, patch: Patch, line: float, length_mm: float) -> tuple[float
     return out[0], out[1]
 
 
-def _worth(log: Grid, strong: Grid, patch: Patch, inner: slice, line: float) -> Array:
-    """Worth (rows, columns) of an edge at each place: opening above it, metal below, and a step."""
+def _metal_like(log: Grid, patch: Patch, inner: slice, line: float) -> Array:
+    """How much more a grey is met on the metal than in the opening, (rows, columns), logarithm; 0 where not seen."""
     step = patch.step_mm
     metal_rows = slice(min(len(log) - 4, round(line + 7.0 / step)), len(log))
     open_rows = slice(max(0, round(line - 4.0 / step)), max(2, round(line - 0.6 / step)))
@@ -144,17 +171,20 @@ def _worth(log: Grid, strong: Grid, patch: Patch, inner: slice, line: float) -> 
         calm = np.convolve(count, bell / bell.sum(), "same")
         share.append((calm + 0.01 * calm.sum() + 1e-9) / (1.25 * calm.sum() + 1e-6))
     like = np.clip(np.log(share[0] / share[1]), -CLASS_CLIP, CLASS_CLIP)[bin_of]
-    sums = np.cumsum(np.where(seen, like, 0), axis=0) * step
-    worth = np.full(log.shape, -1e6)
-    edge = EDGE_WORTH * np.log1p(strong[:, inner])
-    left = np.clip(strong[:, inner], LEFT_FROM, LEFT_TO) - LEFT_FROM
-    place = np.arange(len(log))[:, None]
-    near = (place < line + DEEP_MM / step) & seen
+    return np.where(seen, like, 0.0)
+
+
+def _worth(like: Array, strong: Grid, patch: Patch, inner: slice, line: float, weights: Weights) -> Array:
+    """Worth (columns, rows) of an edge at each place: opening above it, metal below, and a step."""
+    step, strong = patch.step_mm, strong[:, inner]
+    off = (np.arange(len(like)) - line) * step
+    sums = np.cumsum(like, axis=0) * step
+    left = np.clip(strong, LEFT_FROM, weights.left_to) - LEFT_FROM
+    near = (off < DEEP_MM)[:, None] & patch.valid[:, inner]
     missed = np.cumsum(np.where(near, left, 0)[::-1], axis=0)[::-1] * step
-    worth[:, inner] = (CLASS_WORTH * (sums[-1:] - 2 * sums) + edge - LEFT_COST * missed) * step
-    off = (np.arange(len(log)) - line) * step
+    worth = weights.tones * (sums[-1:] - 2 * sums) + weights.edge * np.log1p(strong) - weights.left * missed
     worth[(off < -OUT_MM) | (off > DEEP_MM)] = -1e6
-    return worth
+    return np.ascontiguousarray(worth.T * step)
 
 
 def _coherent(steep: Grid, run: int) -> Grid:
