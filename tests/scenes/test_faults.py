@@ -25,6 +25,11 @@ def test_every_fault_is_caught_or_carried(fault: str) -> None:
         assert all(o.alarms for o in outcomes), table(outcomes)
 
 
+def test_rings_of_the_stated_sizes_are_not_made_up() -> None:
+    """A card 25 mm higher than stated makes the face 10 % smaller: there is next to no edge where it should be."""
+    assert judge(9, "card 25 mm high, not stated").alarms == ("no face of the stated sizes",)
+
+
 def test_a_photo_is_the_same_again_and_of_the_fault_it_names() -> None:
     once, again = draw_case(3, "none"), draw_case(3, "none")
     np.testing.assert_array_equal(once.gray, again.gray)

@@ -39,6 +39,9 @@ INDEPENDENT = 12.0
 REACH_MM = 3.0
 """How far the coarse centre may be off."""
 RING_HINT = "state the face's inner and outer diameter, and have the face in the picture"
+LEAST_EDGES, LEAST_SHARE = 20, 0.2
+"""Edge points, and their share of the directions in view, that circles of the face must have: drawn worn faces have
+0.4 or more; where a card lies much higher than stated, rings of the stated sizes are nowhere, and it is below 0.1."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -169,10 +172,11 @@ def _fit(strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: 
     """Concentric circles through the sub-pixel edge places near a start."""
     prior = np.array([20.0, 20.0, *sd])
     fit: Circles | None = None
+    rows = sum(int(s.valid[:, s.valid.shape[1] // 2].sum()) for s in strips)
     for window in (0.7, 0.4, 0.25):
         places = [_places(s, e, start, k, window) for k, (s, e) in enumerate(zip(strips, edges, strict=True))]
         points = np.concatenate(places)
-        if len(points) < 20:
+        if len(points) < max(LEAST_EDGES, LEAST_SHARE * rows):
             return None
         group = np.repeat([0, 1], [len(p) for p in places])
         centre = np.array([*start[:2], *flat])

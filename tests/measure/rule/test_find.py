@@ -40,6 +40,16 @@ def test_drawn_rules_are_read_right(seed: int) -> None:
     assert set(told.mm_per_px().budget) >= {"rule", "edge", "height"}
 
 
+def test_marks_are_followed_along_their_feet() -> None:
+    """A rule whose line is found at an angle of five degrees, so that it leaves the marks half way."""
+    drawn = draw_rule(10484)
+    assert drawn.rule is not None and drawn.view is not None
+    told = find_rule(drawn.gray, Stated(), focal35_mm=drawn.focal35_mm)
+    assert isinstance(told, RuleScale)
+    assert told.marks_used >= 29
+    assert abs(held(1, drawn, drawn.rule, drawn.view, told).period_error) < 0.0003
+
+
 @pytest.mark.parametrize("seed", range(1, 12))
 def test_regular_things_are_no_rule(seed: int) -> None:
     gray = draw_none(seed, 1000).gray
