@@ -15,7 +15,7 @@ FRAME_SEEDS = (9002, 9003, 9004, 9007, 9009, 9012, 9014, 9015, 9019, 9020, 9022,
 FRAME_WIDTH_PX = 1840
 SCORERS = {
     "wear-face": "score", "vane-edge": "score_vane_edge", "gasket-land": "score_gasket", "vane-front": "score_vanes",
-    "vane-back": "score_vanes", "tongue": "score_tongue",
+    "vane-back": "score_vanes", "tongue": "score_tongue", "wear-face-spots": "score_spots",
 }  # fmt: skip
 """Module that holds measurements of a view against the truth."""
 
@@ -96,7 +96,7 @@ def _view_of(folder: Path) -> str:
     for path in sorted(folder.glob("*.json")):
         record = json.loads(path.read_text(encoding="utf-8"))
         if isinstance(record, dict) and record.get("view") in SCORERS:
-            return str(record["view"])
+            return str(record.get("summary", {}).get("drawn_as", record["view"]))
     return "wear-face"
 
 

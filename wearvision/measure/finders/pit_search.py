@@ -23,8 +23,10 @@ MAP_MM = 0.12
 RADII_MM = (0.3, 0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
 """Radii of spots looked for."""
 RAYS, SAMPLES = 32, 36
-FIRST_DARK = 0.10
-"""Least darkness of a spot to be looked at, log grey."""
+FIRST_DARK = 0.14
+"""Least darkness of a spot to be looked at, log grey, of blurred maps: a sharp disc keeps 0.58 of its own."""
+FINE = 3.0
+"""Radius in samples above which a map of half the size will do."""
 DARK, SHARP, ROUND, CLOSED = 0.40, 0.45, 0.19, 0.92
 """A pit is darker than the metal around by this much (log grey); its edge steps up by this much from the inside to the
 outside, stays within this share of its mean radius, and shows on this share of the rays. Rust is a film: its edge is
@@ -56,18 +58,22 @@ class Spot:
 
 
 def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> list[Spot]:
-    """Spots on a face that look like pits, largest first; drilled holes left out."""
+    """Spots on a face that look like pits, largest first; holes drilled on a circle left out."""
     inner, outer = face.flat_mm
     size = 2 * outer + 4
     patch = patch_of(
         gray, plane, face.centre_mm - size / 2, np.array([1.0, 0.0]), (size, size), step_mm=MAP_MM,
         down=np.array([0.0, 1.0]), exclude_px=exclude_px,
     )  # fmt: skip
-    values = log_gray(patch.values)
-    y, x = np.mgrid[: values.shape[0], : values.shape[1]].astype(np.float32) * MAP_MM - size / 2
-    radius = np.hypot(x, y)
-    on_face = patch.valid & (radius > inner + EDGE_MM) & (radius < outer - EDGE_MM)
-    good = [s for s in _outlined(values, patch, _candidates(values, on_face)) if is_pit(s)]
+    tall, wide = patch.values.shape
+    x = np.arange(wide, dtype=np.float32) * np.float32(MAP_MM) - np.float32(size / 2)
+    y = np.arange(tall, dtype=np.float32)[:, None] * np.float32(MAP_MM) - np.float32(size / 2)
+    far = x * x + y * y
+    on_face = patch.valid & (far > (inner + EDGE_MM) ** 2) & (far < (outer - EDGE_MM) ** 2)
+    places = _candidates(patch.values, on_face)
+    if len(places):
+        places = _darker_inside(patch.values, places)
+    good = [s for s in _outlined(patch, places) if is_pit(s)]
     return _without_holes(_apart(good), face)
 
 
@@ -78,47 +84,88 @@ def is_pit(spot: Spot) -> bool:
     return even and spot.radius_mm >= LEAST_MM and spot.dark >= DARK and spot.sharp >= SHARP
 
 
-def _candidates(values: Grid, on_face: NDArray[np.bool_]) -> Array:
-    """Column, row and radius (N, 3), samples, of spots darker than their surroundings, darkest first."""
-    filled = np.where(on_face, values, float(np.median(values[on_face])) if on_face.any() else 0).astype(np.float32)
-    layers = []
-    for radius_mm in RADII_MM:
-        shrink = max(1, int(0.3 * radius_mm / MAP_MM))
-        r = radius_mm / MAP_MM / shrink
-        small = cv2.resize(filled, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
-        darker = cv2.GaussianBlur(small, (0, 0), 1.4 * r) - cv2.GaussianBlur(small, (0, 0), 0.55 * r)
-        layers.append(cv2.resize(darker, filled.shape[::-1], interpolation=cv2.INTER_LINEAR))
-    best = layers[0].copy()
-    for layer in layers[1:]:
-        cv2.max(best, layer, best)
-    local = (best >= cv2.dilate(best, np.ones((5, 5), np.uint8))) & on_face & (best > FIRST_DARK)
-    rows, columns = np.nonzero(local)
-    order = np.argsort(-best[rows, columns])[:MOST]
-    scale = np.argmax([layer[rows, columns] for layer in layers], axis=0)
-    radii = np.array(RADII_MM)[scale] / MAP_MM
-    return np.column_stack([columns, rows, radii])[order].astype(np.float64)
+def _candidates(gray: Grid, on_face: NDArray[np.bool_]) -> Array:
+    """Column, row and radius (N, 3), samples, of spots darker than their surroundings, darkest first.
+
+    Differences of Gaussians on a map of half the size, each blurred on from the one before; the larger ones on
+    smaller maps still.
+    """
+    half = tuple(n // 2 for n in gray.shape[::-1])
+    small = log_gray(cv2.resize(gray, half, interpolation=cv2.INTER_AREA))
+    face = cv2.resize(on_face.astype(np.uint8), half, interpolation=cv2.INTER_NEAREST)
+    if not face.any():
+        return np.empty((0, 3))
+    small = np.where(face > 0, small, np.median(small[face > 0])).astype(np.float32)
+    found, shrink = [], 2
+    for octave in range(0, len(RADII_MM), 2):
+        while RADII_MM[octave] / MAP_MM / shrink > FINE:
+            small, face = (cv2.resize(a, (a.shape[1] // 2, a.shape[0] // 2), interpolation=cv2.INTER_AREA)
+                           for a in (small, face))  # fmt: skip
+            shrink *= 2
+        for radius_mm in RADII_MM[octave : octave + 2]:
+            r = radius_mm / MAP_MM / shrink
+            darker = cv2.GaussianBlur(small, (0, 0), 1.4 * r) - cv2.GaussianBlur(small, (0, 0), 0.55 * r)
+            reach = 3 if r < 2 else 5
+            top = (darker > FIRST_DARK) & (face > 0)
+            top &= darker >= cv2.dilate(darker, np.ones((reach, reach), np.uint8))
+            rows, columns = np.nonzero(top)
+            where = [(a + 0.5) * shrink - 0.5 for a in (columns, rows)]
+            found.append(np.column_stack([*where, np.full(len(rows), radius_mm / MAP_MM), darker[rows, columns]]))
+    spots = np.vstack(found)
+    spots = spots[np.argsort(-spots[:, 3])]
+    return _first_of_each(spots)[:MOST]
 
 
-def _outlined(values: Grid, patch: Patch, places: Array) -> list[Spot]:
+def _first_of_each(spots: Array) -> Array:
+    """Spots (column, row, radius, darkness), best first, without those in the middle of a better one: (N, 3)."""
+    kept = np.empty((0, 3))
+    for spot in spots:
+        if not len(kept) or np.all(np.hypot(*(kept[:, :2] - spot[:2]).T) > 0.6 * np.minimum(kept[:, 2], spot[2]) + 1):
+            kept = np.vstack([kept, spot[:3]])
+        if len(kept) == MOST:
+            break
+    return kept
+
+
+def _rays(gray: Grid, places: Array, rays: int, samples: int) -> tuple[Grid, Array, Array, Array]:
+    """Log grey (N, rays, samples) along rays from places (column, row, radius), and their distances and directions."""
+    turn = np.arange(rays) * 2 * np.pi / rays
+    cos, sin = np.cos(turn)[None, :, None], np.sin(turn)[None, :, None]
+    far = np.linspace(0.25, 2.3, samples)[None, None, :] * places[:, 2, None, None]
+    x, y = places[:, 0, None, None] + far * cos, places[:, 1, None, None] + far * sin
+    flat = [np.ascontiguousarray(a.reshape(-1, samples), dtype=np.float32) for a in (x, y)]
+    tone = log_gray(cv2.remap(gray, flat[0], flat[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    return cv2.GaussianBlur(tone, (5, 1), 1.0).reshape(len(places), rays, samples), far, cos, sin
+
+
+def _darker_inside(gray: Grid, places: Array) -> Array:
+    """Places moved to the middle of the best closed way round; those not much darker inside are left out."""
+    tone, far, cos, sin = _rays(gray, places, RAYS // 2, SAMPLES)
+    step = np.gradient(tone, axis=2)
+    place = _round_ways(step)
+    who, ray = np.arange(len(places))[:, None], np.arange(RAYS // 2)[None, :]
+    inside = tone[who, ray, np.maximum(place - 4, 0)]
+    rise = np.median(tone[who, ray, np.minimum(place + 4, SAMPLES - 1)] - inside, axis=1)
+    reach = far[who, 0, place]
+    moved = np.column_stack([
+        places[:, 0] + np.mean(reach * cos[..., 0], axis=1), places[:, 1] + np.mean(reach * sin[..., 0], axis=1),
+        np.maximum(1.5, reach.mean(axis=1)),
+    ])  # fmt: skip
+    return np.asarray(moved[rise > 0.6 * DARK])
+
+
+def _outlined(patch: Patch, places: Array) -> list[Spot]:
     """Outlines of spots (column, row, radius): for each the best closed way round along rays from its middle."""
     if not len(places):
         return []
-    column, row, radius = places.T
-    turn = np.arange(RAYS) * 2 * np.pi / RAYS
-    cos, sin = np.cos(turn)[None, :, None], np.sin(turn)[None, :, None]
     who, ray = np.arange(len(places))[:, None], np.arange(RAYS)[None, :]
-    for _ in range(2):
-        far = np.linspace(0.25, 2.3, SAMPLES)[None, None, :] * radius[:, None, None]
-        x, y = column[:, None, None] + far * cos, row[:, None, None] + far * sin
-        flat = [np.ascontiguousarray(a.reshape(-1, SAMPLES), dtype=np.float32) for a in (x, y)]
-        tone = cv2.remap(values, flat[0], flat[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        tone = cv2.GaussianBlur(tone, (5, 1), 1.0).reshape(len(places), RAYS, SAMPLES)
-        step = np.gradient(tone, axis=2)
-        place = _round_ways(step)
-        reach = far[who, 0, place]
-        column = column + np.mean(reach * cos[..., 0], axis=1)
-        row = row + np.mean(reach * sin[..., 0], axis=1)
-        radius = np.maximum(1.5, reach.mean(axis=1))
+    tone, far, cos, sin = _rays(patch.values, places, RAYS, SAMPLES)
+    step = np.gradient(tone, axis=2)
+    place = _round_ways(step)
+    reach = far[who, 0, place]
+    column, row, radius = places.T
+    rim = np.stack([column[:, None] + reach * cos[..., 0], row[:, None] + reach * sin[..., 0]], axis=-1)
+    middle = patch.to_mm(*rim.mean(axis=1).T)
     sums = np.concatenate([np.zeros((len(places), RAYS, 1)), np.cumsum(tone, axis=2)], axis=2)
     inside = sums[who, ray, place] / np.maximum(place, 1)
     start = np.minimum(place + 2, SAMPLES - 1)
@@ -127,47 +174,44 @@ def _outlined(values: Grid, patch: Patch, places: Array) -> list[Spot]:
     usual = np.median(rise, axis=1)
     area = np.abs(np.sum(reach * np.roll(reach, -1, axis=1), axis=1)) * np.sin(2 * np.pi / RAYS) / 2
     size = np.sqrt(area / np.pi) * patch.step_mm
-    middle = patch.to_mm(column, row)
     blur = 0.9 * patch.px_mm / patch.step_mm + 0.6
     allowed = np.sqrt(np.clip(2.05 * radius / SAMPLES / (2.5 * blur) / USUAL_STEP, 0.05, 1.0))
+    off = np.hypot(*(rim - rim.mean(axis=1)[:, None]).transpose(2, 0, 1))
     return [
         Spot(
-            outline_mm=patch.to_mm(x[k, ray[0], place[k]], y[k, ray[0], place[k]]), dark=float(usual[k]),
-            centre_mm=middle[k], radius_mm=float(size[k]),
-            sharp=3 * float(np.median(step[k, ray[0], place[k]])) / float(allowed[k]),
-            uneven=float(np.std(reach[k]) / np.mean(reach[k])),
-            closed=float(np.mean(rise[k] > 0.4 * usual[k])),
+            outline_mm=patch.to_mm(rim[k, :, 0], rim[k, :, 1]), dark=float(usual[k]), centre_mm=middle[k],
+            radius_mm=float(size[k]), sharp=3 * float(np.median(step[k, ray[0], place[k]])) / float(allowed[k]),
+            uneven=float(np.std(off[k]) / np.mean(off[k])), closed=float(np.mean(rise[k] > 0.4 * usual[k])),
         )
         for k in range(len(places))
     ]  # fmt: skip
 
 
-def _round_ways(step: Array) -> NDArray[np.int64]:
+def _round_ways(step: Grid) -> NDArray[np.int64]:
     """Best place on each ray of each spot, closed, neighbours at most two samples apart: (N, rays).
 
-    Dynamic programming over three laps, of which the middle one is kept.
+    Dynamic programming over two laps, of which the middle one is kept. The more places a move may skip, the more
+    it costs, so that a straight way wins over a shaking one.
     """
     count, rays, wide = step.shape
-    total = step[:, 0].copy()
-    came = np.zeros((3 * rays, count, wide), dtype=np.int8)
-    for k in range(1, 3 * rays):
-        best, origin = total.copy(), np.zeros(total.shape, dtype=np.int8)
-        for d in (-2, -1, 1, 2):
-            moved = np.full(total.shape, -np.inf)
-            if d > 0:
-                moved[:, d:] = total[:, :-d]
-            else:
-                moved[:, :d] = total[:, -d:]
-            moved -= 0.01 * abs(d)
-            better = moved > best
-            best[better], origin[better] = moved[better], d
-        came[k], total = origin, best + step[:, k % rays]
-    path = np.empty((count, 3 * rays), dtype=np.int64)
-    path[:, -1] = np.argmax(total, axis=1)
+    moves = (0, -1, 1, -2, 2)
+    price = np.array([0.0, 0.01, 0.01, 0.02, 0.02], dtype=np.float32)[:, None, None]
+    steps = np.ascontiguousarray(step.transpose(1, 0, 2), dtype=np.float32)
+    total = np.full((count, wide + 4), -np.inf, dtype=np.float32)
+    total[:, 2:-2] = steps[0]
+    came = np.zeros((2 * rays, count, wide), dtype=np.int8)
+    for k in range(1, 2 * rays):
+        before = np.stack([total[:, 2 - d : 2 - d + wide] for d in moves]) - price
+        origin = np.argmax(before, axis=0)
+        came[k] = np.take(np.array(moves, dtype=np.int8), origin)
+        total[:, 2:-2] = before.max(axis=0) + steps[k % rays]
+    path = np.empty((count, 2 * rays), dtype=np.int64)
+    path[:, -1] = np.argmax(total[:, 2:-2], axis=1)
     who = np.arange(count)
-    for k in range(3 * rays - 1, 0, -1):
+    for k in range(2 * rays - 1, 0, -1):
         path[:, k - 1] = path[:, k] - came[k, who, path[:, k]]
-    return path[:, rays : 2 * rays]
+    first = rays // 2
+    return np.roll(path[:, first : first + rays], first, axis=1)
 
 
 def _apart(spots: list[Spot]) -> list[Spot]:
