@@ -31,6 +31,12 @@ COLORS = (
     (0.06, 0.14, 0.09), (0.22, 0.12, 0.07),
 )  # fmt: skip
 """Colours of sheet gaskets, linear."""
+BARE_SHARE = 0.12
+"""Share of lands that are of the same metal as what they lie on: only their step shows."""
+STAINED = 0.25
+"""Share of sheets that are stained or have lost colour in spots, also at their edges."""
+APART, APART_SHARE = 0.35, 0.85
+"""Logarithm by which a sheet is usually brighter or darker than its ground (linear light), and on how many at least."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,8 +162,8 @@ def bodies(
         out.append(Body(name="block", mesh=support, uv=planar(support, half), look=plain, code=0, bumpy=False))
     mesh = land_mesh(land)
     own = land.outer_mm + 2
-    look = face_maps(replace(part, outer_mm=land.outer_mm), 2400, own) if rng.random() < 0.3 else None
-    color = sheet(rng, land, cracks, own) if look is None else look
+    look = face_maps(replace(part, outer_mm=land.outer_mm), 2400, own) if rng.random() < BARE_SHARE else None
+    color = sheet(rng, land, cracks, own, _tone(base.color, land, half)) if look is None else look
     out.append(Body(name="land", mesh=mesh, uv=planar(mesh, own), look=color, code=FACE, bumpy=False))
     return tuple(out)
 
@@ -176,15 +182,31 @@ def _holes(rng: Rng, land: Land, ground_mm: float, floor_mm: float) -> list[mesh
     ]  # fmt: skip
 
 
-def sheet(rng: Rng, land: Land, cracks: tuple[Crack, ...], half_mm: float) -> Image:
+def _tone(color: Image, land: Land, half_mm: float) -> float:
+    """Mean linear light of what lies about a land."""
+    axis = np.linspace(-half_mm, half_mm, len(color))
+    far = np.hypot(axis[None, :], axis[:, None])
+    return float(color[np.abs(far - (land.inner_mm + land.outer_mm) / 2) < land.width_mm / 2 + 6].mean())
+
+
+def _color(rng: Rng, ground: float) -> Array:
+    """Colour of a sheet, on most lands another tone than the ground's."""
+    free = rng.random() > APART_SHARE
+    while True:
+        color = np.array(COLORS[int(rng.integers(len(COLORS)))]) * float(rng.uniform(0.7, 1.4))
+        if free or abs(math.log(float(color.mean()) / max(ground, 1e-3))) > APART:
+            return color
+
+
+def sheet(rng: Rng, land: Land, cracks: tuple[Crack, ...], half_mm: float, ground: float) -> Image:
     """Colour map of a sheet gasket or a dull land: mottled, stained from its edges, cracks drawn in dark."""
     size = 2400
-    color = np.array(COLORS[int(rng.integers(len(COLORS)))]) * float(rng.uniform(0.7, 1.4))
-    mottle = float(rng.uniform(0.04, 0.25))
+    color = _color(rng, ground)
+    mottle = float(rng.uniform(0.02, 0.16))
     noise = fractal(rng, size, 60.0, 4)
     noise = (noise - noise.mean()) / max(float(noise.std()), 1e-6)
     out = np.clip(color[None, None, :] * (1 + mottle * noise[..., None]), 0.01, 0.9)
-    if rng.random() < 0.6:
+    if rng.random() < STAINED:
         spots = fractal(rng, size, 14.0, 4)
         cover = np.clip((spots - np.quantile(spots, 1 - float(rng.uniform(0.02, 0.15)))) / 0.05, 0, 1)[..., None]
         stain = np.array([0.2, 0.1, 0.05]) if rng.random() < 0.5 else np.full(3, float(rng.uniform(0.1, 0.5)))

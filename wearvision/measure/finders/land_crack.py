@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
-from wearvision.measure.finders.gasket import Land, best_way
+from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.way import best_way
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured
@@ -70,7 +71,7 @@ def _finding(name: str, path: NDArray[np.int64], land: Land, plane: Plane) -> Fi
     some = np.unique(np.append(np.arange(0, len(path), max(1, len(path) // 40)), len(path) - 1))
     deg = land.deg[0] + path[some] * land.strip.step_deg
     unit = ring_points(np.zeros(2), deg, 1.0)
-    line_px = plane.to_px(land.face.centre_mm + unit * radius[some][:, None])
+    line_px = plane.to_px(land.ring.centre_mm + unit * radius[some][:, None])
     value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(line_px), axis=0).T).sum()]))
     length = Measured.of(
         float(value[0]), "mm", how="along the dark path", outline=END_MM * 1.4,

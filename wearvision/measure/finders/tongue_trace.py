@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
-from wearvision.measure.finders.gasket import best_way
 from wearvision.measure.finders.tongue_seek import Lead
+from wearvision.measure.finders.way import best_way
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image

@@ -4,45 +4,66 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from wearvision.measure.chart import chart_of
-from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.gasket import follow_land
+from wearvision.measure.face import BREAK_MM, Face, find_face
+from wearvision.measure.finders.bites import seek_bites
+from wearvision.measure.finders.gasket import Ring, roll_out, settled, told
 from wearvision.measure.finders.land_crack import find_cracks
-from wearvision.measure.finders.notch import land_findings
+from wearvision.measure.finders.notch import land_findings, left_of
 from wearvision.measure.guess import ring_of_width
 from wearvision.measure.look import Look, Seen
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import ring_points
 from wearvision.stated import Stated
 
 HINT = "state two of land_inner_diameter_mm, land_outer_diameter_mm and land_width_mm, and have it all in the picture"
 LEAST_RATIO = 0.5
 """A ring whose inner edge lies further in is no land."""
 PICKED = ("size of the land", "only its width is stated: a ring so wide was picked from the picture; state a diameter")
-CRACKS = ("cracks across the land", "none can be ruled out from a photo: a penetrant test tells")
+UNSURE = "without a clear edge, or stained so that a bite cannot be told from a stain"
 
 
 def see(look: Look) -> Seen:
     """The land's edges all round."""
-    told = _diameters(look.stated)
-    sizes = told or _picked(look)
+    known = _diameters(look.stated)
+    sizes = known or _picked(look)
     if sizes is None:
-        return Seen(not_assessed=(("gasket land", f"which of the rings it is cannot be told; {HINT}"), CRACKS))
-    face = find_face(look.gray, look.plane, replace(look.stated, nominal=sizes), look.cards_px)
-    if not isinstance(face, Face):
-        return Seen(not_assessed=(("gasket land", f"{face.reason}; {HINT}"),))
-    if min(face.radii_mm) < LEAST_RATIO * max(face.radii_mm):
-        return Seen(not_assessed=(("gasket land", f"the ring that was found is too wide for a land; {HINT}"), CRACKS))
-    land = follow_land(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
-    missing = [CRACKS] if told else [CRACKS, PICKED]
-    if not (land.seen & land.sure).any():
-        return Seen(not_assessed=(("gasket land", f"its edges cannot be followed; {HINT}"), CRACKS))
-    for flag, why in ((land.seen, "out of view or covered"), (land.sure | ~land.seen, "without a clear edge")):
+        return Seen(not_assessed=(("gasket land", f"which of the rings it is cannot be told; {HINT}"),))
+    ring = _ring(look, sizes)
+    if isinstance(ring, str):
+        return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
+    land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
+    bites = seek_bites(land)
+    left = left_of(land, bites, told(land))
+    if not left.sure.any():
+        return Seen(not_assessed=(("gasket land", f"its edges cannot be followed; {HINT}"),))
+    missing = [] if known else [PICKED]
+    for flag, why in ((land.seen, "out of view or covered"), (left.sure | ~land.seen, UNSURE)):
         share = 1 - float(flag.mean())
         if share > 0.02:
             missing.append(("part of the land", f"{100 * share:.0f} % of it is {why}"))
     return Seen(
-        findings=(*land_findings(land, look.plane), *find_cracks(land, look.plane)), not_assessed=tuple(missing),
-        circles_px=tuple(face.circle_px(look.plane, r) for r in face.radii_mm[::-1]),
+        findings=(*land_findings(land, bites, left, look.plane), *find_cracks(land, look.plane)),
+        not_assessed=tuple(missing), circles_px=tuple(_circle(look, ring, r) for r in ring.radii_mm[::-1]),
     )  # fmt: skip
+
+
+def _ring(look: Look, sizes: dict[str, float]) -> Ring | str:
+    """Where the land's edges lie, or why it is not known. A land's edges are sharp: no broken edge is allowed for."""
+    spread = {"face_inner_diameter_mm": -2 * BREAK_MM, "face_outer_diameter_mm": 2 * BREAK_MM}
+    nominal = {name: size + spread[name] for name, size in sizes.items()}
+    face = find_face(look.gray, look.plane, replace(look.stated, nominal=nominal), look.cards_px)
+    if not isinstance(face, Face):
+        return face.reason
+    if min(face.flat_mm) < LEAST_RATIO * max(face.flat_mm):
+        return "the ring that was found is too wide for a land"
+    return Ring(centre_mm=face.centre_mm, radii_mm=face.flat_mm, covariance=face.covariance)
+
+
+def _circle(look: Look, ring: Ring, radius_mm: float) -> Array:
+    return look.plane.to_px(ring_points(ring.centre_mm, np.linspace(0, 360, 180, endpoint=False), radius_mm))
 
 
 def _diameters(stated: Stated) -> dict[str, float] | None:
