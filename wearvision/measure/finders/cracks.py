@@ -48,8 +48,14 @@ END_SHARE = 0.25
 MOST = 6
 AROUND = 0.18
 """A path that gains less than this share of its length in radius runs along its circle: a lathe line, a groove."""
-WANDER_MM = 0.07
-"""A path within this (RMS) of a parabola was drawn by a tool: cracks follow the grain and wander."""
+WANDER_MM, TRUE_SHARE = 0.06, 0.60
+"""A path that has this share of its points so near to one parabola was drawn by a tool: cracks follow the grain and
+wander."""
+STRIDE_MM, TURN_DEG, ASIDE_MM = 0.5, 60.0, 0.45
+"""A path is carried on from its ends in strides, each turning by this much at most, dark against both sides."""
+GROW_SHARE, GAPS = 0.35, 2
+"""A stride shows this share of the path's darkness at least; so many in a row may miss it."""
+LONGEST_MM = 150.0
 END_MM = 1.0
 """Standard uncertainty of where a crack ends; it fades into the grain of the metal."""
 WIDTH_MM = (0.06, 0.8)
@@ -98,7 +104,52 @@ def find_cracks(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, 
     lines = [line for k in LEVELS for line in _joined(_lines(crossing, max(k * usual, LEAST_DARK), patch))]
     sure = [_looked_at(gray, plane, line) for line in lines]
     kept = [p for p in sure if p is not None and p.length_mm >= REPORT_MM and not _tool_mark(p, face)]
-    return _distinct(kept)[:MOST]
+    grown = [_grown(gray, plane, p, face, exclude_px) for p in _distinct(kept)[:MOST]]
+    return _distinct([p for p in grown if not _tool_mark(p, face)])
+
+
+def _grown(gray: Image, plane: Plane, path: Path, face: Face, exclude_px: tuple[Array, ...]) -> Path:
+    """The path carried on from both its ends for as long as it shows."""
+    inner, outer = face.flat_mm
+    line = path.line_mm
+    for _ in range(2):
+        line = line[::-1]
+        behind = line[-1] - line[max(0, len(line) - 1 - round(1.5 / max(1e-3, path.length_mm / len(line))))]
+        more = _carried_on(gray, plane, line[-1], float(np.arctan2(behind[1], behind[0])), GROW_SHARE * path.dark)
+        far = np.hypot(*(more - face.centre_mm).T)
+        out = (far < inner + EDGE_MM / 2) | (far > outer - EDGE_MM / 2)
+        px = plane.to_px(more) if len(more) else more
+        for k, (x, y) in enumerate(px):
+            out[k] |= any(cv2.pointPolygonTest(c.astype(np.float32), (x, y), False) >= 0 for c in exclude_px)
+        line = np.vstack([line, more[: int(np.argmax(out)) if out.any() else len(more)]])
+    return Path(**{**vars(path), "line_mm": line})
+
+
+def _carried_on(gray: Image, plane: Plane, start: Array, heading: float, least: float) -> Array:
+    """Points (N, 2) on from the end of a path: strides along the best valley within a turn; none where it ends."""
+    turns = np.radians(np.arange(-TURN_DEG, TURN_DEG + 1, 10.0))
+    along, aside = STRIDE_MM * np.array([0.25, 0.5, 0.75, 1.0]), np.array([-ASIDE_MM, 0.0, ASIDE_MM])
+    out, missed, at = [], 0, start
+    for _ in range(int(LONGEST_MM / STRIDE_MM)):
+        way = np.stack([np.cos(heading + turns), np.sin(heading + turns)], axis=-1)
+        normal = np.stack([-way[:, 1], way[:, 0]], axis=-1)
+        ahead = at + along[None, :, None, None] * way[:, None, None]
+        px = plane.to_px((ahead + aside[None, None, :, None] * normal[:, None, None]).reshape(-1, 2))
+        if px.min() < 0 or (px.max(axis=0) > np.array(gray.shape[::-1]) - 1).any():
+            break
+        x, y = np.ascontiguousarray(px.T, dtype=np.float32).reshape(2, -1, 1)
+        seen = cv2.remap(gray, x, y, cv2.INTER_LINEAR)
+        tone = log_gray(seen.astype(np.float32)).reshape(len(turns), len(along), 3).mean(axis=1)
+        depth = np.minimum(tone[:, 0], tone[:, 2]) - tone[:, 1]
+        best = int(np.argmax(depth - 0.15 * least * (turns / turns[-1]) ** 2))
+        missed = 0 if depth[best] >= least else missed + 1
+        if missed > GAPS:
+            break
+        heading += float(turns[best]) if not missed else 0.0
+        at = at + STRIDE_MM * np.array([np.cos(heading), np.sin(heading)])
+        out.append(at)
+    kept = out[: len(out) - missed] if missed <= GAPS else out[: len(out) - GAPS]
+    return np.array(kept).reshape(-1, 2)
 
 
 def _distinct(paths: list[Path]) -> list[Path]:
@@ -118,13 +169,19 @@ def _tool_mark(path: Path, face: Face) -> bool:
         return True
     off = path.line_mm - path.line_mm.mean(axis=0)
     axes = np.linalg.svd(off, full_matrices=False)[2]
-    return _rms_off_parabola(off @ axes.T) < WANDER_MM
+    return _off_parabola(off @ axes.T) < WANDER_MM
 
 
-def _rms_off_parabola(at: Array) -> float:
-    """RMS distance of points (N, 2), in their own main axes, from the parabola that fits best."""
-    rest = at[:, 1] - np.polyval(np.polyfit(at[:, 0], at[:, 1], 2), at[:, 0])
-    return float(np.sqrt(np.mean(rest**2)))
+def _off_parabola(at: Array) -> float:
+    """Usual distance of points (N, 2), in their own main axes, from a parabola.
+
+    The parabola is that of the most of them: a path may leave a scratch where it crosses rust or another scratch.
+    """
+    weight = np.ones(len(at))
+    for _ in range(8):
+        rest = np.abs(at[:, 1] - np.polyval(np.polyfit(at[:, 0], at[:, 1], 2, w=weight), at[:, 0]))
+        weight = 1 / np.maximum(rest, 0.5 * WANDER_MM)
+    return float(np.quantile(rest, TRUE_SHARE))
 
 
 def _valleys(patch: Patch) -> tuple[NDArray[np.float32], Tones]:

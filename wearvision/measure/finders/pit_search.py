@@ -23,7 +23,7 @@ MAP_MM = 0.12
 RADII_MM = (0.3, 0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
 """Radii of spots looked for."""
 RAYS, SAMPLES = 32, 36
-FIRST_DARK = 0.14
+FIRST_DARK = 0.10
 """Least darkness of a spot to be looked at, log grey, of blurred maps: a sharp disc keeps 0.58 of its own."""
 FINE = 3.0
 """Radius in samples above which a map of half the size will do."""
@@ -31,8 +31,16 @@ DARK, SHARP, ROUND, CLOSED = 0.40, 0.45, 0.19, 0.92
 """A pit is darker than the metal around by this much (log grey); its edge steps up by this much from the inside to the
 outside, stays within this share of its mean radius, and shows on this share of the rays. Rust is a film: its edge is
 gradual, and it takes half the light at most."""
-PLAIN_DARK, PLAIN_SHARP, PLAIN_ROUND, PLAIN_CLOSED = 0.9, 0.55, 0.36, 0.80
+SHADOW_DARK, SHADOW_SHARP, SHADOW_ROUND, SHADOW_CLOSED = 0.9, 0.55, 0.36, 0.80
 """One so dark and sharp lies in its own shadow, and may be less round and less closed."""
+CRISP_DARK, CRISP, PLAIN, CRISP_ROUND, CRISP_CLOSED = 0.40, 0.64, 4.9, 0.17, 0.92
+"""A small or blurred one passes where the metal round it is even: it stands out by so many of its standard deviations,
+closed, and its edge takes this share of its darkness at once, which a stain's does not."""
+FIELD, FAINT_DARK, FAINT_PLAIN = 8, 0.18, 3.5
+"""Where at least so many pits stand, those of this darkness that stand out by so much are taken for pits too; on other
+faces they may as well be drops of oil or spots of rust."""
+LEAST_PLAIN = 1.5
+"""Whatever stands out less lies in rust or grain as dark as itself."""
 USUAL_STEP = 0.25
 """Share of a sharp edge's height that one sample takes in; on small or blurred spots it is less, and so is asked."""
 EDGE_MM = 0.6
@@ -46,7 +54,10 @@ HOLE_SAME, HOLES = 0.06, 3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Spot:
-    """A round dark spot: its outline (N, 2) on the plane, its middle, radius of equal area, and how it stands out."""
+    """A round dark spot: its outline (N, 2) on the plane, its middle, radius of equal area, and how it stands out.
+
+    `plain` is its darkness over the standard deviation of the metal round it.
+    """
 
     outline_mm: Array
     centre_mm: Array
@@ -55,6 +66,7 @@ class Spot:
     sharp: float
     uneven: float
     closed: float
+    plain: float
 
 
 def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> list[Spot]:
@@ -73,15 +85,30 @@ def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, .
     places = _candidates(patch.values, on_face)
     if len(places):
         places = _darker_inside(patch.values, places)
-    good = [s for s in _outlined(patch, places) if is_pit(s)]
-    return _without_holes(_apart(good), face)
+    return _without_holes(_chosen(_outlined(patch, places)), face)
 
 
-def is_pit(spot: Spot) -> bool:
-    """Whether a spot is large, dark, sharp, round and closed enough."""
-    plain = spot.dark >= PLAIN_DARK and spot.sharp >= PLAIN_SHARP
-    even = spot.uneven <= (PLAIN_ROUND if plain else ROUND) and spot.closed >= (PLAIN_CLOSED if plain else CLOSED)
-    return even and spot.radius_mm >= LEAST_MM and spot.dark >= DARK and spot.sharp >= SHARP
+def is_pit(spot: Spot, *, in_field: bool = False) -> bool:
+    """Whether a spot is large, dark, sharp, round and closed enough; ``in_field``: among many pits."""
+    if spot.radius_mm < LEAST_MM or spot.plain < LEAST_PLAIN:
+        return False
+    if spot.dark >= SHADOW_DARK and spot.sharp >= SHADOW_SHARP:
+        return spot.uneven <= SHADOW_ROUND and spot.closed >= SHADOW_CLOSED
+    if spot.dark >= DARK and spot.sharp >= SHARP and spot.uneven <= ROUND and spot.closed >= CLOSED:
+        return True
+    if spot.sharp < CRISP * spot.dark or spot.uneven > CRISP_ROUND or spot.closed < CRISP_CLOSED:
+        return False
+    return (spot.dark >= CRISP_DARK and spot.plain >= PLAIN) or (
+        in_field and spot.dark >= FAINT_DARK and spot.plain >= FAINT_PLAIN
+    )
+
+
+def _chosen(spots: list[Spot]) -> list[Spot]:
+    """Those that look like pits; on a face that has many, fainter ones like them too."""
+    sure = _apart([s for s in spots if is_pit(s)])
+    if len(sure) < FIELD:
+        return sure
+    return _apart([s for s in spots if is_pit(s, in_field=True)])
 
 
 def _candidates(gray: Grid, on_face: NDArray[np.bool_]) -> Array:
@@ -91,7 +118,7 @@ def _candidates(gray: Grid, on_face: NDArray[np.bool_]) -> Array:
     smaller maps still.
     """
     half = tuple(n // 2 for n in gray.shape[::-1])
-    small = log_gray(cv2.resize(gray, half, interpolation=cv2.INTER_AREA))
+    small = log_gray(np.asarray(cv2.resize(gray, half, interpolation=cv2.INTER_AREA), dtype=np.float32))
     face = cv2.resize(on_face.astype(np.uint8), half, interpolation=cv2.INTER_NEAREST)
     if not face.any():
         return np.empty((0, 3))
@@ -99,8 +126,9 @@ def _candidates(gray: Grid, on_face: NDArray[np.bool_]) -> Array:
     found, shrink = [], 2
     for octave in range(0, len(RADII_MM), 2):
         while RADII_MM[octave] / MAP_MM / shrink > FINE:
-            small, face = (cv2.resize(a, (a.shape[1] // 2, a.shape[0] // 2), interpolation=cv2.INTER_AREA)
-                           for a in (small, face))  # fmt: skip
+            half = (small.shape[1] // 2, small.shape[0] // 2)
+            small = np.asarray(cv2.resize(small, half, interpolation=cv2.INTER_AREA), dtype=np.float32)
+            face = cv2.resize(face, half, interpolation=cv2.INTER_NEAREST)
             shrink *= 2
         for radius_mm in RADII_MM[octave : octave + 2]:
             r = radius_mm / MAP_MM / shrink
@@ -134,8 +162,9 @@ def _rays(gray: Grid, places: Array, rays: int, samples: int) -> tuple[Grid, Arr
     far = np.linspace(0.25, 2.3, samples)[None, None, :] * places[:, 2, None, None]
     x, y = places[:, 0, None, None] + far * cos, places[:, 1, None, None] + far * sin
     flat = [np.ascontiguousarray(a.reshape(-1, samples), dtype=np.float32) for a in (x, y)]
-    tone = log_gray(cv2.remap(gray, flat[0], flat[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-    return cv2.GaussianBlur(tone, (5, 1), 1.0).reshape(len(places), rays, samples), far, cos, sin
+    seen = cv2.remap(gray, flat[0], flat[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    tone = cv2.GaussianBlur(log_gray(np.asarray(seen, dtype=np.float32)), (5, 1), 1.0)
+    return np.asarray(tone, dtype=np.float32).reshape(len(places), rays, samples), far, cos, sin
 
 
 def _darker_inside(gray: Grid, places: Array) -> Array:
@@ -151,7 +180,7 @@ def _darker_inside(gray: Grid, places: Array) -> Array:
         places[:, 0] + np.mean(reach * cos[..., 0], axis=1), places[:, 1] + np.mean(reach * sin[..., 0], axis=1),
         np.maximum(1.5, reach.mean(axis=1)),
     ])  # fmt: skip
-    return np.asarray(moved[rise > 0.6 * DARK])
+    return np.asarray(moved[rise > FAINT_DARK / 2])
 
 
 def _outlined(patch: Patch, places: Array) -> list[Spot]:
@@ -176,12 +205,17 @@ def _outlined(patch: Patch, places: Array) -> list[Spot]:
     size = np.sqrt(area / np.pi) * patch.step_mm
     blur = 0.9 * patch.px_mm / patch.step_mm + 0.6
     allowed = np.sqrt(np.clip(2.05 * radius / SAMPLES / (2.5 * blur) / USUAL_STEP, 0.05, 1.0))
+    outside = (np.arange(SAMPLES) >= start[..., None]).reshape(len(places), -1).astype(np.float64)
+    around = tone.reshape(len(places), -1)
+    level = (around * outside).sum(axis=1, keepdims=True) / outside.sum(axis=1, keepdims=True)
+    rough = np.sqrt(((around - level) ** 2 * outside).sum(axis=1) / outside.sum(axis=1))
     off = np.hypot(*(rim - rim.mean(axis=1)[:, None]).transpose(2, 0, 1))
     return [
         Spot(
             outline_mm=patch.to_mm(rim[k, :, 0], rim[k, :, 1]), dark=float(usual[k]), centre_mm=middle[k],
             radius_mm=float(size[k]), sharp=3 * float(np.median(step[k, ray[0], place[k]])) / float(allowed[k]),
             uneven=float(np.std(off[k]) / np.mean(off[k])), closed=float(np.mean(rise[k] > 0.4 * usual[k])),
+            plain=float(usual[k] / max(1e-3, rough[k])),
         )
         for k in range(len(places))
     ]  # fmt: skip
