@@ -20,7 +20,6 @@ Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 Rng = np.random.Generator
 SAMPLES, NODE_PX, PX_PER_SQUARE = 2, 8, 300
-SQUARE_MM, MARGIN_MM = 15.0, 5.0
 CARD_MM = (115.0, 85.0)
 BOUNCES = 4
 """Rounds in which a ray finds the height of a bent card; a bend of 6 mm is then met within 0.01 mm."""
@@ -63,7 +62,7 @@ def draw(rng: Rng, view: View, radii_mm: tuple[float, float], card: Laid, light:
 
 
 def _grid(view: View, low: NDArray[np.int64], high: NDArray[np.int64]) -> tuple[Array, Array]:
-    """Sample places of a box of pixels, and plane points (H, W, 2) there, bilinear between nodes."""
+    """Plane points (H, W, 2) at nodes over a box of pixels, and how many samples it has across and down."""
     x, y = ((np.arange((b - a) * SAMPLES) + 0.5) / SAMPLES - 0.5 + a for a, b in zip(low, high, strict=True))
     nodes = [np.linspace(v[0], v[-1], max(2, len(v) // NODE_PX)) for v in (x, y)]
     mm = view.to_mm(np.stack(np.meshgrid(*nodes), axis=-1).reshape(-1, 2)).reshape(len(nodes[1]), len(nodes[0]), 2)
@@ -82,15 +81,15 @@ def _spread(knots: Array, size: Array) -> Floats:
 
 
 def _face(rng: Rng, view: View, radii_mm: tuple[float, float]) -> Floats:
-    """Bench, and a turned ring with marks of the tool, chips of its edges and stains."""
+    """Bench, and a turned ring with marks of the tool and stains."""
     width, height = view.size_px
     knots, size = _grid(view, np.zeros(2, dtype=np.int64), np.array(view.size_px, dtype=np.int64))
     mm = _spread(knots, size // SAMPLES)
     radius = np.hypot(mm[..., 0], mm[..., 1])
-    scale = float(np.median(np.abs(np.diff(radius, axis=1)))) * 1.5 + 1e-6
+    soft = float(np.median(np.abs(np.diff(radius, axis=1)))) * 1.5 + 1e-6
     stain = clouds(rng, (height, width), 9)
     metal = float(rng.uniform(0.4, 0.6)) * (1 + 0.03 * np.sin(2 * np.pi * radius / 0.9) + 0.10 * stain)
-    lit = np.clip((radius - radii_mm[0]) / scale + 0.5, 0, 1) * np.clip((radii_mm[1] - radius) / scale + 0.5, 0, 1)
+    lit = np.clip((radius - radii_mm[0]) / soft + 0.5, 0, 1) * np.clip((radii_mm[1] - radius) / soft + 0.5, 0, 1)
     ground = 0.5 * bench(rng, "concrete", (height, width))
     return np.asarray(ground * (1 - lit) + metal * lit, dtype=np.float32)
 
