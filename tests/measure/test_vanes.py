@@ -92,6 +92,28 @@ def test_a_missing_vane_is_told_and_counted(plane: Plane) -> None:
     assert "suspected" in gone.flags
 
 
+@pytest.mark.parametrize("rust", [60, 140])
+def test_a_missing_vane_is_told_on_a_rusty_disc_and_none_of_its_siblings(plane: Plane, rust: int) -> None:
+    vanes = (SOUND, SOUND, SOUND, DrawnVane(there=False), DrawnVane(shift_mm=5.0), SOUND)
+    image = draw_vanes(plane, vanes, rust=rust, seed=rust, noise=4.0)
+    seen = see(Look(gray=image, plane=plane, stated=STATED))
+    for k, vane in enumerate(vanes):
+        told = matched(seen, plane, 6, k).quantities["tip_shift"]
+        assert ("missing" in getattr(told, "reason", "")) is not vane.there
+
+
+def test_a_stub_is_told_with_what_is_gone(plane: Plane) -> None:
+    cut = 30.0
+    seen = look_at(plane, (SOUND, SOUND, DrawnVane(short_mm=cut), SOUND, SOUND, SOUND))
+    stub = matched(seen, plane, 6, 2)
+    shift, short = stub.quantities["tip_shift"], value(stub, "shortening")
+    assert isinstance(shift, Unmeasured)
+    assert "inner part" in shift.reason
+    assert abs(short.value - cut) < short.u95
+    assert "suspected" in stub.flags
+    assert sum("suspected" in f.flags for f in seen.findings) == 1
+
+
 def test_a_short_vane_is_measured(plane: Plane) -> None:
     seen = look_at(plane, (SOUND, SOUND, SOUND, DrawnVane(short_mm=6.0), SOUND))
     got = value(matched(seen, plane, 5, 3), "shortening")

@@ -16,9 +16,10 @@ from wearvision.finding import Finding
 from wearvision.measure.chart import chart_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.vanes.ends import common_end, ends, scores, standing
+from wearvision.measure.vanes.ends import common_end, ends, scores
 from wearvision.measure.vanes.find import Layout, find_vanes
 from wearvision.measure.vanes.fold import NUMBERS
+from wearvision.measure.vanes.present import STRETCH_MM, presence
 from wearvision.measure.vanes.siblings import Shape, against_siblings, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
@@ -29,6 +30,10 @@ LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
 other centre is tried."""
 MORE = 0.4
 """Power of their number by which more vanes count for more: twice as many hold if three quarters as well."""
+LEAST_APART = 0.6
+"""Logarithm by which vanes must stand out from the gaps between them, or they may be none."""
+ROOT_MM = 5.0
+"""Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
 UNCLEAR_MM = 1.2
 """A shift that may well be none is not given when its interval is wider than this."""
 BENT_MM = 1.0
@@ -37,6 +42,7 @@ EDGE_PX = 0.1
 HINT = "take it again from straight above, the whole disc in frame, with light from two sides"
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
+STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
 GONE = Unmeasured(reason="the vane is missing", hint="look at the part")
 
 
@@ -54,7 +60,10 @@ class Vanes:
         Where the siblings end, along the line.
     shapes : tuple of Shape
     short_mm, short_u_mm : (N,) arrays
-    standing : (N,) bool
+    standing, stub : (N,) bool
+        Which vanes are there at all, and of which only the inner part.
+    apart : float
+        Logarithm of the edge at vanes over that in the gaps between; nan where no gap is seen.
     """
 
     layout: Layout
@@ -65,6 +74,8 @@ class Vanes:
     short_mm: Array
     short_u_mm: Array
     standing: NDArray[np.bool_]
+    stub: NDArray[np.bool_]
+    apart: float
 
 
 def measure_vanes(
@@ -101,18 +112,24 @@ def measure_vanes(
     disc = diameter / 2 if diameter else layout.disc.rim_mm * 1.02
     score = scores(traces)
     tip = common_end(score, traces, disc)
-    there = standing(traces, tip)
+    shown = presence(gray, plane, layout, traces, tip, cards_px)
+    if shown.apart < LEAST_APART:
+        return Unmeasured(reason="the vanes hardly stand out from the gaps between them", hint=HINT)
+    stub, there = np.isfinite(shown.end_mm), ~shown.gone
     place, place_u = ends(score, traces, tip)
+    place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
+    whole = there & ~stub
     off, moved = centred(offsets(traces), traces, tip)
     shapes, short = [], np.zeros(len(off))
     for k in range(len(off)):
-        difference, doubt = against_siblings(off, k, there)
+        difference, doubt = against_siblings(off, k, whole)
+        difference = difference if whole[k] else np.full(len(difference), np.nan)  # what was followed is no vane
         shapes.append(shape(difference, traces.line.along_mm, tip, doubt))
-        others = [place[j] for j in range(len(off)) if j != k and there[j]]
+        others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else tip) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
-        short_mm=short, short_u_mm=place_u, standing=there,
+        short_mm=short, short_u_mm=place_u, standing=there, stub=stub, apart=shown.apart,
     )  # fmt: skip
 
 
@@ -193,7 +210,7 @@ def _stretch(vanes: Vanes, plane: Plane) -> dict[str, float]:
 def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
     """Shift, bend and shortening of one vane."""
     if not vanes.standing[k]:
-        gone = Measured.of(float(vanes.short_mm[k]), "mm", how="missing: the whole length in view", end=1.0)
+        gone = Measured.of(float(vanes.short_mm[k]), "mm", how="missing: all of its siblings' length", end=ROOT_MM)
         return {"tip_shift": GONE, "bend_angle": GONE, "shortening": gone}
     seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
     short = float(vanes.short_mm[k])
@@ -202,6 +219,8 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         **{n: abs(short) * u for n, u in stretch.items()},
     )  # fmt: skip
     shift, u = seen.tip_shift_mm, root_sum_square(seen.tip_u_mm, edge)
+    if vanes.stub[k]:
+        return {"tip_shift": STUB, "bend_angle": STUB, "shortening": shortening}
     if not np.isfinite(shift):
         return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
     if vanes.standing.sum() < 3:

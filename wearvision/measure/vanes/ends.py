@@ -1,9 +1,8 @@
-"""Where each vane ends, against its siblings; and which vanes are not there at all."""
+"""Where each vane ends, against its siblings."""
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.trace import ALONG_MM, END_MM, Traces
@@ -16,9 +15,6 @@ EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
 AWAY = 1.2
 """What an end away from the siblings' must be better by."""
-GONE, WEAK, CLEAR_GAIN = 0.45, 0.5, 1.0
-"""A vane is not there when the share of its length with a clear pair of edges, or their mean, is so small against its
-siblings'."""
 
 
 def scores(traces: Traces) -> Array:
@@ -67,14 +63,3 @@ def _vertex(level: Array, i: int) -> float:
         return 0.0
     bend = level[i - 1] - 2 * level[i] + level[i + 1]
     return float(np.clip(0.5 * (level[i - 1] - level[i + 1]) / bend, -0.5, 0.5)) if bend < -1e-9 else 0.0
-
-
-def standing(traces: Traces, common_mm: float) -> NDArray[np.bool_]:
-    """Which vanes are there (N,): as strong a pair of edges as a part of what the siblings show."""
-    inside = (traces.end_along_mm > 0.2 * common_mm) & (traces.end_along_mm < 0.9 * common_mm)
-    seen = traces.seen[:, inside]
-    clear = (traces.gain[:, inside] > CLEAR_GAIN) & seen
-    share = clear.sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
-    gain = np.where(seen, traces.gain[:, inside], 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
-    there = (share > GONE * float(np.median(share))) & (gain > WEAK * float(np.median(gain)))
-    return np.asarray(there | (seen.mean(axis=1) < 0.5))
