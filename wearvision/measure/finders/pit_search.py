@@ -48,8 +48,11 @@ EDGE_MM = 0.6
 LEAST_MM = 0.3
 """Radius of the smallest pit told: no gauge's tip goes into a smaller one, and grain looks alike."""
 MOST = 400
-HOLE_SAME, HOLES = 0.06, 3
-"""Holes are alike to this share in size and distance from the axis; so many at equal angles make a bolt circle."""
+HOLE_MM, HOLE_SAME, HOLE_FAR, HOLES = 1.2, 0.6, 0.4, (12, 10, 8, 6, 5, 4, 3, 2)
+"""Holes have this radius at least, are alike to this share in size, and sit within this share of their radius where one
+of so many at equal angles belongs; of a circle all must be there. The far wall shows in a hole, so its size is poor."""
+DRILLED_MM, DRILLED_DARK = 2.5, 0.6
+"""A lone spot of this radius and darkness is as likely a drilled hole as a pit."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -67,6 +70,11 @@ class Spot:
     uneven: float
     closed: float
     plain: float
+
+    @property
+    def hole_like(self) -> bool:
+        """Whether it may as well be a drilled hole."""
+        return self.radius_mm >= DRILLED_MM and self.dark >= DRILLED_DARK
 
 
 def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> list[Spot]:
@@ -258,19 +266,18 @@ def _apart(spots: list[Spot]) -> list[Spot]:
 
 
 def _without_holes(spots: list[Spot], face: Face) -> list[Spot]:
-    """Spots that are not drilled on one circle at equal angles, alike in size."""
+    """Spots that are not drilled on one circle about the axis at equal angles, alike in size."""
     off = np.array([s.centre_mm - face.centre_mm for s in spots]).reshape(-1, 2)
     far, size = np.hypot(*off.T), np.array([s.radius_mm for s in spots])
-    angle = np.degrees(np.arctan2(off[:, 1], off[:, 0]))
+    turn = np.arctan2(off[:, 1], off[:, 0])
     hole = np.zeros(len(spots), dtype=bool)
-    for i in range(len(spots)):
-        like = (np.abs(far - far[i]) < HOLE_SAME * size[i] * 4) & (np.abs(size - size[i]) < 2 * HOLE_SAME * size[i])
-        if like.sum() < HOLES or size[i] < 1.2:
-            continue
-        apart = np.sort(np.mod(angle[like] - angle[i], 360))
-        gaps = np.diff(np.append(apart, 360.0))
-        unit = gaps.min()
-        even = np.all(np.abs(gaps / unit - np.round(gaps / unit)) < 0.06) and abs(360 / unit - round(360 / unit)) < 0.08
-        if unit > 10 and even:
-            hole |= like
+    for i in np.nonzero(size >= HOLE_MM)[0]:
+        alike = np.minimum(size, size[i]) > HOLE_SAME * np.maximum(size, size[i])
+        like = alike & (np.abs(far - far[i]) < HOLE_FAR * size[i])
+        for count in HOLES:
+            places = turn[i] + np.arange(count) * 2 * np.pi / count
+            miss = np.abs((turn[None] - places[:, None] + np.pi) % (2 * np.pi) - np.pi) * far[i]
+            there = like[None] & (miss < HOLE_FAR * size[i])
+            if there.any(axis=1).all():
+                hole |= there.any(axis=0)
     return [s for s, is_hole in zip(spots, hole, strict=True) if not is_hole]

@@ -21,7 +21,7 @@ from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_s
 PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
 PITS = ("pits", "those found are suspected from the picture; under rust and on rough metal many are missed: look")
 CRACKS = ("cracks on the face", "none seen at this resolution; short, hair-fine ones and those along a circle are not")
-RUB = ("rub bands", "not searched for")
+RUB = ("rub bands", "not searched for: a burnished band and a band of reflected light look alike in one photo; look")
 LEAST_PX = 4.0
 """Narrower spots are grain and noise."""
 NEAR_PX = 3.0
@@ -62,7 +62,7 @@ def _pits(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, 
         if wide < LEAST_PX:
             continue
         quantities = measure_pit(outline, look.plane, float(np.hypot(RIM_PX, RIM_SHARE * wide)))
-        flags = ("suspected", "faint") if spot.dark < FAINT_DARK else ("suspected",)
+        flags = ("suspected", *["faint"] * (spot.dark < FAINT_DARK), *["hole-like"] * spot.hole_like)
         out.append(Finding(
             id=f"P{len(out) + 1}", kind="pit", outline_px=outline, quantities=quantities, flags=flags,
             places_px=outline.mean(axis=0, keepdims=True),
@@ -102,9 +102,10 @@ def totals(face: Face, findings: Sequence[Finding]) -> dict[str, Quantity]:
         value=sum(q.value for q in shares), u=float(np.sqrt(sum(q.u**2 for q in shares))), unit="1",
         how="area of the grooves over the ring",
     )  # fmt: skip
-    pits = [f for f in standing if f.kind == "pit"]
+    pits = [f for f in standing if f.kind == "pit" and "hole-like" not in f.flags]
     areas = [q.value for f in pits if isinstance(q := f.quantities["area"], Measured)]
-    return out | measure_field(len(pits), sum(areas), face.area_mm2)
+    seen = max(0.05, float(face.seen_deg[:, 1].mean()))
+    return out | measure_field(len(pits), sum(areas), seen * face.area_mm2)
 
 
 def face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
