@@ -60,6 +60,34 @@ def test_vanes_are_counted(plane: Plane, number: int) -> None:
     assert [f.detail["index"] for f in seen.findings] == list(range(1, number + 1))
 
 
+def test_two_vanes_are_counted_when_two_are_stated(plane: Plane) -> None:
+    two = Stated(view="vane-back", nominal={"disc_diameter_mm": 2 * DISC_MM, "vane_count": 2})
+    seen = look_at(plane, (SOUND,) * 2, two)
+    count = seen.summary["vane_count"]
+    assert isinstance(count, Measured)
+    assert count.value == 2
+    assert len(seen.findings) == 2
+    for found in seen.findings:
+        shift = found.quantities["tip_shift"]
+        assert isinstance(shift, Unmeasured)  # one other is nothing to compare with
+        assert "siblings" in shift.reason
+
+
+@pytest.mark.parametrize("number", [3, 5])
+def test_two_stated_do_not_make_two_of_more(plane: Plane, number: int) -> None:
+    two = Stated(view="vane-back", nominal={"disc_diameter_mm": 2 * DISC_MM, "vane_count": 2})
+    seen = look_at(plane, (SOUND,) * number, two)
+    count = seen.summary["vane_count"]
+    assert isinstance(count, Measured)
+    assert count.value == number
+    assert seen.findings == ()
+
+
+def test_why_the_edges_are_not_told_names_what_the_photo_could_show(plane: Plane) -> None:
+    said = dict(look_at(plane, (SOUND,) * 5).not_assessed)
+    assert "mm up" in said["rounding of the vanes' edges"]
+
+
 def test_a_number_other_than_stated_is_told(plane: Plane) -> None:
     seen = look_at(plane, (SOUND,) * 6, FIVE)
     said = dict(seen.not_assessed)

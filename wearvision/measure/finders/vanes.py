@@ -18,7 +18,7 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import common_end, ends, scores
 from wearvision.measure.vanes.find import Layout, find_vanes
-from wearvision.measure.vanes.fold import NUMBERS
+from wearvision.measure.vanes.fold import NUMBERS, TWO
 from wearvision.measure.vanes.present import STRETCH_MM, presence
 from wearvision.measure.vanes.siblings import Shape, against_siblings, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces, holds, trace
@@ -142,7 +142,7 @@ def _likely(tried: tuple[float, Traces, Layout]) -> float:
 def _others(number: int, stated: float | None) -> list[int]:
     """Further numbers that are tried: twice as many, of which every second was found, and what is stated."""
     asked = round(stated) if stated else number
-    return sorted({n for n in (2 * number, asked) if n != number and n in NUMBERS})
+    return sorted({n for n in (2 * number, asked) if n != number and n in (TWO, *NUMBERS)})
 
 
 def _held(

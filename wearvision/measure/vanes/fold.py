@@ -21,6 +21,8 @@ from wearvision.measure.plane import Array
 
 NUMBERS = tuple(range(3, 11))
 """Vane counts that are told apart."""
+TWO = 2
+"""Counted only when it is stated: any disc has something on two sides."""
 WRAPS_DEG = tuple(float(w) for w in range(-96, 97, 6))
 SWEEPS = (-0.25, 0.1, 0.45)
 ROWS, COLUMNS, PARTS = 480, 24, 8
@@ -150,7 +152,7 @@ def _grid() -> Any:
 def _places() -> tuple[Any, Any, Any]:
     """Rows to add up, one run for each number and first row; where each run begins; the number of each run."""
     rows, number = [], []
-    for n in NUMBERS:
+    for n in (TWO, *NUMBERS):
         first = np.arange(-(-ROWS // n))[:, None]
         rows.append((first + np.rint(np.arange(n) * ROWS / n).astype(int)[None, :]) % ROWS)
         number += [n] * len(first)
@@ -167,7 +169,6 @@ def folded(line: Grid, known: Grid, number: int | None) -> tuple[float, float, i
     rows, begins, count = _places()
     total, weight = np.add.reduceat(value[rows], begins), np.add.reduceat(known[rows], begins)
     z = total / (sd * np.sqrt(np.maximum(weight, 0.5)))
-    if number is not None:
-        z = np.where(count == number, z, -9.0)
+    z = np.where(count != TWO if number is None else count == number, z, -9.0)
     best = int(np.argmax(z))
     return float(z[best]), float(rows[begins[best]] * 360.0 / ROWS), int(count[best])

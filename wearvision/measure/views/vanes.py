@@ -10,9 +10,10 @@ ALIKE = (
     "all vanes changed alike",
     "each vane is compared with its siblings: wear or bending that all of them share cannot be seen this way",
 )
-EDGES = (
-    "rounding of the vanes' edges", "seen from above it is a band a few pixels wide: take the end of a vane in profile"
-)  # fmt: skip
+EDGES = "rounding of the vanes' edges"
+BAND_BLURS = 4.0
+"""A band along an edge shows its own width from so many standard deviations of the blur (derived: two edges of one
+Gaussian apart)."""
 UNSURE_MARGIN = 1.25
 """The number counts as sure when it stands out so much more than any other."""
 
@@ -21,9 +22,9 @@ def see(look: Look) -> Seen:
     """All vanes of the disc."""
     vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px)
     if isinstance(vanes, Unmeasured):
-        return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, EDGES))
+        return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, (EDGES, "no vanes were followed")))
     stated = look.stated.nominal.get("vane_count")
-    doubts = (*_doubts(vanes, stated), ALIKE, EDGES)
+    doubts = (*_doubts(vanes, stated), ALIKE, (EDGES, _band(vanes, look.blur_px)))
     count = figures(vanes)
     if stated and round(stated) != len(vanes.standing):
         return Seen(summary={"vane_count": count["vane_count"]}, not_assessed=doubts)
@@ -40,6 +41,15 @@ def figures(vanes: Vanes) -> dict[str, Quantity]:
         "vane_count": Measured.of(float(count), "count", how=how, choice=0.0 if sure else 0.5),
         "vanes_that_differ": Measured.of(float(odd), "count", how="bent, short or missing against their siblings"),
     }  # fmt: skip
+
+
+def _band(vanes: Vanes, blur_px: float) -> str:
+    """Why no radius is told from the band of light along a vane's edge."""
+    least = BAND_BLURS * blur_px * vanes.traces.px_mm
+    return (
+        f"seen from above a radius is a band of its own width, here told from {least:.1f} mm up at best, and a burr, a "
+        "bevel or a shadow look the same: take the end of a vane in profile"
+    )
 
 
 def _doubts(vanes: Vanes, stated: float | None) -> tuple[tuple[str, str], ...]:
