@@ -20,6 +20,8 @@ WIDTHS_MM = np.arange(2.5, 13.1, 0.5)
 """Thickness of a vane, seen in plan."""
 PRIOR = 0.25
 """Weight of where the centre may be against the pile, half of a Gaussian's."""
+UNLIKELY = 0.02
+"""Places that count for less than this share are not looked at."""
 SLACK = 2.0
 """Cost of a step of the pair's middle, per (mm/mm)^2 of slope and station."""
 
@@ -68,7 +70,8 @@ def best_shift(
 
     def worth(d: Array, step: float) -> float:
         off = d - middle
-        return pile(soft[step], thin, d) * float(np.exp(-weight * off @ inverse @ off))
+        share = float(np.exp(-weight * off @ inverse @ off))
+        return pile(soft[step], thin, d) * share if share > UNLIKELY else 0.0
 
     soft = {s: _softened(few, s / strips.step_mm) for s in steps}  # no peak slips between places `step` apart
     at, reach = np.zeros(2), reach_mm

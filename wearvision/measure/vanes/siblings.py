@@ -126,47 +126,63 @@ def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) ->
         )  # fmt: skip
     step = float(along_mm[1] - along_mm[0])
     x, y = along_mm[use], difference[use]
-    fits = [_bend(x, y, doubt_mm[use], 0.5 * tip_mm, tip_mm, 1.0, step, bent=False)]
-    for start in STARTS.tolist():
-        for power in POWERS:
-            fits.append(_bend(x, y, doubt_mm[use], start * tip_mm, tip_mm, power, step))
-    cost = np.array([f[0] for f in fits])
-    prior = np.full(len(fits), (1 - SOUND) / (len(fits) - 1))
+    tried = [(0.5, 1.0), *((start, power) for start in STARTS.tolist() for power in POWERS)]
+    bends = _Bends(start=np.array([[t[0] * tip_mm] for t in tried]), power=np.array([[t[1]] for t in tried]), tip=tip_mm)
+    cost, theta, cov = _fitted(bends, x, y, doubt_mm[use], step)
+    prior = np.full(len(tried), (1 - SOUND) / (len(tried) - 1))
     prior[0] = SOUND
     weight = prior * np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
-    value, cov = np.array([f[1] for f in fits]), np.array([f[2] for f in fits])
+    to = bends.to_tip()
+    value, cov = np.einsum("fij,fj->fi", to, theta), to @ cov @ to.transpose(0, 2, 1)
     mean = weight @ value
     spread = np.einsum("f,fij->ij", weight, cov) + (value - mean).T @ (weight[:, None] * (value - mean))
     angle = np.degrees(np.arctan(mean[1]))
-    curve = weight @ np.stack([f[3](along_mm) for f in fits])
+    curve = weight @ (theta[:, :1] + theta[:, 1:] * bends.at(along_mm))
     return Shape(
         tip_shift_mm=float(mean[0]), tip_u_mm=float(np.sqrt(spread[0, 0])), bend_deg=float(angle),
         bend_u_deg=float(np.degrees(np.sqrt(spread[1, 1]) / (1 + mean[1] ** 2))), off_mm=curve, measured_mm=difference,
     )  # fmt: skip
 
 
-def _bend(x: Array, y: Array, doubt: Array, start: float, tip: float, power: float, step: float, bent: bool = True):  # type: ignore[no-untyped-def]
-    """Cost, (shift, slope) at the tip, their covariance (2, 2), and the curve of one bend."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Bends:
+    """Bends that are tried, one a row: where each begins (F, 1), mm, its power (F, 1), and the tip; the first is none."""
 
-    def basis(at: Array) -> Array:
-        return np.asarray(np.clip((at - start) / (tip - start), 0, None) ** power)
+    start: Array
+    power: Array
+    tip: float
 
-    a = np.column_stack([np.ones(len(x)), basis(x)])
-    prior = np.diag([1 / TURN_SD_MM**2, 1 / (BEND_SD_MM if bent else 1e-3) ** 2])
+    def at(self, along_mm: Array) -> Array:
+        """How much of its shift at the tip each bend has at places (S,), (F, S)."""
+        return np.asarray(np.clip((along_mm - self.start) / (self.tip - self.start), 0, None) ** self.power)
+
+    def to_tip(self) -> Array:
+        """What makes (shift, slope) at the tip of (shift of all, shift of the bend), (F, 2, 2)."""
+        out = np.zeros((len(self.start), 2, 2))
+        out[:, 0] = 1.0
+        out[:, 1, 1] = (self.power / (self.tip - self.start))[:, 0]
+        return out
+
+
+def _fitted(bends: _Bends, x: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Array, Array]:
+    """Cost (F,), parameters (F, 2) and covariance (F, 2, 2) of every bend, by robust least squares with priors."""
+    a = np.stack([np.ones((len(bends.start), len(x))), bends.at(x)], axis=2)
+    prior = np.zeros((len(a), 2, 2))
+    prior[:, 0, 0], prior[:, 1, 1] = 1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2
+    prior[0, 1, 1] = 1e6
     share = step / SHARED_MM
     sd = np.maximum(np.hypot(doubt, LEAST_MM), 1e-3)
-    theta = np.linalg.lstsq(a, y, rcond=None)[0]
-    scale = 1.0
+    across = a.transpose(0, 2, 1)
+    square = across @ a + 1e-9 * np.eye(2)
+    theta = np.linalg.solve(square, across @ y[:, None])
     for _ in range(12):
-        r = (y - a @ theta) / sd
-        scale = max(1.0, 1.4826 * float(np.median(np.abs(r))))
+        r = (y - (a @ theta)[..., 0]) / sd
+        scale = np.maximum(1.0, 1.4826 * np.median(np.abs(r), axis=1, keepdims=True))
         w = share / (sd * scale) ** 2 * np.clip(1 - (r / (4.0 * scale)) ** 2, 0.0, None) ** 2
-        normal = (a * w[:, None]).T @ a + prior
-        theta = np.linalg.solve(normal, (a * w[:, None]).T @ y)
-    r = (y - a @ theta) / sd
-    fit = share * np.minimum(r**2, 16.0).sum() + theta @ prior @ theta
-    loss = fit + np.linalg.slogdet(normal)[1] - np.linalg.slogdet(prior)[1]
-    cov = np.linalg.inv(normal)
-    to = np.array([[1.0, 1.0], [0.0, power / (tip - start)]])
-    return float(loss), to @ theta, to @ cov @ to.T, lambda at: theta[0] + theta[1] * basis(at)
+        normal = (across * w[:, None]) @ a + prior
+        theta = np.linalg.solve(normal, across @ (w * y)[..., None])
+    r, flat = (y - (a @ theta)[..., 0]) / sd, theta[..., 0]
+    fit = share * np.minimum(r**2, 16.0).sum(axis=1) + np.einsum("fi,fij,fj->f", flat, prior, flat)
+    cost = fit + np.linalg.slogdet(normal)[1] - np.linalg.slogdet(prior)[1]
+    return cost, flat, np.linalg.inv(normal)
