@@ -43,7 +43,7 @@ EDGE_MM, MOST_STEP = 0.25, 1.0
 ONE_SIDE = 0.8
 """From this mean sign on, what lies beside an arc is darker all along: something bright then is no part of a bite. The
 contrary may be: a shadow."""
-SKIP_MM, SHADOW_MM = 0.7, 1.8
+SKIP_MM, SHADOW_MM = 1.0, 2.8
 """A shadow's line begins so near behind the way, and ends within this."""
 THROUGH_MM = 0.4
 """A way that comes so near the other circle has gone through."""
@@ -272,9 +272,10 @@ def _past_shadow(path: NDArray[np.int64], dark: NDArray[np.bool_], step_mm: floa
         if not len(start):
             continue
         ends = np.flatnonzero(~dark[row, column + int(start[0]) : column + most])
-        if len(ends) and ends[0] >= 2:
+        if len(ends):
             out[row] = column + int(start[0]) + int(ends[0])
-    return np.rint(running_median(out.astype(np.float64), 3)).astype(np.int64)
+    moved = running_median((out - path).astype(np.float64), 9)
+    return path + np.rint(moved).astype(np.int64)
 
 
 def _on_dark(land: Land, rows: NDArray[np.int64], edge: int) -> bool:
@@ -324,7 +325,7 @@ def traits_of(
     reach = min(0.25, 0.3 * float(np.median(lost)))
     new, share = circle + way * lost, np.linspace(0.1, 0.85, 6)
     stop = np.abs(other - new) > THROUGH_MM
-    size, rest = step_at(land, new, at)[stop] / usual, new[stop, None] + way * np.linspace(0.4, 1.2, 4)
+    size, rest = step_at(land, new - 0.35 * way, at, 0.6)[stop] / usual, new[stop, None] + way * np.linspace(0.4, 1.2, 4)
     old, runs_on = _mean_step(land, circle, at, reach) / usual, float(np.median(np.abs(within - beyond) / contrast))
     return {
         "loss": float(loss.max()), "arc_mm": float(deep.sum() * land.row_mm), "old": old, "runs_on": runs_on,

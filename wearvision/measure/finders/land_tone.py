@@ -109,7 +109,8 @@ def _around(rows: Array, strip: Strip) -> Array:
 def band(values: Grid, strip: Strip, circle_mm: Array, low_mm: float, high_mm: float) -> Array:
     """Mean of each row between two distances outward of a circle (N,), mm."""
     count = max(2, round((high_mm - low_mm) / strip.step_mm) + 1)
-    return sample(values, strip, circle_mm[:, None] + np.linspace(low_mm, high_mm, count)[None, :]).mean(axis=1)
+    radius = circle_mm[:, None] + np.linspace(low_mm, high_mm, count)[None, :]
+    return np.asarray(sample(values, strip, radius).mean(axis=1))
 
 
 def sample(values: Grid, strip: Strip, radius_mm: Array, rows: NDArray[np.int64] | None = None) -> Array:

@@ -1,0 +1,41 @@
+"""What a gasket land costs on a 12 MP photo, against scikit-image's own way of finding its edges.
+
+Run: python -m tests.bench.gasket
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from tests.bench.ridges import best_ms
+from tests.measure.face_kit import drawn_plane
+from tests.measure.test_gasket import STATED, draw_land
+from wearvision.measure.finders.bites import seek_bites
+from wearvision.measure.finders.gasket import Ring, roll_out, settled
+from wearvision.measure.look import Look
+from wearvision.measure.views.gasket_land import see
+
+
+def main() -> None:
+    from skimage.measure import find_contours  # only here: it takes long to import
+    from skimage.segmentation import chan_vese
+
+    cv2.setNumThreads(1)
+    plane = drawn_plane(mm_per_px=0.06, size_px=(4000, 3000))
+    image = draw_land(plane, bites=(("inner", 60.0, 20.0, 5.0), ("outer", 200.0, 12.0, 3.0)))
+    look = Look(gray=image, plane=plane, stated=STATED)
+    ring = Ring(centre_mm=np.array([3.0, -2.0]), radii_mm=(38.0, 50.0), covariance=np.eye(4) * 0.01)
+    ours = best_ms(lambda: seek_bites(settled(roll_out(image, plane, ring, (), blur_px=0.8))))
+    contours = best_ms(lambda: find_contours(image, 115.0), rounds=1)
+    small = np.asarray(cv2.resize(image, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA), dtype=np.float64) / 255
+    regions = best_ms(lambda: chan_vese(small, max_num_iter=50), rounds=1)
+    jpeg = np.asarray(cv2.imencode(".jpg", image)[1])
+    decode, whole = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)), best_ms(lambda: see(look))
+    print(f"both edges and bites {ours:.0f} ms (rolling out included); find_contours {contours:.0f} ms, "
+          f"{contours / ours:.1f} x; chan_vese at a tenth of the size {regions:.0f} ms, {regions / ours:.1f} x")  # fmt: skip
+    print(f"whole view {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
+
+
+if __name__ == "__main__":
+    main()
