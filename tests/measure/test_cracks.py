@@ -10,7 +10,15 @@ from skimage.morphology import skeletonize
 
 from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
 from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.cracks import END_MM, Path, find_cracks, to_finding
+from wearvision.measure.finders.cracks import (
+    END_MM,
+    UNSEEN_SHARE,
+    WANDER_MM,
+    Path,
+    _off_parabola,
+    find_cracks,
+    to_finding,
+)
 from wearvision.measure.look import Look
 from wearvision.measure.plane import Plane
 from wearvision.measure.views.wear_face import see
@@ -129,3 +137,23 @@ def test_the_view_never_says_that_there_are_no_cracks() -> None:
     seen = see(cracked)
     assert [f.id for f in seen.findings if f.kind == "crack"] == ["K1"]
     assert "cracks on the face" not in dict(seen.not_assessed)
+
+
+def test_a_crack_is_followed_to_its_ends_across_a_lighter_part() -> None:
+    """Half of it takes little light: the search holds the dark half, the rest is carried on from there."""
+    plane = drawn_plane()
+    line = wandering((27.0, 4.0), 26.0, 21.0, 2)
+    half = len(line) // 2
+    image = with_slit(draw_face(plane, seed=2), plane, line[: half + 1])
+    image = with_slit(image, plane, line[half:], width_mm=0.07)
+    found = cracks(image, plane)
+    assert len(found) == 1
+    assert abs(found[0].length_mm - length_of(line)) < 1.96 * np.hypot(END_MM, UNSEEN_SHARE * length_of(line))
+
+
+def test_a_scratch_that_is_left_once_is_still_a_scratch() -> None:
+    at = np.column_stack([np.linspace(0, 30, 120), np.zeros(120)])
+    at[40:60, 1] = 1.0
+    assert _off_parabola(at) < WANDER_MM
+    at[:, 1] = 0.4 * np.sin(at[:, 0] / 2.0)
+    assert _off_parabola(at) > WANDER_MM

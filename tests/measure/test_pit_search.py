@@ -59,3 +59,30 @@ def test_holes_drilled_on_one_circle_are_no_pits() -> None:
     pit = (30.0 * float(np.cos(0.7)), 30.0 * float(np.sin(0.7)), 1.3, 80.0)
     found = spots(dotted(draw_face(plane, centre_mm=(0.0, 0.0)), plane, *holes, pit), plane)
     assert [round(float(np.hypot(*s.centre_mm))) for s in found] == [30]
+
+
+def test_four_holes_alike_are_told_by_where_they_stand_and_three_of_them_are_not() -> None:
+    plane = drawn_plane()
+    image = draw_face(plane, centre_mm=(0.0, 0.0))
+    angle = np.radians([20.0, 110.0, 200.0, 290.0])
+    holes = [(36 * float(np.cos(a)), 36 * float(np.sin(a)), 2.0 + 0.2 * k, 90.0) for k, a in enumerate(angle)]
+    assert spots(dotted(image, plane, *holes), plane) == []
+    odd = [(x + 6.0, y, r, d) for x, y, r, d in holes[:1]] + holes[1:2]
+    assert len(spots(dotted(image, plane, *odd), plane)) == 2
+
+
+def test_a_large_dark_spot_may_be_a_hole_and_a_small_one_not() -> None:
+    plane = drawn_plane()
+    found = spots(dotted(draw_face(plane), plane, (30.0, 5.0, 3.2, 95.0), (-33.0, 12.0, 1.0, 95.0)), plane)
+    assert [s.hole_like for s in found] == [True, False]
+
+
+def test_faint_spots_are_pits_only_among_many() -> None:
+    plane = drawn_plane()
+    turn = np.radians(np.arange(10) * 34.0)
+    far = 30 + 1.7 * np.arange(10)
+    dots = [(float(f * np.cos(a)), float(f * np.sin(a)), 1.0, 95.0) for f, a in zip(far, turn, strict=True)]
+    faint = (-25.0, -30.0, 1.1, 28.0)
+    clean = draw_face(plane, rust=0)
+    assert spots(dotted(clean, plane, faint), plane) == []
+    assert len(spots(dotted(clean, plane, *dots, faint), plane)) == 11

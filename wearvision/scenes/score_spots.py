@@ -22,7 +22,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.pits import DENSITY_PER_M2, nearest_class
 from wearvision.scenes.score import stated_of
 from wearvision.stated import Stated
 
@@ -31,6 +30,8 @@ Measure = Callable[[Path, Stated], Mapping[str, Any]]
 
 LEAST_PIT_MM, LEAST_CRACK_MM, SEEN = 1.0, 20.0, 0.8
 MATCH_IOU, NEAR_MM, ALONG = 0.3, 1.5, 0.5
+DENSITY_PER_M2 = (2.5e3, 1e4, 5e4, 1e5, 5e5)
+"""ASTM G46 chart, column A, classes 1 to 5 (memory); the nearest on a log scale is the class."""
 
 
 @dataclass(kw_only=True)
@@ -119,7 +120,7 @@ def overlap(one: Array, other: Array) -> float:
 
 def _class(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     density = float(truth["summary"]["pit_density_per_m2"])
-    true = nearest_class(density, DENSITY_PER_M2) if density else 0
+    true = 1 + int(np.argmin(np.abs(np.log(density / np.array(DENSITY_PER_M2))))) if density else 0
     got = int(result["summary"].get("pit_density_class", {}).get("value", 0))
     tally.add("classes")
     tally.add("classes_right", got == true)

@@ -20,12 +20,13 @@ from wearvision.finding import Finding
 from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import log_gray
 from wearvision.measure.face import Face
-from wearvision.measure.patch import Patch, patch_of
+from wearvision.measure.finders.face_map import coarser, face_map, far_mm2
+from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Measured, Quantity
 
-MAP_MM = 0.17
+MAP_MM = 0.18
 WAYS = 16
 SIDE = 3
 """Samples from the middle of a valley to its sides."""
@@ -56,8 +57,9 @@ STRIDE_MM, TURN_DEG, ASIDE_MM = 0.5, 60.0, 0.45
 GROW_SHARE, GAPS = 0.35, 2
 """A stride shows this share of the path's darkness at least; so many in a row may miss it."""
 LONGEST_MM = 150.0
-END_MM = 1.0
-"""Standard uncertainty of where a crack ends; it fades into the grain of the metal."""
+END_MM, UNSEEN_SHARE = 1.0, 0.07
+"""Standard uncertainty of where a crack ends, as it fades into the grain of the metal; and share of its length that may
+go on unseen or lie beside it."""
 WIDTH_MM = (0.06, 0.8)
 """What takes less light is a scratch; a wider dark path is a groove, a shadow or a seam."""
 
@@ -80,24 +82,26 @@ class Path:
         return float(np.hypot(*np.diff(self.line_mm, axis=0).T).sum())
 
 
-def find_cracks(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...] = ()) -> list[Path]:
-    """Paths on a face that look like cracks, longest first; see the module for what is told apart."""
+def find_cracks(
+    gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...] = (), patch: Patch | None = None
+) -> list[Path]:
+    """Paths on a face that look like cracks, longest first; see the module for what is told apart.
+
+    ``patch`` is the face's map where it was made before.
+    """
     inner, outer = face.flat_mm
-    size = 2 * outer + 4
-    patch = patch_of(
-        gray, plane, face.centre_mm - size / 2, np.array([1.0, 0.0]), (size, size), step_mm=MAP_MM,
-        down=np.array([0.0, 1.0]), exclude_px=exclude_px,
-    )  # fmt: skip
-    y, x = np.mgrid[: patch.values.shape[0], : patch.values.shape[1]].astype(np.float32) * MAP_MM - size / 2
-    far = np.hypot(x, y)
+    patch = coarser(patch or face_map(gray, plane, face, exclude_px), MAP_MM)
+    far = far_mm2(patch, face)
     cover = cv2.erode(patch.valid.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0)
-    on_face = (cover > 0) & (far > inner + EDGE_MM) & (far < outer - EDGE_MM)
+    on_face = (cover > 0) & (far > (inner + EDGE_MM) ** 2) & (far < (outer - EDGE_MM) ** 2)
     if not on_face.any():
         return []
     valley, way = _valleys(patch)
     usual = float(np.median(valley[::2, ::2][on_face[::2, ::2]]))
     deep = on_face & (valley > max(min(LEVELS) * usual, LEAST_DARK))
-    across = np.degrees(np.arctan2(y[deep], x[deep])) + 90
+    rows, columns = np.nonzero(deep)
+    x, y = (patch.to_mm(columns.astype(np.float64), rows.astype(np.float64)) - face.centre_mm).T
+    across = np.degrees(np.arctan2(y, x)) + 90
     off = np.abs((way[deep] * (180 / WAYS) - across + 90) % 180 - 90)
     crossing = np.zeros_like(valley)
     crossing[deep] = np.where(off > ALONG_DEG, valley[deep], np.float32(0))
@@ -340,7 +344,8 @@ def to_finding(path: Path, name: str, plane: Plane) -> Finding:
     line_px = plane.to_px(path.line_mm)
     value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(line_px), axis=0).T).sum()]))
     length: Quantity = Measured.of(
-        float(value[0]), "mm", how="along the dark path; a penetrant test tells", outline=END_MM,
+        float(value[0]), "mm", how="along the dark path; a penetrant test tells",
+        outline=float(np.hypot(END_MM, UNSEEN_SHARE * value[0])),
         **{n: float(u[0]) for n, u in parts.items()},
     )  # fmt: skip
     width: Quantity = Measured.of(

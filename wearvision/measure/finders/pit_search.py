@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.face import Face
-from wearvision.measure.patch import Patch, patch_of
+from wearvision.measure.finders.face_map import MAP_MM, face_map, far_mm2
+from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
-MAP_MM = 0.12
 RADII_MM = (0.3, 0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
 """Radii of spots looked for."""
 RAYS, SAMPLES = 32, 36
@@ -77,18 +77,16 @@ class Spot:
         return self.radius_mm >= DRILLED_MM and self.dark >= DRILLED_DARK
 
 
-def find_spots(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> list[Spot]:
-    """Spots on a face that look like pits, largest first; holes drilled on a circle left out."""
+def find_spots(
+    gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], patch: Patch | None = None
+) -> list[Spot]:
+    """Spots on a face that look like pits, largest first; holes drilled on a circle left out.
+
+    ``patch`` is the face's map where it was made before.
+    """
     inner, outer = face.flat_mm
-    size = 2 * outer + 4
-    patch = patch_of(
-        gray, plane, face.centre_mm - size / 2, np.array([1.0, 0.0]), (size, size), step_mm=MAP_MM,
-        down=np.array([0.0, 1.0]), exclude_px=exclude_px,
-    )  # fmt: skip
-    tall, wide = patch.values.shape
-    x = np.arange(wide, dtype=np.float32) * np.float32(MAP_MM) - np.float32(size / 2)
-    y = np.arange(tall, dtype=np.float32)[:, None] * np.float32(MAP_MM) - np.float32(size / 2)
-    far = x * x + y * y
+    patch = patch or face_map(gray, plane, face, exclude_px)
+    far = far_mm2(patch, face)
     on_face = patch.valid & (far > (inner + EDGE_MM) ** 2) & (far < (outer - EDGE_MM) ** 2)
     places = _candidates(patch.values, on_face)
     if len(places):
@@ -149,18 +147,22 @@ def _candidates(gray: Grid, on_face: NDArray[np.bool_]) -> Array:
             found.append(np.column_stack([*where, np.full(len(rows), radius_mm / MAP_MM), darker[rows, columns]]))
     spots = np.vstack(found)
     spots = spots[np.argsort(-spots[:, 3])]
-    return _first_of_each(spots)[:MOST]
+    return _first_of_each(spots)
 
 
 def _first_of_each(spots: Array) -> Array:
     """Spots (column, row, radius, darkness), best first, without those in the middle of a better one: (N, 3)."""
-    kept = np.empty((0, 3))
-    for spot in spots:
-        if not len(kept) or np.all(np.hypot(*(kept[:, :2] - spot[:2]).T) > 0.6 * np.minimum(kept[:, 2], spot[2]) + 1):
-            kept = np.vstack([kept, spot[:3]])
-        if len(kept) == MOST:
-            break
-    return kept
+    kept = np.empty((min(len(spots), MOST), 3))
+    count = 0
+    for x, y, radius, _ in spots:
+        others = kept[:count]
+        near = np.minimum(others[:, 2], radius) * 0.6 + 1
+        if not ((others[:, 0] - x) ** 2 + (others[:, 1] - y) ** 2 <= near**2).any():
+            kept[count] = x, y, radius
+            count += 1
+            if count == MOST:
+                break
+    return kept[:count]
 
 
 def _rays(gray: Grid, places: Array, rays: int, samples: int) -> tuple[Grid, Array, Array, Array]:
@@ -177,12 +179,12 @@ def _rays(gray: Grid, places: Array, rays: int, samples: int) -> tuple[Grid, Arr
 
 def _darker_inside(gray: Grid, places: Array) -> Array:
     """Places moved to the middle of the best closed way round; those not much darker inside are left out."""
-    tone, far, cos, sin = _rays(gray, places, RAYS // 2, SAMPLES)
-    step = np.gradient(tone, axis=2)
-    place = _round_ways(step)
+    samples = SAMPLES // 2
+    tone, far, cos, sin = _rays(gray, places, RAYS // 2, samples)
+    place = _round_ways(np.gradient(tone, axis=2))
     who, ray = np.arange(len(places))[:, None], np.arange(RAYS // 2)[None, :]
-    inside = tone[who, ray, np.maximum(place - 4, 0)]
-    rise = np.median(tone[who, ray, np.minimum(place + 4, SAMPLES - 1)] - inside, axis=1)
+    inside = tone[who, ray, np.maximum(place - 2, 0)]
+    rise = np.median(tone[who, ray, np.minimum(place + 2, samples - 1)] - inside, axis=1)
     reach = far[who, 0, place]
     moved = np.column_stack([
         places[:, 0] + np.mean(reach * cos[..., 0], axis=1), places[:, 1] + np.mean(reach * sin[..., 0], axis=1),

@@ -11,10 +11,12 @@ from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.cracks import find_cracks
 from wearvision.measure.finders.cracks import to_finding as crack_finding
+from wearvision.measure.finders.face_map import face_map
 from wearvision.measure.finders.groove import find_grooves, to_finding
 from wearvision.measure.finders.pit_search import find_spots
 from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pit
 from wearvision.measure.look import Look, Seen
+from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array, Plane
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
@@ -40,8 +42,9 @@ def see(look: Look) -> Seen:
         return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
     tracks, strip = find_grooves(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
     found = tuple(to_finding(t, f"G{i}", look.plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1))
-    cracks = _cracks(look, face, found)
-    found += (*_pits(look, face, found), *cracks)
+    flat = face_map(look.gray, look.plane, face, look.cards_px)
+    cracks = _cracks(look, face, flat, found)
+    found += (*_pits(look, face, flat, found), *cracks)
     missing = (PITS, RUB, *(() if cracks else (CRACKS,)), *_unseen(face))
     return Seen(
         findings=found, summary=face_figures(face, look.plane), not_assessed=missing,
@@ -49,11 +52,11 @@ def see(look: Look) -> Seen:
     )  # fmt: skip
 
 
-def _pits(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+def _pits(look: Look, face: Face, flat: Patch, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Spots outside the grooves that look like pits, largest first."""
     taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
     out: list[Finding] = []
-    for spot in find_spots(look.gray, look.plane, face, look.cards_px):
+    for spot in find_spots(look.gray, look.plane, face, look.cards_px, flat):
         outline = look.plane.to_px(spot.outline_mm)
         x, y = outline.mean(axis=0)
         if any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken):
@@ -70,11 +73,11 @@ def _pits(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, 
     return tuple(out)
 
 
-def _cracks(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+def _cracks(look: Look, face: Face, flat: Patch, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Dark paths outside the grooves that look like cracks, longest first."""
     taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
     out: list[Finding] = []
-    for path in find_cracks(look.gray, look.plane, face, look.cards_px):
+    for path in find_cracks(look.gray, look.plane, face, look.cards_px, flat):
         line = look.plane.to_px(path.line_mm)
         inside = [[cv2.pointPolygonTest(t, (float(x), float(y)), True) > -NEAR_PX for x, y in line] for t in taken]
         if all(np.mean(i) < 0.5 for i in inside):
