@@ -33,7 +33,7 @@ def main() -> None:
     jpeg = np.asarray(cv2.imencode(".jpg", image)[1])
     decode, whole = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)), best_ms(lambda: see(look))
     print(f"both edges and bites {ours:.0f} ms (rolling out included); find_contours {contours:.0f} ms, "
-          f"{contours / ours:.1f} x; chan_vese at a tenth of the size {regions:.0f} ms, {regions / ours:.1f} x")  # fmt: skip
+          f"{contours / ours:.1f} x; chan_vese at a tenth {regions:.0f} ms, {regions / ours:.1f} x")  # fmt: skip
     print(f"whole view {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
 
 

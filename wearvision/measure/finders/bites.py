@@ -45,6 +45,8 @@ ONE_SIDE = 0.8
 contrary may be: a shadow."""
 SKIP_MM, SHADOW_MM = 1.0, 2.8
 """A shadow's line begins so near behind the way, and ends within this."""
+BACK_MM, REACH_MM = 0.35, 0.6
+"""The way's step is looked for so far back towards the circle, on either side of there: a shadow may lie before it."""
 THROUGH_MM = 0.4
 """A way that comes so near the other circle has gone through."""
 
@@ -325,7 +327,8 @@ def traits_of(
     reach = min(0.25, 0.3 * float(np.median(lost)))
     new, share = circle + way * lost, np.linspace(0.1, 0.85, 6)
     stop = np.abs(other - new) > THROUGH_MM
-    size, rest = step_at(land, new - 0.35 * way, at, 0.6)[stop] / usual, new[stop, None] + way * np.linspace(0.4, 1.2, 4)
+    size = step_at(land, new - BACK_MM * way, at, REACH_MM)[stop] / usual
+    rest = new[stop, None] + way * np.linspace(0.4, 1.2, 4)
     old, runs_on = _mean_step(land, circle, at, reach) / usual, float(np.median(np.abs(within - beyond) / contrast))
     return {
         "loss": float(loss.max()), "arc_mm": float(deep.sum() * land.row_mm), "old": old, "runs_on": runs_on,
