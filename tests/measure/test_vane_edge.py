@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -119,6 +120,23 @@ def test_claimed_uncertainty_covers_the_true_error(noise: float) -> None:
             assert quantity.u95 < 0.3
             inside.append(abs(quantity.value - true) <= quantity.u95)
     assert np.mean(inside) >= 0.93
+
+
+def test_a_corner_beside_edges_that_stray_is_less_sure() -> None:
+    """A right-angled corner is cut back by 0.414 r (plane geometry): an edge out of place by d makes r d / 0.414 off."""
+    photo = draw(Section(height_mm=8, thickness_mm=7, radius_mm=(1.5, 1.5)), camera(0, 0, 1.3), Tones(), noise=1)
+    sizes = sizes_of(8, 7)
+    stub = find_vane_edge(photo.gray, photo.plane, photo.cards_px, sizes, blur_px=photo.blur_px)
+    assert isinstance(stub, Stub)
+    own = []
+    for stray in (0.0, 0.02, 0.06):
+        rough = {**stub.rough_mm, "left": stray, "top": 0.0}
+        found = to_findings(replace(stub, rough_mm=rough), photo.plane, sizes, fits(stub), blur_px=photo.blur_px)
+        radius = found[1].quantities["edge_radius"]
+        assert isinstance(radius, Measured)
+        assert radius.budget["straight"] == pytest.approx(stray / (math.sqrt(2) - 1), rel=0.01)
+        own.append(radius.u95)
+    assert own[0] < own[1] < own[2]
 
 
 def test_an_empty_picture_and_a_bare_bar_are_refused() -> None:

@@ -1,8 +1,8 @@
 """Findings of a fitted vane: its section and both top corners, with their uncertainties.
 
 Parts of u beside the plane's: ``edge`` (how well the outline was located, and that it is no perfect line or arc),
-``outline`` (pieces of it that were hidden, grainy or looked the same as what is behind), ``blur``, ``nominal`` (a
-drawing size is rounded).
+``outline`` (pieces of it that were hidden, grainy or looked the same as what is behind), ``straight`` (flank and top
+stray beside a corner, which cuts it back more or less), ``blur``, ``nominal`` (a drawing size is rounded).
 """
 
 from __future__ import annotations
@@ -133,7 +133,8 @@ def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> d
     missing = CORNER_MM * _hidden(share, stub.share[side], stub.share["top"])
     hidden = WIDER * float(np.hypot(missing, _excess(stub, sizes)))
     soft = 0.2 * (seen - told)
-    own = root_sum_square(edge, hidden, soft)
+    stray = root_sum_square(stub.rough_mm[side], stub.rough_mm["top"]) / CUT_BACK
+    own = root_sum_square(edge, hidden, soft, stray)
     if seen < SHARP * blur_mm or told < SHARPEST * own:
         most = told + 2 * own
         return {
@@ -142,7 +143,8 @@ def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> d
         }
     scale = root_sum_square(*(told * float(u[0]) for u in _relative(plane, stub).values()))
     radius = Measured.of(
-        told, "mm", how="arc between flank and top", edge=edge, outline=hidden, blur=soft, scale=scale
+        told, "mm", how="arc between flank and top", edge=edge, outline=hidden, straight=stray, blur=soft,
+        scale=scale,
     )  # fmt: skip
     return {"edge_radius": radius}
 

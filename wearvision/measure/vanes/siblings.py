@@ -127,7 +127,8 @@ def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) ->
     step = float(along_mm[1] - along_mm[0])
     x, y = along_mm[use], difference[use]
     tried = [(0.5, 1.0), *((start, power) for start in STARTS.tolist() for power in POWERS)]
-    bends = _Bends(start=np.array([[t[0] * tip_mm] for t in tried]), power=np.array([[t[1]] for t in tried]), tip=tip_mm)
+    start, power = (np.array([[t[k]] for t in tried]) for k in (0, 1))
+    bends = _Bends(start=start * tip_mm, power=power, tip=tip_mm)
     cost, theta, cov = _fitted(bends, x, y, doubt_mm[use], step)
     prior = np.full(len(tried), (1 - SOUND) / (len(tried) - 1))
     prior[0] = SOUND
@@ -147,7 +148,7 @@ def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) ->
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Bends:
-    """Bends that are tried, one a row: where each begins (F, 1), mm, its power (F, 1), and the tip; the first is none."""
+    """Bends that are tried: where each begins (F, 1), mm, its power (F, 1), and the tip; the first is none."""
 
     start: Array
     power: Array
