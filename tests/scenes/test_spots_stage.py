@@ -108,5 +108,5 @@ def test_overlap_of_two_circles_is_that_of_the_formula() -> None:
     lens = 2 * np.pi / 3 - np.sqrt(3) / 2
     one, other = np.array(ring(100, 100, 20)), np.array(ring(120, 100, 20))
     assert overlap(one, other) == pytest.approx(lens / (2 * np.pi - lens), abs=0.01)
-    assert pair_up([{"outline_px": other - [2, 0]}], [{"outline_px": one}]) == {0: 0}
-    assert pair_up([{"outline_px": other + [2, 0]}], [{"outline_px": one}]) == {}, "its middle is too far off"
+    assert pair_up([{"outline_px": other}], [{"outline_px": one}]) == {}, "0.24 is too little"
+    assert pair_up([{"outline_px": np.array(ring(112, 100, 20))}], [{"outline_px": one}]) == {0: 0}

@@ -49,14 +49,15 @@ END_SHARE = 0.25
 MOST = 6
 AROUND = 0.18
 """A path that gains less than this share of its length in radius runs along its circle: a lathe line, a groove."""
-WANDER_MM, TRUE_SHARE = 0.06, 0.60
+WANDER_MM, TRUE_SHARE = 0.055, 0.50
 """A path that has this share of its points so near to one parabola was drawn by a tool: cracks follow the grain and
 wander."""
 STRIDE_MM, TURN_DEG, ASIDE_MM = 0.5, 60.0, 0.45
 """A path is carried on from its ends in strides, each turning by this much at most, dark against both sides."""
 GROW_SHARE, GAPS = 0.35, 2
 """A stride shows this share of the path's darkness at least; so many in a row may miss it."""
-LONGEST_MM = 150.0
+LONGEST_MM, BACK_DEG = 150.0, 100.0
+"""It is carried on this far at most, and ends where it would turn back by this much: round a hole, along a rim."""
 END_MM, UNSEEN_SHARE = 1.0, 0.07
 """Standard uncertainty of where a crack ends, as it fades into the grain of the metal; and share of its length that may
 go on unseen or lie beside it."""
@@ -133,7 +134,7 @@ def _carried_on(gray: Image, plane: Plane, start: Array, heading: float, least: 
     """Points (N, 2) on from the end of a path: strides along the best valley within a turn; none where it ends."""
     turns = np.radians(np.arange(-TURN_DEG, TURN_DEG + 1, 10.0))
     along, aside = STRIDE_MM * np.array([0.25, 0.5, 0.75, 1.0]), np.array([-ASIDE_MM, 0.0, ASIDE_MM])
-    out, missed, at = [], 0, start
+    out, missed, at, ahead_rad = [], 0, start, heading
     for _ in range(int(LONGEST_MM / STRIDE_MM)):
         way = np.stack([np.cos(heading + turns), np.sin(heading + turns)], axis=-1)
         normal = np.stack([-way[:, 1], way[:, 0]], axis=-1)
@@ -147,13 +148,12 @@ def _carried_on(gray: Image, plane: Plane, start: Array, heading: float, least: 
         depth = np.minimum(tone[:, 0], tone[:, 2]) - tone[:, 1]
         best = int(np.argmax(depth - 0.15 * least * (turns / turns[-1]) ** 2))
         missed = 0 if depth[best] >= least else missed + 1
-        if missed > GAPS:
+        if missed > GAPS or abs(heading + turns[best] - ahead_rad) > np.radians(BACK_DEG):
             break
         heading += float(turns[best]) if not missed else 0.0
         at = at + STRIDE_MM * np.array([np.cos(heading), np.sin(heading)])
         out.append(at)
-    kept = out[: len(out) - missed] if missed <= GAPS else out[: len(out) - GAPS]
-    return np.array(kept).reshape(-1, 2)
+    return np.array(out[: len(out) - min(missed, GAPS)]).reshape(-1, 2)
 
 
 def _distinct(paths: list[Path]) -> list[Path]:
