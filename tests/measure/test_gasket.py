@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import cv2
@@ -12,6 +13,7 @@ from skimage.measure import find_contours
 
 from tests.measure.face_kit import drawn_plane
 from wearvision.finding import Finding
+from wearvision.measure.finders.way import best_way
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.views.gasket_land import see
@@ -178,6 +180,30 @@ def test_one_diameter_and_the_width_tell_the_other(told: str) -> None:
     seen = look(draw_land(plane), plane, Stated(view="gasket-land", nominal=nominal))
     assert figure(of_kind(seen, "gasket-land")[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
     assert "size of the land" not in {what for what, _ in seen.not_assessed}
+
+
+def test_the_best_way_is_the_best_of_all_ways() -> None:
+    """Against every way there is through a small grid."""
+    rng = np.random.default_rng(5)
+    for _ in range(20):
+        worth, cost = rng.normal(0, 1, (4, 4)), float(rng.uniform(0, 1))
+        ways = np.array(list(itertools.product(range(4), repeat=4)))
+        total = worth[np.arange(4), ways].sum(axis=1) - cost * np.abs(np.diff(ways, axis=1)).sum(axis=1)
+        assert best_way(worth, cost).tolist() == ways[int(np.argmax(total))].tolist()
+
+
+def test_what_may_be_a_bite_or_not_is_within_the_interval() -> None:
+    """A dark even line along an edge: a stain, or a bite in its own shadow; both have to lie within."""
+    plane = drawn_plane(known=True)
+    gray = draw_land(plane, tones=(110, 150.0), noise=1.0)
+    bitten = draw_land(plane, tones=(110, 150.0), bites=(("outer", 60.0, 24.0, 1.2),), noise=1.0)
+    gray[(bitten.astype(int) - gray) > 15] = 60
+    least = of_kind(look(gray, plane), "gasket-land")[0].quantities["remaining_width"]
+    if isinstance(least, Measured):
+        assert least.value - 1.96 * least.u <= 10.9
+        assert least.value + 1.96 * least.u >= 11.9
+    else:
+        assert "stained" in least.reason
 
 
 def test_an_empty_photo_says_what_to_do() -> None:
