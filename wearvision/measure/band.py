@@ -22,6 +22,8 @@ LIP_REL = 0.02
 """Further part of the width: shallow or stained lips."""
 END_DEG, END_WIDTHS = 0.15, 0.05
 """Least standard uncertainty of one end: degrees, and a part of the width along the groove."""
+ENDS, FULL_DEG = 1.5, 0.3
+"""Neighbouring rows err together, which widens what is known of an end; and of a circle that may not quite close."""
 CUT_DEG = 1.0
 """The same where the view ends a groove."""
 WINDOW_DEG = 12.0
@@ -155,8 +157,8 @@ def measure_band(
     lip = LIP_PX * px_mm + LIP_REL * width
     tip = float(np.degrees(END_WIDTHS * width / radius))
     told = [CUT_DEG if cut else u for cut, u in zip(band.cut, band.end_u_deg, strict=True)]
-    ends = [root_sum_square(END_DEG, tip, u) for u in told]
-    end = 0.0 if band.full else root_sum_square(*ends)
+    ends = [root_sum_square(END_DEG, tip, ENDS * u) for u in told]
+    end = FULL_DEG if band.full else root_sum_square(*ends)
     bearing = _bearing(band, plane)
     axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [

@@ -43,7 +43,13 @@ DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
+LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
+"""One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
+NICK_MM, NICK_LONG_MM = 0.5, 25.0
+"""A mark narrower than the first and shorter than the second is a scratch."""
 FAINT = -0.2
+FAINT_ENDS = 1.7
+"""Doubt of the ends of such a groove, in that of any other's: set on drawn scenes."""
 ONE_WALL, FAINT_MM = 0.4, 0.1
 """Standard uncertainty of the width of a groove that is faint, or a few pixels narrow, as a share of it, and in mm:
 what was followed may be one wall of it only (half of it), or the groove with a band beside it (twice)."""
@@ -109,17 +115,21 @@ def _on(one: Track, other: Track) -> bool:
 def is_groove(track: Track, px_mm: float) -> bool:
     """Whether a track is wear rather than a turned line, a polished band or a row of stains."""
     width = float(np.median(track.outer_mm - track.inner_mm))
-    slender = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm)) / max(width, 1e-3)
+    length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
+    slender = length / max(width, 1e-3)
     dense = track.score * ROWS / len(track.deg)
     plain = dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
     crisp = dense >= CRISP_DENSE and track.clear >= CRISP_CLEAR and not track.full
+    lit = dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
+    narrow_share = LIT_SHARE if lit else NARROW_SHARE
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
+        and (width >= NICK_MM or length >= NICK_LONG_MM)
         and slender >= SLENDER + 2 * max(0.0, width - STOUT_MM)
         and dense >= _least_dense(width, slender)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
-        and track.dark_share >= (NARROW_SHARE if width < NARROW_MM else CRISP_SHARE if crisp else DARK_SHARE)
+        and track.dark_share >= (narrow_share if width < NARROW_MM else CRISP_SHARE if crisp else DARK_SHARE)
     )
 
 
@@ -164,11 +174,13 @@ def _doubted(figures: dict[str, Quantity]) -> dict[str, Quantity]:
     if not isinstance(width, Measured):
         return figures
     share = {"width": 1.0, "width_max": 1.0, "radius": 0.5}
+    of_width = float(np.hypot(FAINT_MM, ONE_WALL * width.value))
     out = dict(figures)
     for name, quantity in figures.items():
-        if isinstance(quantity, Measured) and name in (*share, "area", "share"):
-            of_width = float(np.hypot(FAINT_MM, ONE_WALL * width.value))
+        if isinstance(quantity, Measured):
             doubt = of_width * share.get(name, quantity.value / max(width.value, 1e-6))
+            if name in ("arc", "arc_in_view"):
+                doubt = FAINT_ENDS * quantity.u
             u = float(np.hypot(quantity.u, doubt))
             budget = {**quantity.budget, "doubt": doubt}
             out[name] = Measured(value=quantity.value, u=u, unit=quantity.unit, how=quantity.how, budget=budget)
