@@ -51,8 +51,8 @@ MOST = 400
 HOLE_MM, HOLE_SAME, HOLE_FAR, HOLES = 1.2, 0.6, 0.4, (12, 10, 8, 6, 5, 4, 3, 2)
 """Holes have this radius at least, are alike to this share in size, and sit within this share of their radius where one
 of so many at equal angles belongs; of a circle all must be there. The far wall shows in a hole, so its size is poor."""
-DRILLED_MM, DRILLED_DARK = 2.5, 0.6
-"""A lone spot of this radius and darkness is as likely a drilled hole as a pit."""
+DRILLED_MM = 2.5
+"""A spot of this radius is as likely a drilled hole as a pit."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,7 +74,7 @@ class Spot:
     @property
     def hole_like(self) -> bool:
         """Whether it may as well be a drilled hole."""
-        return self.radius_mm >= DRILLED_MM and self.dark >= DRILLED_DARK
+        return self.radius_mm >= DRILLED_MM
 
 
 def find_spots(
