@@ -36,7 +36,7 @@ ROUNDS = 12
 SETTLED = 1e-3
 """Change of the lens, in its sigmas, below which the rounds end."""
 ALIKE_SHARE = 0.02
-"""Of the long side: photos in which no board's outline lies further off count as one."""
+"""Of the long side: photos in which no corner lies further off count as one."""
 SURE = 2.0
 """Standard errors by which the photos must be told better on average."""
 STRANGE = 3.0
@@ -137,10 +137,16 @@ def _views(shots: Sequence[Sequence[Sighting]], alike_px: float) -> list[Sequenc
 
 
 def _alike(shot: Sequence[Sighting], other: Sequence[Sighting], alike_px: float) -> bool:
-    """Whether the boards that two photos share lie in the same place of the picture, seen the same way."""
-    there = {s.spec.name: s.outline_px for s in other}
-    apart = [np.abs(s.outline_px - there[s.spec.name]).max() for s in shot if s.spec.name in there]
+    """Whether the corners that two photos share lie in the same places of the picture."""
+    there = {s.spec.name: s for s in other}
+    apart = [_apart(s, there[s.spec.name]) for s in shot if s.spec.name in there]
     return bool(apart) and max(apart) < alike_px
+
+
+def _apart(one: Sighting, other: Sighting) -> float:
+    """Farthest that a corner of a board lies from itself in two photos, px."""
+    _, here, there = np.intersect1d(one.ids, other.ids, return_indices=True)
+    return float(np.abs(one.corners_px[here] - other.corners_px[there]).max(initial=0.0)) if len(here) else math.inf
 
 
 def _first(shot: Sequence[Sighting], known: Prior, size_px: tuple[int, int]) -> tuple[Fit, Prior] | None:
