@@ -170,7 +170,7 @@ def _first_step(land: Land, edge: int, way: float, reach_mm: float) -> tuple[Arr
     off = np.arange(-reach_mm, reach_mm + 1e-9, land.strip.step_mm)
     even = along(land.rise, 2 * max(1, round(EVEN_MM / 2 / land.row_mm)) + 1, closed=land.strip.closed)
     near = np.abs(sample(even, land.strip, land.sound_mm[edge][:, None] + way * off[None, :]))
-    middle = np.abs(even[land.seen][:, land.tones.middle])
+    middle = np.abs(even[land.seen][::4, land.tones.middle])
     noise = NOISES * 1.4826 * float(np.median(middle)) if middle.size else 0.0
     least = np.maximum(noise, FIRST * near.max(axis=1))[:, None]
     inner = near[:, 1:-1]

@@ -21,8 +21,10 @@ EDGE_PX, RAGGED_MM, SIDE_MM = 0.25, 0.09, 0.16
 all along a bite."""
 TIP_DEG, FOOT_DOUBT = 0.4, 0.05
 """Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat."""
-DEPTH_DOUBT = 0.03
+DEPTH_DOUBT = 0.02
 """Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
+NARROW_MM = 0.15
+"""So much along the lap is blurred together: a narrow bite's tip is seen shorter by this times its flanks' slope."""
 BREACH_MM = 0.3
 """Less than this left is a leak path."""
 LEAST_SURE = 0.5
@@ -81,7 +83,7 @@ def _whole(land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], plan
     """The land with its least width."""
     lap, width = len(land.deg), left.width_mm
     least = int(np.argmin(np.where(left.sure, width, np.inf)))
-    lost = float(sum(b.loss_mm[b.rows == least].sum() for b in bites))
+    lost = sum(_tip(b, land) for b in bites if least in b.rows)
     usual = int(np.argmax(left.sure & (width >= np.median(width[left.sure])))) if left.sure.any() else 0
     quantities: dict[str, Quantity] = {
         "remaining_width": _least(land, left, least, lost, doubtful, plane),
@@ -101,7 +103,7 @@ def _whole(land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], plan
     )  # fmt: skip
 
 
-def _least(land: Land, left: Left, row: int, lost: float, doubtful: list[Bite], plane: Plane) -> Quantity:
+def _least(land: Land, left: Left, row: int, tip_mm: float, doubtful: list[Bite], plane: Plane) -> Quantity:
     """The least width, unless too little is told, or what may be a bite would make it less."""
     share = float(left.sure.mean())
     if share < LEAST_SURE:
@@ -110,7 +112,7 @@ def _least(land: Land, left: Left, row: int, lost: float, doubtful: list[Bite], 
     less = max((width - _if_bitten(land, left, b) for b in doubtful), default=0.0)
     if less > MOST_DOUBT_MM:
         return Unmeasured(reason="it is bitten into or stained at more places, which cannot be told apart", hint=HINT)
-    got = _across(land, left, row, plane, lost, {"unseen": UNSEEN_MM})
+    got = _across(land, left, row, plane, tip_mm, {"unseen": UNSEEN_MM})
     if less <= 0:
         return got
     value = max(0.0, got.value - less / 2)
@@ -124,21 +126,21 @@ def _if_bitten(land: Land, left: Left, bite: Bite) -> float:
 
 
 def _across(
-    land: Land, left: Left, row: int, plane: Plane, lost_mm: float = 0.0, more: dict[str, float] | None = None
+    land: Land, left: Left, row: int, plane: Plane, tip_mm: float = 0.0, more: dict[str, float] | None = None
 ) -> Measured:
     """The width at a row with its uncertainty."""
     radii = np.array([left.inner_mm[row], max(left.inner_mm[row], left.outer_mm[row])])
     ends = ring_points(land.ring.centre_mm, np.full(2, land.deg[row]), radii)
-    return _length(ends, land, plane, "left between the edges", lost_mm, more)
+    return _length(ends, land, plane, "left between the edges", tip_mm, more)
 
 
 def _length(
-    ends_mm: Array, land: Land, plane: Plane, how: str, lost_mm: float, more: dict[str, float] | None = None
+    ends_mm: Array, land: Land, plane: Plane, how: str, tip_mm: float, more: dict[str, float] | None = None
 ) -> Measured:
     ends_px = plane.to_px(ends_mm)
     value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
     edge = 1.4 * EDGE_PX * land.strip.px_mm
-    outline = float(np.hypot(RAGGED_MM * 1.4, DEPTH_DOUBT * lost_mm))
+    outline = float(np.hypot(RAGGED_MM * 1.4, tip_mm))
     return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=outline, circles=land.width_u_mm,
                        **(more or {}), **{name: float(u[0]) for name, u in parts.items()})  # fmt: skip
 
@@ -150,7 +152,7 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
     sound, edge = land.sound_mm[bite.edge][rows], (left.inner_mm, left.outer_mm)[bite.edge][rows]
     deepest, centre = int(np.argmax(loss)), land.ring.centre_mm
     tip = ring_points(centre, np.full(2, land.deg[rows[deepest]]), np.array([sound[deepest], edge[deepest]]))
-    lost = _length(tip, land, plane, "deepest, from the edge's own circle", float(loss[deepest]))
+    lost = _length(tip, land, plane, "deepest, from the edge's own circle", _tip(bite, land))
     step = land.strip.step_deg
     area = float(np.sum(loss * (edge + sound) / 2) * np.radians(step))
     arc = float(len(rows) * step)
@@ -163,7 +165,7 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
     quantities: dict[str, Quantity] = {
         "loss": lost,
         "arc": Measured.of(arc, "deg", how="from foot to foot", outline=float(np.hypot(TIP_DEG, FOOT_DOUBT * arc))),
-        "remaining_width": _across(land, left, narrowest, plane, float(loss[deepest])),
+        "remaining_width": _across(land, left, narrowest, plane, _tip(bite, land)),
         "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side * length,
                             tip=FOOT_DOUBT / 2 * area),
     }  # fmt: skip
@@ -172,6 +174,13 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
         id=name, kind="notch", outline_px=plane.to_px(outline), quantities=quantities, flags=flags,
         places_px=plane.to_px(tip[1:]),
     )  # fmt: skip
+
+
+def _tip(bite: Bite, land: Land) -> float:
+    """Standard uncertainty of where a bite ends: as a share of its loss, and more the steeper its flanks are."""
+    loss = float(bite.loss_mm.max())
+    half = max(1.0, float((bite.loss_mm > 0.3 * loss).sum()) / 2) * land.row_mm
+    return float(np.hypot(DEPTH_DOUBT * loss, NARROW_MM * loss / half))
 
 
 def _span(loss_mm: Array) -> slice:
