@@ -123,7 +123,7 @@ def test_claimed_uncertainty_covers_the_true_error(noise: float) -> None:
 
 
 def test_a_corner_beside_edges_that_stray_is_less_sure() -> None:
-    """A right-angled corner is cut back by 0.414 r (plane geometry): an edge out of place by d makes r d / 0.414 off."""
+    """A right-angled corner is cut back by 0.414 r (plane geometry): an edge off by d makes r off by d / 0.414."""
     photo = draw(Section(height_mm=8, thickness_mm=7, radius_mm=(1.5, 1.5)), camera(0, 0, 1.3), Tones(), noise=1)
     sizes = sizes_of(8, 7)
     stub = find_vane_edge(photo.gray, photo.plane, photo.cards_px, sizes, blur_px=photo.blur_px)

@@ -32,7 +32,7 @@ SHARP = 2.8
 """A corner is told from a sharp one when its apparent radius is over so many blurs."""
 SHARPEST = 1.0
 """And over so many of its own standard uncertainties."""
-LEAST_CORNER = 0.45
+LEAST_CORNER = 0.6
 """Share of a corner's rays that must lie on its arc."""
 CUT_BACK = 0.414
 """A right-angled corner of radius r is cut back by this share of r (root of 2, less 1)."""

@@ -186,4 +186,4 @@ def _fitted(bends: _Bends, x: Array, y: Array, doubt: Array, step: float) -> tup
     r, flat = (y - (a @ theta)[..., 0]) / sd, theta[..., 0]
     fit = share * np.minimum(r**2, 16.0).sum(axis=1) + np.einsum("fi,fij,fj->f", flat, prior, flat)
     cost = fit + np.linalg.slogdet(normal)[1] - np.linalg.slogdet(prior)[1]
-    return cost, flat, np.linalg.inv(normal)
+    return np.asarray(cost), np.asarray(flat), np.asarray(np.linalg.inv(normal), dtype=np.float64)
