@@ -35,9 +35,7 @@ LEAST_APART = 0.6
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
 UNCLEAR_MM = 1.2
-"""A small shift is not given when the half of its interval is wider than this."""
-UNCLEAR_SHARE = 0.7
-"""Nor is one whose interval is wider than this share of it: among many vanes one always strays by two deviations."""
+"""A shift that may well be none is not given when its interval is wider than this."""
 BENT_MM = 1.0
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
@@ -227,7 +225,7 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
     if vanes.standing.sum() < 3:
         return {"tip_shift": NO_SIBLINGS, "bend_angle": NO_SIBLINGS, "shortening": NO_SIBLINGS}
-    if K95 * u > max(UNCLEAR_MM, UNCLEAR_SHARE * abs(shift)):
+    if K95 * u > max(UNCLEAR_MM, abs(shift)):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
         return {"tip_shift": unclear, "bend_angle": unclear, "shortening": shortening}
