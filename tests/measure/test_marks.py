@@ -113,7 +113,11 @@ def test_add_reshape_strike(scene: tuple[Plane, Face, Finding]) -> None:
     [
         ({"action": "erase", "by": "A"}, "action"),
         ({"action": "add", "kind": "groove", "polygon_px": SQUARE}, "name"),
-        ({"action": "add", "kind": "crack", "polygon_px": SQUARE, "by": "A"}, "kind"),
+        ({"action": "add", "kind": "crack", "polygon_px": SQUARE, "by": "A"}, "not marked by"),
+        ({"action": "add", "kind": "vane", "polygon_px": SQUARE, "by": "A"}, "kind"),
+        ({"action": "add", "kind": "crack", "taps_px": [[3, 4]], "by": "A"}, "2 taps"),
+        ({"action": "add", "kind": "washout", "taps_px": [[3, 4], [9, 9]], "by": "A"}, "3 taps"),
+        ({"action": "add", "kind": "rub", "box_px": BOX, "by": "A"}, "not marked by"),
         ({"action": "add", "kind": "dent", "polygon_px": SQUARE, "by": "A"}, "kind"),
         ({"action": "add", "kind": "pit", "polygon_px": SQUARE[:2], "by": "A"}, "polygon"),
         ({"action": "add", "kind": "pit", "polygon_px": "abc", "by": "A"}, "pairs"),
@@ -121,8 +125,8 @@ def test_add_reshape_strike(scene: tuple[Plane, Face, Finding]) -> None:
         ({"action": "add", "kind": "pit", "by": "A"}, "polygon"),
         ({"action": "add", "kind": "pit", "by": "A", "box_px": BOX, "taps_px": SQUARE}, "one place"),
         ({"action": "add", "kind": "pit", "by": "A", "box_px": BOX, "polygon_px": SQUARE}, "one place"),
-        ({"action": "add", "kind": "groove", "by": "A", "box_px": BOX}, "only a pit"),
-        ({"action": "add", "kind": "groove", "by": "A", "taps_px": SQUARE}, "only a pit"),
+        ({"action": "add", "kind": "groove", "by": "A", "box_px": BOX}, "not marked by"),
+        ({"action": "add", "kind": "groove", "by": "A", "taps_px": SQUARE}, "not marked by"),
         ({"action": "add", "kind": "pit", "by": "A", "box_px": BOX[:3]}, "x0, y0, x1, y1"),
         ({"action": "add", "kind": "pit", "by": "A", "box_px": ["a", 1, 2, 3]}, "x0, y0, x1, y1"),
         ({"action": "add", "kind": "pit", "by": "A", "box_px": [20, 20, 20, 50]}, "not a box"),
@@ -181,7 +185,7 @@ def test_a_box_asks_for_the_picture_and_for_a_pit(scene: tuple[Plane, Face, Find
     plane, face, finding = scene
     gray = np.zeros((600, 800), dtype=np.uint8)
     reshape = Mark(action="reshape", by="A", target="G1", box_px=np.array(BOX))
-    with pytest.raises(BadInput, match="only a pit"):
+    with pytest.raises(BadInput, match="not marked by"):
         apply_marks([finding], [reshape], plane, face, gray)
     add = Mark(action="add", by="A", kind="pit", box_px=np.array(BOX))
     with pytest.raises(BadInput, match="picture"):

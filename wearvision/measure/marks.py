@@ -11,6 +11,13 @@ A pit may be given roughly instead, by a box around it or by a few taps inside i
     {"action": "add",     "kind": "pit", "box_px": [x0, y0, x1, y1], "by": "A. Fitter"}
     {"action": "reshape", "target": "P1", "taps_px": [[x, y], ...],  "by": "A. Fitter"}
 
+Other kinds are added and reshaped alike, each by the place it needs::
+
+    {"action": "add", "kind": "crack",   "taps_px": [[x, y], ...], "by": "..."}     two taps or more along it
+    {"action": "add", "kind": "washout", "taps_px": [[x, y], ...], "by": "..."}     three or more, corner to corner
+    {"action": "add", "kind": "notch",   "polygon_px": [[x, y], ...], "by": "..."}  drawn across the land's edge
+    {"action": "add", "kind": "rub",     "polygon_px": [[x, y], ...], "by": "..."}  any rubbed or worn area
+
 `by` is always needed; `reason` is needed to strike; polygons are in photo pixels (pixel centres at integers,
 orientation applied), three corners or more. A struck finding stays on record with its reason.
 """
@@ -27,6 +34,8 @@ import numpy as np
 from wearvision.errors import BadInput, NeedsPerson
 from wearvision.finding import KINDS, Finding, Kind
 from wearvision.measure.band import Band, band_of, measure_band
+from wearvision.measure.by_area import HAND_PX, measure_notch, measure_rub
+from wearvision.measure.by_line import crack_along, washout_along
 from wearvision.measure.chart import scale_at
 from wearvision.measure.face import Face
 from wearvision.measure.finders.groove import axis_covariance, sealed_depth
@@ -37,12 +46,15 @@ from wearvision.measure.unwrap import Image, polar
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
 
 Action = Literal["add", "reshape", "strike"]
-MARKABLE: tuple[Kind, ...] = ("groove", "pit")
-"""Kinds that an outline alone can be measured as."""
-LETTERS: Mapping[Kind, str] = {"groove": "G", "pit": "P"}
+PLACES: Mapping[Kind, tuple[str, ...]] = {
+    "groove": ("polygon_px",), "pit": ("polygon_px", "box_px", "taps_px"), "crack": ("taps_px",),
+    "washout": ("taps_px",), "notch": ("polygon_px",), "rub": ("polygon_px",),
+}  # fmt: skip
+"""Kinds that a person can mark, and how each may be placed."""
+MARKABLE = tuple(PLACES)
+LEAST_TAPS: Mapping[Kind, int] = {"pit": 1, "crack": 2, "washout": 3}
+LETTERS: Mapping[Kind, str] = {"groove": "G", "pit": "P", "crack": "C", "washout": "W", "notch": "N", "rub": "R"}
 STEP_DEG = 0.5
-HAND_PX = 1.0
-"""Standard uncertainty of a side drawn by hand, photo px; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,7 +73,7 @@ class Mark:
     box_px : (4,) array
         Rough box of a pit: x0, y0, x1, y1.
     taps_px : (M, 2) array
-        Points inside a pit.
+        Points inside a pit, or along a crack or a lip's edge in their order.
     target : str
         Id of the finding to reshape or to strike.
     reason : str
@@ -104,17 +116,18 @@ class Mark:
         given = [n for n in ("polygon_px", "box_px", "taps_px") if getattr(self, n).size]
         if len(given) > 1:
             raise BadInput("a mark has one place", got=given, do="leave all but one of them out")
-        if self.rough:
-            if self.action == "add" and self.kind != "pit":
-                raise BadInput("only a pit can be marked by a box or taps", got=self.kind, do="give polygon_px")
-            if self.box_px.size and not _is_box(self.box_px):
-                do = "give x0, y0, x1, y1 with x0 < x1 and y0 < y1"
-                raise BadInput("not a box", got=self.box_px.tolist(), do=do)
-            if not np.isfinite(self.taps_px).all():
-                raise BadInput("taps are a list of [x, y] pairs", got=self.taps_px.tolist())
-        elif len(self.polygon_px) < 3 or not np.isfinite(self.polygon_px).all():
-            do = "give polygon_px, or box_px or taps_px of a pit"
-            raise BadInput("a mark needs a polygon of three corners or more", got=len(self.polygon_px), do=do)
+        if not given:
+            do = "give polygon_px, or taps_px or box_px where the kind allows them"
+            raise BadInput("a mark needs a place: polygon_px, box_px or taps_px", got=None, do=do)
+        if self.kind is not None and self.action == "add":
+            require_place(self.kind, self)
+        if self.box_px.size and not _is_box(self.box_px):
+            do = "give x0, y0, x1, y1 with x0 < x1 and y0 < y1"
+            raise BadInput("not a box", got=self.box_px.tolist(), do=do)
+        if not np.isfinite(self.taps_px).all():
+            raise BadInput("taps are a list of [x, y] pairs", got=self.taps_px.tolist())
+        if self.polygon_px.size and (len(self.polygon_px) < 3 or not np.isfinite(self.polygon_px).all()):
+            raise BadInput("a polygon has three corners or more", got=self.polygon_px.tolist(), do="give [x, y] pairs")
 
     @classmethod
     def from_json(cls, data: Mapping[str, object]) -> Mark:
@@ -138,6 +151,24 @@ class Mark:
             box_px=_box(data.get("box_px", [])), taps_px=_pairs(data.get("taps_px", []), "taps are"),
             by=_text(data, "by"), target=_text(data, "target"), reason=_text(data, "reason"),
         )  # fmt: skip
+
+
+def require_place(kind: Kind, mark: Mark) -> None:
+    """Refuse a place that a mark of this kind cannot be measured from.
+
+    Raises
+    ------
+    BadInput
+        Naming the place that it needs.
+    """
+    if kind not in PLACES:
+        raise BadInput("cannot mark a finding of this kind", got=kind, do=f"use one of {', '.join(MARKABLE)}")
+    given = next(n for n in ("polygon_px", "box_px", "taps_px") if getattr(mark, n).size)
+    if given not in PLACES[kind]:
+        raise BadInput(f"a {kind} is not marked by {given}", got=given, do=f"give {' or '.join(PLACES[kind])}")
+    least = LEAST_TAPS.get(kind, 1)
+    if given == "taps_px" and len(mark.taps_px) < least:
+        raise BadInput(f"a {kind} needs {least} taps or more along it", got=len(mark.taps_px), do="add taps")
 
 
 def _text(data: Mapping[str, object], name: str) -> str:
@@ -172,9 +203,12 @@ def _is_box(box: Array) -> bool:
 
 
 def apply_marks(
-    findings: Sequence[Finding], marks: Sequence[Mark], plane: Plane, face: Face | None, gray: Image | None = None
-) -> tuple[Finding, ...]:
+    findings: Sequence[Finding], marks: Sequence[Mark], plane: Plane, face: Face | None, gray: Image | None = None,
+    circles_px: tuple[Array, ...] = (),
+) -> tuple[Finding, ...]:  # fmt: skip
     """The findings after a person's marks, in their order; boxes and taps are snapped to the picture `gray`.
+
+    `circles_px` are the edges of the land, where one is in view: a notch is measured from them.
 
     Raises
     ------
@@ -184,11 +218,12 @@ def apply_marks(
         When nothing stands out around taps.
     """
     out = list(findings)
+    sight = _Sight(plane=plane, face=face, gray=gray, circles_px=circles_px)
     for mark in marks:
         if mark.action == "add":
             assert mark.kind is not None
             name = _free_name(LETTERS[mark.kind], out)
-            out.append(_measured(name, mark.kind, mark, plane, face, gray, "marked"))
+            out.append(_measured(name, mark.kind, mark, sight, "marked"))
             continue
         at = next((i for i, f in enumerate(out) if f.id == mark.target), None)
         if at is None:
@@ -197,8 +232,26 @@ def apply_marks(
         if mark.action == "strike":
             out[at] = replace(out[at].strike(mark.reason), by=mark.by)
         else:
-            out[at] = _measured(mark.target, out[at].kind, mark, plane, face, gray, "reshaped")
+            require_place(out[at].kind, mark)
+            out[at] = _measured(mark.target, out[at].kind, mark, sight, "reshaped")
     return tuple(out)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Sight:
+    """What a mark is measured on."""
+
+    plane: Plane
+    face: Face | None
+    gray: Image | None
+    circles_px: tuple[Array, ...]
+
+    @property
+    def picture(self) -> Image:
+        """The picture, which boxes and taps need."""
+        if self.gray is None:
+            raise BadInput("a box or taps need the picture", do="give polygon_px")
+        return self.gray
 
 
 def _free_name(letter: str, findings: Sequence[Finding]) -> str:
@@ -206,44 +259,45 @@ def _free_name(letter: str, findings: Sequence[Finding]) -> str:
     return next(name for i in range(1, len(taken) + 2) if (name := f"{letter}{i}") not in taken)
 
 
-def _measured(
-    name: str, kind: Kind, mark: Mark, plane: Plane, face: Face | None, gray: Image | None, flag: str
-) -> Finding:
+def _measured(name: str, kind: Kind, mark: Mark, sight: _Sight, flag: str) -> Finding:
+    """A finding of a mark whose place suits its kind, measured."""
+    if kind == "crack" or kind == "washout":
+        along = crack_along if kind == "crack" else washout_along
+        found = along(sight.picture, sight.plane, mark.taps_px, name)
+        return replace(found, by=mark.by, flags=(flag, *found.flags))
     if mark.rough:
-        return _snapped(name, kind, mark, plane, gray, flag)
-    if kind not in MARKABLE:
-        raise BadInput("cannot reshape a finding of this kind", got=kind, do=f"only {', '.join(MARKABLE)}")
-    quantities = measure_outline(kind, mark.polygon_px, plane, face)
+        return _snapped(name, mark, sight, flag)
+    if kind == "notch":
+        quantities = measure_notch(mark.polygon_px, sight.plane, sight.circles_px)
+    else:
+        quantities = measure_outline(kind, mark.polygon_px, sight.plane, sight.face)
     width = quantities.get("width")
     return Finding(
         id=name, kind=kind, outline_px=mark.polygon_px, quantities=quantities, by=mark.by, flags=(flag,),
-        sealed=sealed_depth(width.value) if isinstance(width, Measured) else {},
-        places_px=_places(kind, mark.polygon_px, plane, face),
+        sealed=sealed_depth(width.value) if kind == "groove" and isinstance(width, Measured) else {},
+        places_px=_places(kind, mark.polygon_px, sight.plane, sight.face),
     )  # fmt: skip
 
 
-def _snapped(name: str, kind: Kind, mark: Mark, plane: Plane, gray: Image | None, flag: str) -> Finding:
+def _snapped(name: str, mark: Mark, sight: _Sight, flag: str) -> Finding:
     """A pit given by box or taps. Its outline is the less sure the more it moves with what counts as worn."""
-    if kind != "pit":
-        raise BadInput("only a pit can be marked by a box or taps", got=kind, do="give polygon_px")
-    if gray is None:
-        raise BadInput("a box or taps need the picture", do="give polygon_px")
+    gray = sight.picture
     found = snap(gray, box_px=mark.box_px) if mark.box_px.size else snap(gray, taps_px=mark.taps_px)
     if isinstance(found, Unmeasured):
         raise NeedsPerson(f"a mark by {mark.by} finds no outline: {found.reason}", do=found.hint)
     return Finding(
-        id=name, kind=kind, outline_px=found.outline_px, by=mark.by, flags=(flag, *found.flags),
-        quantities=measure_pit(found.outline_px, plane, math.hypot(RIM_PX, found.rim_px)),
+        id=name, kind="pit", outline_px=found.outline_px, by=mark.by, flags=(flag, *found.flags),
+        quantities=measure_pit(found.outline_px, sight.plane, math.hypot(RIM_PX, found.rim_px)),
         places_px=found.middle_px.reshape(1, 2),
     )  # fmt: skip
 
 
 def measure_outline(kind: Kind, polygon_px: Array, plane: Plane, face: Face | None) -> dict[str, Quantity]:
-    """Quantities of a groove or a pit from its outline.
+    """Quantities of a groove, a pit or a rubbed area from its outline.
 
     Parameters
     ----------
-    kind : `groove` or `pit`
+    kind : `groove`, `pit` or `rub`
     polygon_px : (N, 2) array
         Closed outline in photo pixels.
     face : Face or None
@@ -257,8 +311,10 @@ def measure_outline(kind: Kind, polygon_px: Array, plane: Plane, face: Face | No
     polygon = np.asarray(polygon_px, dtype=np.float64).reshape(-1, 2)
     if kind == "pit":
         return measure_pit(polygon, plane)
+    if kind == "rub":
+        return measure_rub(polygon, plane, face)
     if kind != "groove":
-        raise BadInput("an outline alone cannot be measured as this", got=kind, do="use groove or pit")
+        raise BadInput("an outline alone cannot be measured as this", got=kind, do="use groove, pit or rub")
     px_mm = scale_at(plane, polygon.mean(axis=0))
     if face is None:
         return _groove_alone(polygon, plane, px_mm)

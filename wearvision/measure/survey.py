@@ -143,7 +143,8 @@ def survey(
     seen = _look(gray, plane, stated, sighting, cards, limit_mm, red)
     found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
-        found = apply_marks(found, marks, plane, seen.face, gray)
+        lands = circles if stated.view == "gasket-land" else ()
+        found = apply_marks(found, marks, plane, seen.face, gray, lands)
     missing = (*seen.not_assessed, *((ONE_RULE,) if isinstance(rule, RuleScale) else ()))
     if isinstance(plane, Plane):
         missing = (*missing, *plane.doubts)
