@@ -14,6 +14,7 @@ from wearvision.app.marking import read_marks, require_scale
 from wearvision.app.measuring import PhotoResult, measure_photo
 from wearvision.app.pictures import SHEET_PX, Drawing, draw_land, draw_photo
 from wearvision.errors import BadInput, UsageError, WearvisionError
+from wearvision.finding import DETAILS
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
 from wearvision.pages.page import say
@@ -177,6 +178,7 @@ def words(public: dict[str, Any]) -> str:
         )
         doubts = f" [{', '.join(f['flags'])}]" if f["flags"] else ""
         struck = f" (struck: {f['struck']})" if f.get("struck") else ""
-        lines.append(f"  {f['kind']} {f['id']}: {figures}{doubts}{struck}")
+        which = "".join(f", {f[name]}" for name in DETAILS if isinstance(f.get(name), str))
+        lines.append(f"  {f['kind']} {f['id']}{which}: {figures}{doubts}{struck}")
     lines += [f"  not assessed: {n['what']}: {n['why']}" for n in public["not_assessed"]]
     return "\n".join(lines)
