@@ -16,6 +16,7 @@ FRAME_WIDTH_PX = 1840
 SCORERS = {
     "wear-face": "score", "vane-edge": "score_vane_edge", "gasket-land": "score_gasket", "vane-front": "score_vanes",
     "vane-back": "score_vanes", "tongue": "score_tongue", "wear-face-spots": "score_spots",
+    "line-light": "score_light",
 }  # fmt: skip
 """Module that holds measurements of a view against the truth."""
 

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from wearvision.scenes import face_stage, gasket_stage, spots_stage, tongue_stage, vane_edge_stage, vanes_stage
+from wearvision.scenes import (
+    face_stage,
+    gasket_stage,
+    light_stage,
+    spots_stage,
+    tongue_stage,
+    vane_edge_stage,
+    vanes_stage,
+)  # fmt: skip
 from wearvision.scenes.stage import Stage
 
 Draw = Callable[[int, int | None], Stage]
@@ -13,6 +21,7 @@ STAGES: Mapping[str, Draw] = {
     "wear-face-spots": spots_stage.draw_stage,
     "tongue": tongue_stage.draw_stage,
     "gasket-land": gasket_stage.draw_stage,
+    "line-light": light_stage.draw_stage,
     "vane-edge": vane_edge_stage.draw_stage,
     "vane-back": vanes_stage.draw_back,
     "vane-front": vanes_stage.draw_front,
