@@ -25,7 +25,7 @@ from wearvision.pages.overlay import (
     legend_entries,
     scale_bar,
 )
-from wearvision.pages.overlay_ink import dashes, font, outside
+from wearvision.pages.overlay_ink import dashes, edges_outside, font, outside
 from wearvision.pages.overlay_places import Places
 
 
@@ -207,3 +207,14 @@ def test_jpeg_carries_no_metadata() -> None:
     assert image.format == "JPEG"
     assert image.size == (800, 600)
     assert not image.getexif()
+
+
+def test_a_ring_is_two_lines_without_a_seam_each_off_the_metal() -> None:
+    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    inner, outer = (200 + r * np.column_stack([np.cos(turn), np.sin(turn)]) for r in (50.0, 90.0))
+    seamed = np.vstack([inner, inner[:1], outer[::-1], outer[-1:]])
+    lines = edges_outside(seamed, 2.0)
+    assert len(lines) == 2
+    for line, radius in zip(lines, (48.0, 92.0), strict=True):
+        assert np.hypot(*(line - 200).T) == pytest.approx(radius, abs=0.2)
+    assert len(edges_outside(outer, 2.0)) == 1

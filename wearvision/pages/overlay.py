@@ -18,7 +18,7 @@ from PIL import Image
 
 from wearvision.errors import BadInput
 from wearvision.finding import Finding, Kind
-from wearvision.pages.overlay_ink import Ink, Pixels, Tag, outside
+from wearvision.pages.overlay_ink import Ink, Pixels, Tag, edges_outside
 from wearvision.pages.overlay_places import Places
 
 Points = NDArray[np.float64]
@@ -139,14 +139,14 @@ def draw(rgb: Pixels, marks: OverlayModel, *, legend: bool = True, text: float =
 def _outlines(ink: Ink, places: Places, marks: OverlayModel) -> None:
     """Each outline a hair outside its edge, so that the edge itself stays visible."""
     for finding in sorted(marks.findings, key=lambda f: not f.struck):
-        outline = outside(marks.to_display(finding.outline_px), ink.stroke * 1.2)
-        places.avoid(outline, cost=8.0)
-        if finding.struck:
-            ink.line(outline, STRUCK)
-        elif "faint" in finding.flags:
-            ink.dashed(outline, COLOURS[finding.kind])
-        else:
-            ink.line(outline, COLOURS[finding.kind])
+        for outline in edges_outside(marks.to_display(finding.outline_px), ink.stroke * 1.2):
+            places.avoid(outline, cost=8.0)
+            if finding.struck:
+                ink.line(outline, STRUCK)
+            elif "faint" in finding.flags:
+                ink.dashed(outline, COLOURS[finding.kind])
+            else:
+                ink.line(outline, COLOURS[finding.kind])
 
 
 def _spots(ink: Ink, marks: OverlayModel) -> list[tuple[int, Points]]:

@@ -153,6 +153,16 @@ class Ink:
         return out
 
 
+def edges_outside(outline: Points, by: float) -> list[Points]:
+    """The closed lines of an outline moved `by` px off what it encloses: two when it is a ring joined by a seam."""
+    again = np.flatnonzero((outline[3:-3] == outline[0]).all(axis=1)) + 3
+    if not len(again):
+        return [outside(outline, by)]
+    seam = int(again[0])
+    inner, outer = outline[:seam], outline[seam + 1 : -1]
+    return [outside(inner, -by), outside(outer, by)]
+
+
 def outside(outline: Points, by: float) -> Points:
     """A closed outline (N, 2) moved `by` px to its outside, evenly resampled."""
     ring = np.vstack([outline, outline[:1]])
