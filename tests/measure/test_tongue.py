@@ -142,3 +142,10 @@ def test_directions_are_those_of_long_edges() -> None:
 
     turns = turns_deg(chart_of(draw_lip(PLANE, flat, turn_deg=25.0), PLANE, ()))
     assert turns[0] == pytest.approx(25.0, abs=0.5)
+
+
+def test_a_washout_no_deeper_than_its_doubt_is_not_told() -> None:
+    seen = see(look_at(draw_lip(PLANE, lambda x: bay(x, 6.0, 10.0, 0.22))))
+    top = figure(seen.summary, "max_deviation")
+    assert not seen.findings and abs(top.value - 0.22) < top.u95
+    assert top.value > top.u95 or "neither sound nor washed" in dict(seen.not_assessed)["a slight washout"]

@@ -20,11 +20,11 @@ EDGE_PX = 0.45
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
 FOLLOW = 0.04
 """Share of a deviation that following a ragged edge may miss."""
-WAY = (0.08, 0.04, 0.02, 0.08, 0.08, 0.0, 0.0)
+WAY = (0.10, 0.04, 0.02, 0.10, 0.10, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
 WAY_SHARE = 0.6
 """The same as a share of what other ways along the edge differ by."""
-AREA_SHARE = 0.03
+AREA_SHARE = 0.04
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
          "eroded_length")  # fmt: skip
@@ -107,11 +107,11 @@ def _own(lip: Lip, value: Array) -> Array:
 
 
 def to_finding(lip: Lip, number: int, figures: Mapping[str, Quantity]) -> Finding | None:
-    """The washout of a lip, of its figures; None when it is sound."""
-    if not lip.worn.any():
+    """The washout of a lip, of its figures; None when it is sound, or no deeper than the doubt of its depth."""
+    top = figures["max_deviation"]
+    if not lip.worn.any() or (isinstance(top, Measured) and top.value <= top.u95):
         return None
     quantities = {name: figures[name] for name in NAMES[:5]}
-    top = figures["max_deviation"]
     flags = ["faint"] if isinstance(top, Measured) and top.value < FAINT * max(0.12, 3.5 * lip.spread_mm) else []
     if lip.seen < 0.98:
         flags.append("cut-by-frame")

@@ -10,9 +10,10 @@ from wearvision.measure.finders.tongue_seek import Lead, seek_lips
 from wearvision.measure.finders.tongue_trace import LENIENT, WEIGHTS, Trace, Weights, trace_lip
 from wearvision.measure.look import Look, Seen
 
-CLEAR = 1.5
-"""Least strength of the weakest tenth of an edge that is taken for one."""
-PART_MM, PART_SHARE, AGREE = 0.3, 0.1, 3
+CLEAR, FOLLOWED = 2.5, 0.75
+"""Least strength of the weakest tenth of an edge that is taken for one, and of one that is followed finely; set on
+drawn scenes."""
+PART_MM, PART_SHARE, AGREE = 0.3, 0.1, 4
 """Ways along one edge agree when their greatest deviations differ by no more than the sum of these, mm and share; so
 many of them must."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
@@ -21,6 +22,7 @@ WHICH = "which edge is the lip"
 UNSTATED = (WHICH, "its length is not stated: the edge was picked from the picture; state lip_length_mm")
 SOUND = (WHICH, "several edges fit and none is washed out; the figures are those of the least straight")
 ALONE = (WHICH, "only one edge of its length could be followed, and it is sound; another would not be judged")
+SLIGHT = ("a slight washout", "the lip lies behind its line by less than its doubt: neither sound nor washed is told")
 PARTED = "its edge can be followed in more than one way: rust, shine or a wall below it looks like the rim"
 TRIED, CHECKED = 20, 4
 LENGTH_OFF = 0.7, 0.013
@@ -48,11 +50,13 @@ def see(look: Look) -> Seen:
     if len(ways) < AGREE:
         return Seen(not_assessed=(("lip", f"{PARTED}; light it from the side, or mark it by hand"), TEXTURE))
     figures = lip_figures(lip, look.plane, ways[1:])
+    finding = to_finding(lip, 1, figures)
+    if worn and finding is None:
+        missing.append(SLIGHT)
     if not worn:
         missing.append(SOUND if len(lips) > 1 else ALONE)
     if lip.seen < 0.98:
         missing.append(("part of the lip", f"{100 * (1 - lip.seen):.0f} % of it is out of view or covered"))
-    finding = to_finding(lip, 1, figures)
     if finding is not None:
         figures["washed_texture"] = washed_texture(lip)
     return Seen(
@@ -71,7 +75,7 @@ def find_lips(look: Look, length_mm: float | None) -> list[list[Lip]]:
     rough.sort(key=lambda one: -one[0])
     out: list[list[Lip]] = []
     for clear, lead in rough[:CHECKED]:
-        if clear < CLEAR / 2:
+        if clear < FOLLOWED:
             break
         ways = _agreeing([
             lip for trace in _traced(lead, look, WEIGHTS)
