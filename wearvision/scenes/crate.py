@@ -99,8 +99,8 @@ PHOTOS = (
 VIEW_PARTS = {"C-1063": "casing", "I-2231": "impeller"}
 """Parts that are photographed in other views than their wear face."""
 VIEW_PHOTOS = (
-    ViewPhoto(name="C-1063/land.jpg", view="gasket-land", seed=101),
-    ViewPhoto(name="C-1063/tongue.jpg", view="tongue", seed=510),
+    ViewPhoto(name="C-1063/land.jpg", view="gasket-land", seed=7403),
+    ViewPhoto(name="C-1063/tongue.jpg", view="tongue", seed=2216),
     ViewPhoto(name="I-2231/back.jpg", view="vane-back", seed=7004),
     ViewPhoto(name="I-2231/vane.jpg", view="vane-edge", seed=210),
 )
