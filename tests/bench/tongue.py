@@ -26,7 +26,7 @@ def main() -> None:
     image = draw_lip(plane, bay)
     look = Look(gray=image, plane=plane, stated=Stated(view="tongue", nominal={"lip_length_mm": 50.0}))
     leads = seek_lips(image, plane, (), 50.0)
-    trace = next(t for lead in leads if (t := trace_lip(image, plane, lead, (), blur_px=0.8)))
+    trace = next(t for lead in leads for t in trace_lip(image, plane, lead, (), blur_px=0.8))
     cost = 1.0 / (1.0 + np.abs(np.gradient(trace.patch.values, axis=0)))
     row = cost.shape[0] // 3
     ours = best_ms(lambda: trace_lip(image, plane, leads[0], (), blur_px=0.8))

@@ -23,7 +23,7 @@ UNSTATED = (WHICH, "its length is not stated: the edge was picked from the pictu
 SOUND = (WHICH, "several edges fit and none is washed out; the figures are those of the least straight")
 ALONE = (WHICH, "only one edge of its length could be followed, and it is sound; another would not be judged")
 SLIGHT = ("a slight washout", "the lip lies behind its line by less than its doubt: neither sound nor washed is told")
-PARTED = "its edge can be followed in more than one way: rust, shine or a wall below it looks like the rim"
+PARTED = "its edge cannot be followed surely: it is faint, or rust, shine or a wall below it looks like the rim"
 TRIED, CHECKED = 20, 4
 LENGTH_OFF = 0.7, 0.013
 """A lip's length lies within the sum of these, mm and share, of a stated one."""
