@@ -372,3 +372,12 @@ def test_flipped_bytes_never_crash(data: bytes, flips: list[tuple[int, int]]) ->
     for at, value in flips:
         broken[at % min(len(broken), 1200)] ^= value
     loads_or_is_refused(bytes(broken))
+
+
+def test_a_red_or_a_green_line_is_more_coloured_than_gray_metal(tmp_path: Path) -> None:
+    picture = np.full((20, 40, 3), 110, np.uint8)
+    picture[5], picture[15] = (250, 90, 80), (80, 240, 90)
+    Image.fromarray(picture).save(tmp_path / "a.png")
+    coloured = photos.redness(tmp_path / "a.png")
+    assert coloured[0, 0] == 80
+    assert coloured[5, 0] == 80 + 250 - 85 and coloured[15, 0] == 80 + 240 - 85

@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageChops
 
 from wearvision.errors import BadInput
 
@@ -136,13 +136,15 @@ def decode(data: bytes, name: str) -> Photo:
 
 
 def redness(path: str | os.PathLike[str]) -> NDArray[np.uint8]:
-    """How much redder than gray each pixel is, (H, W) uint8, upright: 80 plus red less the mean of green and blue.
+    """How much redder, or greener, than gray each pixel is, (H, W) uint8, upright.
 
-    A second decode, in colour, for the one view that needs it: a red line of light. A gray photo gives 80 all over.
+    80 plus red less the mean of green and blue, or the same of green where that is more: line lasers are red or green.
+    A second decode, in colour, for the one view that needs it. A gray photo gives 80 all over.
     """
     with _picture(read_bytes(path), Path(path).name) as picture:
         colour = _upright(_flat(picture).convert("RGB"), _orientation(_exif(picture)))
-        return np.asarray(colour.convert("L", (1.0, -0.5, -0.5, 80.0)), dtype=np.uint8)
+        red, green = (colour.convert("L", share) for share in ((1.0, -0.5, -0.5, 80.0), (-0.5, 1.0, -0.5, 80.0)))
+        return np.asarray(ImageChops.lighter(red, green), dtype=np.uint8)
 
 
 def camera(path: str | os.PathLike[str]) -> Camera | None:

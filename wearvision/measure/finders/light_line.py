@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray
+from wearvision.measure.finders.light_centre import middles, usual_width
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Unmeasured
 
-MAP_MM = 0.4
+MAP_MM, COARSE, TURN_DEG = 0.4, 2, 3.0
+"""Map the line is sought on, samples of it that are judged together, and directions tried."""
 LINE_MM = (0.5, 1.0, 1.6)
 """Widths of line looked for, mm."""
 ASKEW_DEG = 50.0
@@ -23,11 +25,15 @@ RUN_MM = 25.0
 """Length over which a line is judged."""
 BAND_MM = 8.0
 """How far to either side of the sound line the light may be shifted."""
-ALONG_MM = 0.5
-"""Length along the line over which its middle is averaged."""
+EVERY_MM, BESIDE_MM = 0.1, 0.1
+"""Distance of the places at which the middle is told, and how far to either side of one its light is averaged."""
+MOST_WIDE_MM, PATH_EVERY = 4.0, 3
+"""Widest line, and over how many of the places the search for its path averages."""
+BREAK_MM = 6.0
+"""Longest stretch without light that is bridged."""
 JUMP_COST, LEAP_COST, CLIP = 0.15, 7.0, 5.0
-LEAST, CLEAR = 1.2, 1.2
-"""Least mean size of a line, and least size of a place on it, in usual sizes of the picture's own ridges."""
+LEAST = 1.2
+"""Least mean size of a line, in usual sizes of the picture's own ridges."""
 HINT = "light the line in a dim room, across the wear, and have sound metal on both sides of it"
 
 
@@ -91,27 +97,34 @@ def _line(
     seen = (valid > 0) & _inside(patch, plane, within_px)
     if seen.sum() < 100:
         return None
+    sizes = [_sizes(_ridge(log_gray(patch.values), line_mm / MAP_MM), seen, COARSE) for line_mm in LINE_MM]
+    either = np.max(sizes, axis=0)
     bearing = None
     if axis_mm is not None:
         x, y = patch.to_grid(axis_mm.reshape(1, 2))[0]
-        bearing = np.arctan2(*np.mgrid[: seen.shape[0], : seen.shape[1]].astype(np.float32) - [[[y]], [[x]]])
-    best: tuple[float, Array, Array, float] | None = None
-    for line_mm in LINE_MM:
-        ridge = _ridge(log_gray(patch.values), line_mm / MAP_MM)
-        usual = 1.4826 * float(np.median(np.abs(ridge[seen]))) + 1e-4
-        ridge = np.where(seen, np.clip(ridge / usual, -CLIP, CLIP), 0).astype(np.float32)
-        for turn in np.arange(0.0, 180.0, 2.0):
-            if bearing is None:
-                found = _judge(ridge, float(turn))
-            else:
-                across = np.abs(np.cos(bearing - np.radians(turn))) > np.cos(np.radians(ASKEW_DEG))
-                found = _judge(np.where(across, ridge, 0).astype(np.float32), float(turn))
-            if best is None or found[0] > best[0]:
-                rad = np.radians(turn)
-                along = patch.across * np.cos(rad) + patch.down * np.sin(rad)
-                best = found[0], patch.to_mm(np.array([found[1]]), np.array([found[2]]))[0], along, line_mm
-    assert best is not None
-    return (best[1], best[2], best[3]) if best[0] > LEAST else None
+        rows, columns = np.mgrid[: either.shape[0], : either.shape[1]].astype(np.float32) * COARSE
+        bearing = np.arctan2(rows - np.float32(y), columns - np.float32(x))
+    turn = max(np.arange(0.0, 180.0, TURN_DEG), key=lambda t: _judge(_across(either, bearing, float(t)), float(t))[0])
+    told = [_judge(_across(size, bearing, float(turn)), float(turn)) for size in sizes]
+    best = int(np.argmax([t[0] for t in told]))
+    rad = np.radians(turn)
+    middle = patch.to_mm(*(np.array([v * COARSE]) for v in told[best][1:]))[0]
+    along = patch.across * np.cos(rad) + patch.down * np.sin(rad)
+    return (middle, np.asarray(along), LINE_MM[best]) if told[best][0] > LEAST else None
+
+
+def _sizes(ridge: Grid, seen: NDArray[np.bool_], coarse: int) -> Grid:
+    """Ridges in usual sizes of the picture's own, the mean of each `coarse` x `coarse` samples."""
+    usual = 1.4826 * float(np.median(np.abs(ridge[seen]))) + 1e-4
+    size = np.where(seen, np.clip(ridge / usual, -CLIP, CLIP), 0).astype(np.float32)
+    return np.asarray(cv2.blur(size, (coarse, coarse))[::coarse, ::coarse])
+
+
+def _across(size: Grid, bearing: Grid | None, turn: float) -> Grid:
+    """The ridges where a line of this direction would run across the part."""
+    if bearing is None:
+        return size
+    return np.asarray(np.where(np.abs(np.cos(bearing - np.radians(turn))) > np.cos(np.radians(ASKEW_DEG)), size, 0))
 
 
 def _inside(patch: Patch, plane: Plane, within_px: Array | None) -> NDArray[np.bool_]:
@@ -136,7 +149,7 @@ def _judge(ridge: Grid, turn: float) -> tuple[float, float, float]:
     matrix = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), turn, 1.0)
     matrix[:, 2] += ((side - width) / 2, (side - height) / 2)
     turned = cv2.warpAffine(ridge, matrix, (side, side))
-    told = cv2.blur(turned, (round(RUN_MM / MAP_MM) | 1, 1), borderType=cv2.BORDER_CONSTANT)
+    told = cv2.blur(turned, (round(RUN_MM / MAP_MM / COARSE) | 1, 1), borderType=cv2.BORDER_CONSTANT)
     row, column = np.unravel_index(int(np.argmax(told)), told.shape)
     x, y = cv2.invertAffineTransform(matrix) @ np.array([column, row, 1.0])
     return float(told[row, column]), float(x), float(y)
@@ -152,25 +165,56 @@ def _follow(
     start = middle - along * reach - normal * BAND_MM
     patch = patch_of(gray, plane, start, along, (2 * reach, 2 * BAND_MM), down=normal, exclude_px=exclude_px)
     seen = patch.valid & _inside(patch, plane, within_px)
-    ridge = _ridge(log_gray(patch.values), line_mm / patch.step_mm)
-    ridge = np.asarray(cv2.blur(ridge, (round(ALONG_MM / patch.step_mm) | 1, 1)), dtype=np.float32)
-    usual = 1.4826 * float(np.median(np.abs(ridge[seen][::5]))) + 1e-4
-    size_map = np.where(seen, np.maximum(ridge / usual, 0), 0).astype(np.float32)
-    told = np.minimum(size_map, np.float32(CLIP))
-    every = max(1, round(0.25 / patch.step_mm))
-    columns = np.arange(every // 2, told.shape[1], every)
-    row = _path(told[:, columns], JUMP_COST * every)
-    place, size = _centre(size_map, columns, row, line_mm / patch.step_mm)
-    sure = size > CLEAR
+    every = max(1, round(EVERY_MM / patch.step_mm))
+    columns = np.arange(every // 2, seen.shape[1], every)
+    row = _rough(patch, seen, line_mm, every * PATH_EVERY, columns)
+    width = usual_width(patch.values, seen, row, columns, round(MOST_WIDE_MM / patch.step_mm))
+    lit = middles(patch.values, row, columns, width, max(1, round(BESIDE_MM / patch.step_mm)))
+    at = np.clip(np.rint(lit.row), 0, len(seen) - 1).astype(int)
+    sure = _unbroken(lit.sure() & seen[at, columns], round(BREAK_MM / EVERY_MM))
     runs = np.flatnonzero(sure)
     if len(runs) * every * patch.step_mm < 8.0:
         return Unmeasured(reason="the line of light cannot be followed", hint=HINT)
-    wobble = np.diff(place[sure])
-    noise = 1.4826 * float(np.median(np.abs(wobble - np.median(wobble)))) / np.sqrt(2) * patch.step_mm / patch.px_mm
+    wobble = np.diff(lit.row[sure], 2)
+    noise = 1.4826 * float(np.median(np.abs(wobble))) / np.sqrt(6) * patch.step_mm / patch.px_mm
     keep = slice(int(runs[0]), int(runs[-1]) + 1)
     return LightLine(
-        patch=patch, column=columns[keep].astype(np.float64), row=place[keep], sure=sure[keep], noise_px=float(noise)
-    )
+        patch=patch, column=columns[keep].astype(np.float64), row=lit.row[keep], sure=sure[keep],
+        noise_px=float(noise),
+    )  # fmt: skip
+
+
+def _rough(
+    patch: Patch, seen: NDArray[np.bool_], line_mm: float, block: int, columns: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Row of the line's rough path in each of the columns, sought on means of `block` columns."""
+    count = seen.shape[1] // block
+    size = (count, seen.shape[0])
+    mean = cv2.resize(patch.values[:, : count * block], size, interpolation=cv2.INTER_AREA)
+    free = cv2.resize(seen[:, : count * block].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
+    wide = line_mm / patch.step_mm
+    log = log_gray(mean)
+    ridge = _blur_down(log, max(0.6, wide / 2.5)) - _blur_down(log, max(1.8, 1.6 * wide))
+    usual = 1.4826 * float(np.median(np.abs(ridge[free][::5]))) + 1e-4
+    told = np.float32(CLIP) * np.log1p(np.where(free, np.maximum(ridge / usual, 0), 0).astype(np.float32) / CLIP)
+    path = _path(np.asarray(told, dtype=np.float32), JUMP_COST * block)
+    return np.asarray(np.interp(columns, (np.arange(count) + 0.5) * block - 0.5, path).round(), dtype=np.int64)
+
+
+def _blur_down(gray: Grid, sigma: float) -> Grid:
+    """Blurred along the columns only."""
+    return np.asarray(cv2.GaussianBlur(gray, (1, 2 * round(3 * sigma) + 1), sigma), dtype=np.float32)
+
+
+def _unbroken(sure: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+    """The longest stretch without a longer break; beyond one the path follows something else."""
+    places = np.flatnonzero(sure)
+    if not len(places):
+        return sure
+    parts = np.split(places, np.flatnonzero(np.diff(places) > most) + 1)
+    kept = np.zeros_like(sure)
+    kept[max(parts, key=len)] = True
+    return kept
 
 
 def _path(told: Grid, cost: float) -> NDArray[np.int64]:
@@ -197,17 +241,3 @@ def _path(told: Grid, cost: float) -> NDArray[np.int64]:
     for column in range(count - 1, 0, -1):
         path[column - 1] = came[path[column], column]
     return path
-
-
-def _centre(told: Grid, columns: NDArray[np.int64], row: NDArray[np.int64], wide: float) -> tuple[Array, Array]:
-    """Middle of the line near each row, by its centre of mass, and its size there."""
-    half, place = max(2, round(wide)), row.astype(np.float64)
-    size = np.zeros(len(columns))
-    for _ in range(4):
-        index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half, half + 1), 0, len(told) - 1)
-        light = told[index, columns[:, None]].astype(np.float64)
-        size = light.max(axis=1)
-        light = np.maximum(light - 0.3 * size[:, None], 0)
-        place = np.sum(light * index, axis=1) / np.maximum(light.sum(axis=1), 1e-9)
-        place = np.where(size > 0, place, row)
-    return place, size

@@ -29,7 +29,11 @@ WALL_SHARE, WALL_MM = 0.03, 0.02
 """Standard uncertainty for a line of some width on a wall or over a bottom narrower than itself."""
 TURNS, NEAR_MM = 30, 1.5
 """Turns of the fit of the sound line, and how near the middle of its band it begins."""
+FOOT_MM, FEET_MM, FOOT_GAP_MM = 0.06, 5.0, 0.4
+"""Depth at which a section ends; how far to either side of it the sound metal is taken, and how near not."""
 Flags = NDArray[np.bool_]
+EDGE_MM = 0.2
+"""Standard uncertainty of a width where the edges are round."""
 TIP = 5
 """The greatest depth is the median of so many places about the deepest."""
 
@@ -114,7 +118,45 @@ class Section:
 def sections(line: LightLine, depth_mm: Array, sound: Sound) -> list[Section]:
     """Runs of places that lie below the sound metal, with sound metal near on both sides."""
     least = max(LEAST_DEPTH_MM, NOISES * sound.spread_mm)
-    return _flanked(line.sure & (depth_mm > least), line.sure & (np.abs(depth_mm) <= least), line)
+    found = _flanked(line.sure & (depth_mm > least), line.sure & (np.abs(depth_mm) <= least), line)
+    ends = [_to_its_ends(run, line.sure & (depth_mm > max(FOOT_MM, 2 * sound.spread_mm))) for run in found]
+    return [run for run in ends if _stands_out(run, line, depth_mm, sound)]
+
+
+def _stands_out(run: Section, line: LightLine, depth_mm: Array, sound: Sound) -> bool:
+    """Whether the sound metal beside it is so much calmer than the section is deep."""
+    feet = [side - np.median(side) for side in _feet(run, line, depth_mm, sound) if len(side)]
+    told = np.concatenate([*feet, np.zeros(1)])
+    return bool(depth_mm[run.first : run.last + 1].max() > NOISES * 1.4826 * np.median(np.abs(told)))
+
+
+def _to_its_ends(run: Section, below: Flags) -> Section:
+    """The run as far as it still lies below the sound metal."""
+    first, last = run.first, run.last
+    while first > 0 and below[first - 1]:
+        first -= 1
+    while last < len(below) - 1 and below[last + 1]:
+        last += 1
+    return Section(first=first, last=last)
+
+
+def _feet(run: Section, line: LightLine, depth_mm: Array, sound: Sound) -> list[Array]:
+    """Depths told of the sound metal on either side, where a gauge has its feet."""
+    step = float(np.median(np.diff(line.column))) * line.patch.step_mm
+    reach, gap = round(FEET_MM / step), round(FOOT_GAP_MM / step)
+    level = line.sure & (np.abs(depth_mm) < max(LEAST_DEPTH_MM, NOISES * sound.spread_mm))
+    rows = (slice(max(0, run.first - gap - reach), max(0, run.first - gap)),
+            slice(run.last + 1 + gap, run.last + 1 + gap + reach))  # fmt: skip
+    return [depth_mm[r][level[r]] for r in rows]
+
+
+def _level(run: Section, line: LightLine, depth_mm: Array, sound: Sound) -> tuple[float, float]:
+    """Level of the sound metal on both sides, and its standard uncertainty."""
+    sides = [float(np.median(side)) for side in _feet(run, line, depth_mm, sound) if len(side)]
+    if not sides:
+        return 0.0, sound.level_u_mm
+    uneven = float(np.ptp(sides)) / 4
+    return float(np.mean(sides)), float(np.hypot(uneven, max(sound.level_u_mm, sound.spread_mm / 3)))
 
 
 def _flanked(deep: Flags, level: Flags, line: LightLine) -> list[Section]:
@@ -139,20 +181,33 @@ def to_finding(
     mine = rows[line.sure[rows]]
     deepest = int(mine[np.argmax(_calm(depth_mm[mine]))])
     near = mine[np.argsort(np.abs(mine - deepest))[:TIP]]
-    value = float(np.median(depth_mm[near]))
-    flat = line.points_mm()[[section.first, section.last]]
-    ends_px = plane.to_px(sound.point_mm + np.outer((flat - sound.point_mm) @ sound.along, sound.along))
-    across, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
-    step = float(np.median(np.diff(line.column))) * line.patch.step_mm
-    width = Measured.of(float(across[0]) + step, "mm", how="along the line of light", edge=max(step, line.patch.px_mm),
-                        **{k: float(u[0]) for k, u in parts.items()})  # fmt: skip
-    depth = _depth(value, px[near], line, sound, plane, elevation_deg)
+    level, level_u = _level(section, line, depth_mm, sound)
+    value = float(np.median(depth_mm[near])) - level
+    width = _width(section, line, depth_mm, sound, plane)
+    depth = _depth(value, px[near], line, replace(sound, level_u_mm=level_u), plane, elevation_deg)
     low, high = line.row[rows].min() - 6, line.row[rows].max() + 6
     first, last = line.column[section.first], line.column[section.last]
     box = line.patch.to_mm(np.array([first, last, last, first]), np.array([low, low, high, high]))
     return Finding(
         id=name, kind="depth-section", outline_px=plane.to_px(box), quantities={"width": width, "depth": depth},
         places_px=px[deepest : deepest + 1],
+    )  # fmt: skip
+
+
+def _width(run: Section, line: LightLine, depth_mm: Array, sound: Sound, plane: Plane) -> Quantity:
+    """Width along the line: each edge lies between the last sound place seen and the first deep one."""
+    sound_rows = np.flatnonzero(line.sure & (np.abs(depth_mm) < max(LEAST_DEPTH_MM, NOISES * sound.spread_mm)))
+    before, after = sound_rows[sound_rows < run.first], sound_rows[sound_rows > run.last]
+    outer = (before[-1] if len(before) else run.first, after[0] if len(after) else run.last)
+    inner, points = (run.first, run.last), line.points_mm()
+    middle = np.array([(points[a] + points[b]) / 2 for a, b in zip(outer, inner, strict=True)])
+    along = sound.point_mm + np.outer((middle - sound.point_mm) @ sound.along, sound.along)
+    ends_px = plane.to_px(along)
+    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
+    gaps = [abs(float((points[a] - points[b]) @ sound.along)) / np.sqrt(12) for a, b in zip(outer, inner, strict=True)]
+    return Measured.of(
+        float(value[0]), "mm", how="along the line of light", edge=float(np.hypot(EDGE_MM, line.patch.px_mm)),
+        unseen=float(np.hypot(*gaps)), **{k: float(u[0]) for k, u in parts.items()},
     )  # fmt: skip
 
 

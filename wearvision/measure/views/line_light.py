@@ -8,6 +8,7 @@ from wearvision.measure.finders.light_section import depths, sections, sound_lin
 from wearvision.measure.look import Look, Seen
 
 NO_ELEVATION = ("depth under the line", "the elevation of the light is not stated: state light_elevation_deg")
+SHADOW = "a straightedge's shadow is not read: its edge is as soft as the lamp is wide, and darkens with the metal"
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
 STEEP_DEG, LEAST_ANGLE_DEG = (10.0, 80.0), 12.0
 
@@ -27,7 +28,7 @@ def see(look: Look) -> Seen:
         within = face.circle_px(look.plane, face.radii_mm[1])
     line = find_line(look.gray if look.red is None else look.red, look.plane, hidden, within, axis)
     if not isinstance(line, LightLine):
-        return Seen(not_assessed=(LASER, ("line of light", f"{line.reason}; {line.hint}")))
+        return Seen(not_assessed=(LASER, ("line of light", f"{line.reason}; {line.hint}; {SHADOW}")))
     sound = sound_line(line, look.plane, elevation)
     angle = steepness_deg(look.plane, look.plane.to_px(sound.point_mm.reshape(1, 2)), sound, elevation)
     if angle < LEAST_ANGLE_DEG:

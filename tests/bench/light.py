@@ -1,0 +1,39 @@
+"""What a line of light costs on a 12 MP photo, against scikit-image's ridge filter on the same band.
+
+Run: python -m tests.bench.light
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from tests.bench.ridges import best_ms
+from tests.measure.face_kit import drawn_plane
+from tests.measure.test_light_section import ELEVATION, drawn_line
+from wearvision.measure.finders.light_line import LightLine, find_line
+from wearvision.measure.look import Look
+from wearvision.measure.views.line_light import see
+from wearvision.stated import Stated
+
+
+def main() -> None:
+    from skimage.filters import sato  # only here: it takes long to import
+
+    cv2.setNumThreads(1)
+    plane = drawn_plane(mm_per_px=0.06, size_px=(4000, 3000))
+    along = np.linspace(-45, 45, 2400)
+    image = drawn_line(plane, 1.2 * np.clip((2.5 - np.abs(along - 8)) / 0.6, 0, 1), along)
+    line = find_line(image, plane, ())
+    assert isinstance(line, LightLine)
+    look = Look(gray=image, plane=plane, stated=Stated(view="line-light", nominal={"light_elevation_deg": ELEVATION}))
+    ours, whole = best_ms(lambda: find_line(image, plane, ())), best_ms(lambda: see(look))
+    stock = best_ms(lambda: sato(line.patch.values, sigmas=(2, 4, 6), black_ridges=False), rounds=1)
+    jpeg = np.asarray(cv2.imencode(".jpg", image)[1])
+    decode = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE))
+    print(f"line sought and followed {ours:.0f} ms; sato on the band alone {stock:.0f} ms, {stock / ours:.1f} x")
+    print(f"whole view, face search included, {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
+
+
+if __name__ == "__main__":
+    main()
