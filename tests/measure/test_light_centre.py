@@ -15,7 +15,7 @@ WIDTH = 2.3548
 
 
 def drawn(
-    true: NDArray[np.float64], sigma: float, *, peak: float = 60.0, ground: NDArray[np.float64] | float = 90.0,
+    true: NDArray[np.float64], sigma: float, *, peak: float = 60.0, ground: NDArray[np.floating] | float = 90.0,
     noise: float = 0.0, seed: int = 0,
 ) -> NDArray[np.float32]:  # fmt: skip
     """A Gaussian line with its middle at `true` (COLUMNS,)."""

@@ -21,7 +21,7 @@ Flags = NDArray[np.bool_]
 Places = NDArray[np.int64]
 SHARE = 0.4
 """Share of the peak over which the middle is taken."""
-TURNS = 5
+TURNS = 4
 CORE, FILL = 0.8, 12.0
 """Widest bleached core, in widths of the line, and how strong, in noises, a line is that can have one."""
 STRONG, LEAST_SHARE = 5.0, 0.15
@@ -72,7 +72,9 @@ def middles(values: Grid, row: Places, columns: Places, width: float, beside: in
     beside : samples to either side along the line that are averaged in
     """
     half = max(4, round(1.6 * width))
-    place, shown = row.astype(np.float64), Middle(row=row * 1.0, peak=row * 0.0, wide=row * 0.0, noise=row + 1.0)
+    place: Array = row.astype(np.float64)
+    none = np.zeros(len(row), dtype=np.float64)
+    shown = Middle(row=place, peak=none, wide=none, noise=none + 1)
     for turn in range(TURNS):
         profile = _profiles(values, place, columns, half, beside)
         shown = _middle(profile, place, half, round(CORE * width) | 1)
@@ -113,7 +115,8 @@ def _middle(profile: Grid, place: Array, half: int, core: int) -> Middle:
     mass = np.maximum(weight.sum(axis=1), 1e-6)
     middle = (weight * np.arange(2 * half + 1)).sum(axis=1) / mass - half
     middle = np.where(peak > 0, middle, 0.0)
-    return Middle(row=place + middle, peak=np.maximum(peak, 0), wide=run.sum(axis=1) * 1.0, noise=noise)
+    wide, told = np.asarray(run.sum(axis=1), dtype=np.float64), np.asarray(np.maximum(peak, 0), dtype=np.float64)
+    return Middle(row=place + middle, peak=told, wide=wide, noise=np.asarray(noise, dtype=np.float64))
 
 
 def _run(above: Flags, top: Places) -> Flags:

@@ -27,7 +27,7 @@ BAND_MM = 8.0
 """How far to either side of the sound line the light may be shifted."""
 EVERY_MM, BESIDE_MM = 0.1, 0.1
 """Distance of the places at which the middle is told, and how far to either side of one its light is averaged."""
-MOST_WIDE_MM, PATH_EVERY = 4.0, 3
+MOST_WIDE_MM, PATH_EVERY = 4.0, 4
 """Widest line, and over how many of the places the search for its path averages."""
 BREAK_MM = 6.0
 """Longest stretch without light that is bridged."""
@@ -190,7 +190,9 @@ def _rough(
     """Row of the line's rough path in each of the columns, sought on means of `block` columns."""
     count = seen.shape[1] // block
     size = (count, seen.shape[0])
-    mean = cv2.resize(patch.values[:, : count * block], size, interpolation=cv2.INTER_AREA)
+    mean: Grid = np.asarray(
+        cv2.resize(patch.values[:, : count * block], size, interpolation=cv2.INTER_AREA), dtype=np.float32
+    )
     free = cv2.resize(seen[:, : count * block].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
     wide = line_mm / patch.step_mm
     log = log_gray(mean)

@@ -34,8 +34,8 @@ FOOT_MM, FEET_MM, FOOT_GAP_MM = 0.06, 5.0, 0.4
 Flags = NDArray[np.bool_]
 EDGE_MM = 0.2
 """Standard uncertainty of a width where the edges are round."""
-TIP = 5
-"""The greatest depth is the median of so many places about the deepest."""
+TIP, ABOUT = 3, 9
+"""The greatest depth is the median of so many places about the deepest; of more of them tells how sharp it is."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -180,11 +180,13 @@ def to_finding(
     rows = np.arange(section.first, section.last + 1)
     mine = rows[line.sure[rows]]
     deepest = int(mine[np.argmax(_calm(depth_mm[mine]))])
-    near = mine[np.argsort(np.abs(mine - deepest))[:TIP]]
+    about = mine[np.argsort(np.abs(mine - deepest))[:ABOUT]]
+    near = about[:TIP]
     level, level_u = _level(section, line, depth_mm, sound)
     value = float(np.median(depth_mm[near])) - level
     width = _width(section, line, depth_mm, sound, plane)
-    depth = _depth(value, px[near], line, replace(sound, level_u_mm=level_u), plane, elevation_deg)
+    tip = (float(np.median(depth_mm[near])) - float(np.median(depth_mm[about]))) / 2
+    depth = _depth(value, px[near], line, replace(sound, level_u_mm=level_u), plane, elevation_deg, max(0.0, tip))
     low, high = line.row[rows].min() - 6, line.row[rows].max() + 6
     first, last = line.column[section.first], line.column[section.last]
     box = line.patch.to_mm(np.array([first, last, last, first]), np.array([low, low, high, high]))
@@ -212,8 +214,9 @@ def _width(run: Section, line: LightLine, depth_mm: Array, sound: Sound, plane: 
 
 
 def _depth(
-    value: float, px: Array, line: LightLine, sound: Sound, plane: Plane, elevation_deg: float
-) -> Quantity:
+    value: float, px: Array, line: LightLine, sound: Sound, plane: Plane, elevation_deg: float,
+    tip_mm: float,
+) -> Quantity:  # fmt: skip
     """The greatest depth with its parts: line, level of the sound metal, elevation, plane."""
     one = 1.0 / max(np.tan(np.radians(elevation_deg)), 1e-3)
     turn = [float(np.median(depths(plane, px, sound, elevation_deg + d))) for d in (0.5, -0.5)]
@@ -222,7 +225,7 @@ def _depth(
     _, parts = plane.propagate(lambda p: np.array([np.median(depths(p, px, _moved(sound, plane, p), elevation_deg))]))
     return Measured.of(
         value, "mm", how="triangulated from the line of light", line=float(np.hypot(place, sound.spread_mm)),
-        level=sound.level_u_mm, elevation=elevation, wall=WALL_MM + WALL_SHARE * value,
+        level=sound.level_u_mm, elevation=elevation, tip=tip_mm, wall=WALL_MM + WALL_SHARE * value,
         **{k: float(u[0]) for k, u in parts.items()},
     )  # fmt: skip
 
