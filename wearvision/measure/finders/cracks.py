@@ -48,7 +48,9 @@ END_SHARE = 0.25
 """It ends where less than this share of its usual darkness is left."""
 MOST = 6
 AROUND = 0.18
-"""A path that gains less than this share of its length in radius runs along its circle: a lathe line, a groove."""
+AROUND_MM = 0.2
+"""A path that gains less than this share of its length in radius, half of it this near to one smooth way, runs along
+its circle: a lathe line, a groove."""
 WANDER_MM, TRUE_SHARE = 0.055, 0.50
 """A path that has this share of its points so near to one parabola was drawn by a tool: cracks follow the grain and
 wander."""
@@ -169,7 +171,8 @@ def _distinct(paths: list[Path]) -> list[Path]:
 def _tool_mark(path: Path, face: Face) -> bool:
     """Whether a path runs along its circle, or as true as only a tool runs."""
     radius = np.hypot(*(path.line_mm - face.centre_mm).T)
-    if np.ptp(radius) < AROUND * path.length_mm:
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path.line_mm, axis=0).T))])
+    if np.ptp(radius) < AROUND * path.length_mm and _off_parabola(np.column_stack([run, radius])) < AROUND_MM:
         return True
     off = path.line_mm - path.line_mm.mean(axis=0)
     axes = np.linalg.svd(off, full_matrices=False)[2]
@@ -318,11 +321,13 @@ def _profile(line: Array, normal: Array, aside: Array, tone: Array, px_mm: float
     left, right = tone[rows, np.maximum(low - away, 0)], tone[rows, np.minimum(low + away, len(aside) - 1)]
     depth = np.minimum(left, right) - tone[rows, low]
     usual = float(np.median(depth))
-    shows = depth > 0.5 * usual
-    if usual < DARKER or float(shows.mean()) < SHARE:
+    if usual < DARKER:
         return None
     first, last = np.nonzero(depth > END_SHARE * usual)[0][[0, -1]]
     keep = slice(int(first), int(last) + 1)
+    shows = depth[keep] > 0.5 * usual
+    if float(shows.mean()) < SHARE:
+        return None
     moved = line + normal * aside[low][:, None]
     around = np.arange(-away, away + 1)
     level = np.minimum(left, right)
