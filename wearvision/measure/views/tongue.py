@@ -10,7 +10,7 @@ from wearvision.measure.finders.tongue_seek import Lead, seek_lips
 from wearvision.measure.finders.tongue_trace import LENIENT, WEIGHTS, Trace, Weights, trace_lip
 from wearvision.measure.look import Look, Seen
 
-CLEAR, FOLLOWED = 2.5, 0.75
+CLEAR, FOLLOWED = 2.3, 0.75
 """Least strength of the weakest tenth of an edge that is taken for one, and of one that is followed finely; set on
 drawn scenes."""
 PART_MM, PART_SHARE, AGREE = 0.3, 0.1, 4
