@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from wearvision.measure.evidence import evidence
+from wearvision.measure.lips import follow
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.sectors import refine
 from wearvision.measure.unwrap import Strip
@@ -68,3 +69,16 @@ def test_where_nothing_is_to_see_the_ribbon_stays_narrower_than_allowed() -> Non
     ribbon = on_the_dark_wall(180.0, 200.0)
     told = refine(ribbon, evidence(strip), strip, 3.0)
     assert 0 < np.median(told.outer - told.inner) * STEP <= 3.2
+
+
+def test_a_groove_that_the_view_cuts_ends_with_the_view() -> None:
+    """Cells of the search reach a row or two beyond a part of a ring whose rows they do not divide."""
+    whole, seen = strip_of(((150.0, 190.0),)), 301
+    part = replace(whole, values=whole.values[:seen], valid=whole.valid[:seen])
+    rows = np.arange(100, seen + 3)
+    ribbon = Ribbon(
+        rows=rows, inner=np.full(len(rows), 150.0), outer=np.full(len(rows), 190.0), score=100.0, full=False
+    )
+    track = follow(part, evidence(part), ribbon, blur_px=0.8)
+    assert track is not None
+    assert track.deg[-1] <= part.deg(np.array([seen - 1.0]))[0] + 1e-9

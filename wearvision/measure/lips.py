@@ -222,6 +222,7 @@ def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[End, End]:
     low, high = first - min(reach, spare), last + min(reach, spare)
     if not strip.closed:
         low, high = max(0, low), min(lap - 1, high)
+        first, last = max(first, low), min(last, high)
     across, beside = profiles(strip, gray, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
     shape = across - np.median(beside, axis=1, keepdims=True)
     quiet = float(np.median((beside - np.median(beside, axis=1, keepdims=True)) ** 2))
