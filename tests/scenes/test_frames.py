@@ -143,7 +143,7 @@ def test_demo_crate_states_what_its_truth_knows() -> None:
     crate = read_crate(DEMO / "crate")
     assert len(crate.parts) == 7
     views = {photo.stated.view for photo in crate.photos}
-    assert views == {"wear-face", "gasket-land", "tongue", "vane-back", "vane-edge"}
+    assert views == {"wear-face", "gasket-land", "tongue", "line-light", "vane-back", "vane-edge"}
     assert not crate.refused
     for photo in crate.photos:
         record = truth[photo.name]

@@ -101,6 +101,7 @@ VIEW_PARTS = {"C-1063": "casing", "I-2231": "impeller"}
 VIEW_PHOTOS = (
     ViewPhoto(name="C-1063/land.jpg", view="gasket-land", seed=7403),
     ViewPhoto(name="C-1063/tongue.jpg", view="tongue", seed=2216),
+    ViewPhoto(name="C-1063/line.jpg", view="line-light", seed=9778),
     ViewPhoto(name="I-2231/back.jpg", view="vane-back", seed=7004),
     ViewPhoto(name="I-2231/vane.jpg", view="vane-edge", seed=210),
 )
