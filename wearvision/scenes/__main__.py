@@ -75,16 +75,22 @@ def _score(options: argparse.Namespace) -> int:
     import importlib
     import json
 
+    from wearvision.app.measuring import measure_photo
+    from wearvision.scenes.score import stated_of
+
     scorer = importlib.import_module(f"wearvision.scenes.{SCORERS[_view_of(options.folder)]}")
-    table, score_folder, score_results = scorer.table, scorer.score_folder, scorer.score_results
+    tally, known = scorer.Tally(), None
     if options.results:
         lines = options.results.read_text(encoding="utf-8").splitlines()
-        figures = score_results(options.folder, [json.loads(line) for line in lines if line.strip()])
-    else:
-        from wearvision.app.measuring import measure_photo
-
-        figures = score_folder(options.folder, lambda path, stated: measure_photo(path, stated).public)
-    print(table(figures), file=sys.stderr if options.json else sys.stdout)
+        results = [json.loads(line) for line in lines if line.strip()]
+        known = {Path(str(r["photo"]["file"])).name: r for r in results}
+    for photo, truth in scorer.truth_files(options.folder):
+        if known is None:
+            scorer.add_photo(tally, truth, measure_photo(photo, stated_of(truth)).public)
+        elif photo.name in known:
+            scorer.add_photo(tally, truth, known[photo.name])
+    figures = scorer.summary(tally)
+    print(scorer.table(figures), file=sys.stderr if options.json else sys.stdout)
     if options.json:
         print(json.dumps(figures))
     return 0

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,6 @@ from numpy.typing import NDArray
 from wearvision.stated import Stated
 
 Mask = NDArray[np.bool_]
-Measure = Callable[[Path, Stated], Mapping[str, Any]]
 
 MATCH_IOU = 0.3
 LEAST_WIDTH_MM, LEAST_WIDTH_PX = 0.8, 6.0
@@ -229,29 +228,27 @@ def table(figures: Mapping[str, Any]) -> str:
     return "\n".join([*lines, *figures["notes"]])
 
 
-def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
-    """Photos of a folder that have a wear-face truth record beside them."""
+def error_figures(pairs: list[tuple[float, float]]) -> dict[str, Any]:
+    """Size, bias and coverage of errors told with their U95, one pair each."""
+    errors, u95 = np.array(pairs, dtype=float).T
+    size = np.abs(errors)
+    return {
+        "count": len(size), "error_median": round(float(np.median(size)), 4),
+        "error_p90": round(float(np.percentile(size, 90)), 4), "bias_median": round(float(np.median(errors)), 4),
+        "coverage_95": round(float(np.mean(size <= u95)), 4), "u95_median": round(float(np.median(u95)), 4),
+    }  # fmt: skip
+
+
+def records(folder: Path, *views: str) -> list[tuple[Path, dict[str, Any]]]:
+    """Photos of a folder that have a truth record of one of the views beside them."""
     found = []
     for path in sorted(folder.glob("*.json")):
         record = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(record, dict) and record.get("view") == "wear-face" and "findings" in record:
+        if isinstance(record, dict) and record.get("view") in views and "findings" in record:
             found.append((folder / record["photo"], record))
     return found
 
 
-def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
-    """Measure every photo of a folder and compare with its truth."""
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        add_photo(tally, truth, measure(photo, stated_of(truth)))
-    return summary(tally)
-
-
-def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
-    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        if photo.name in by_name:
-            add_photo(tally, truth, by_name[photo.name])
-    return summary(tally)
+def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
+    """Photos of a folder that have a wear-face truth record beside them."""
+    return records(folder, "wear-face")

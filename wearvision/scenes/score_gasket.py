@@ -9,18 +9,15 @@ at least a third of its own length. Photos that the measurement refuses are coun
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import filled, pair_up, stated_of
-from wearvision.stated import Stated
+from wearvision.scenes.score import error_figures, filled, pair_up, records
 
-Measure = Callable[[Path, Stated], Mapping[str, Any]]
 QUANTITIES = ("loss", "arc", "remaining_width", "area")
 
 
@@ -125,18 +122,8 @@ def summary(tally: Tally) -> dict[str, Any]:
         "recall": round(tally.found / max(1, tally.found + tally.missed), 4), "sound_lands": tally.sound,
         "false_per_sound_land": round(tally.false_on_sound / tally.sound, 3) if tally.sound else None,
         "cracks": tally.cracks, "cracks_found": tally.cracks_found, "cracks_false": tally.cracks_false,
-        "quantities": {q: _figures(tally.errors[q]) for q in ("least_width", *QUANTITIES) if q in tally.errors},
+        "quantities": {q: error_figures(tally.errors[q]) for q in ("least_width", *QUANTITIES) if q in tally.errors},
         "notes": tally.notes,
-    }  # fmt: skip
-
-
-def _figures(pairs: list[tuple[float, float]]) -> dict[str, Any]:
-    errors, u95 = np.array(pairs, dtype=float).T
-    size = np.abs(errors)
-    return {
-        "count": len(size), "error_median": round(float(np.median(size)), 4),
-        "error_p90": round(float(np.percentile(size, 90)), 4), "bias_median": round(float(np.median(errors)), 4),
-        "coverage_95": round(float(np.mean(size <= u95)), 4), "u95_median": round(float(np.median(u95)), 4),
     }  # fmt: skip
 
 
@@ -160,27 +147,4 @@ def table(figures: Mapping[str, Any]) -> str:
 
 def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     """Photos of a folder that have a truth record of this view beside them."""
-    found = []
-    for path in sorted(folder.glob("*.json")):
-        record = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(record, dict) and record.get("view") == "gasket-land" and "findings" in record:
-            found.append((folder / record["photo"], record))
-    return found
-
-
-def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
-    """Measure every photo of a folder and compare with its truth."""
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        add_photo(tally, truth, measure(photo, stated_of(truth)))
-    return summary(tally)
-
-
-def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
-    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        if photo.name in by_name:
-            add_photo(tally, truth, by_name[photo.name])
-    return summary(tally)
+    return records(folder, "gasket-land")

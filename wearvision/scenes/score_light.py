@@ -10,18 +10,15 @@ sections are missed.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import stated_of
-from wearvision.stated import Stated
+from wearvision.scenes.score import records
 
-Measure = Callable[[Path, Stated], Mapping[str, Any]]
 LEAST_DEPTH_MM, LEAST_WIDTH_MM, LEAST_VIEW, NEAR_MM = 0.4, 1.0, 0.5, 1.0
 
 UNTOLD = ("line of light", "depth under the line")
@@ -147,27 +144,4 @@ def table(figures: Mapping[str, Any]) -> str:
 
 def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     """Photos of a folder that have a truth record of this view beside them."""
-    found = []
-    for path in sorted(folder.glob("*.json")):
-        record = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(record, dict) and record.get("view") == "line-light" and "findings" in record:
-            found.append((folder / record["photo"], record))
-    return found
-
-
-def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
-    """Measure every photo of a folder and compare with its truth."""
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        add_photo(tally, truth, measure(photo, stated_of(truth)))
-    return summary(tally)
-
-
-def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
-    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        if photo.name in by_name:
-            add_photo(tally, truth, by_name[photo.name])
-    return summary(tally)
+    return records(folder, "line-light")

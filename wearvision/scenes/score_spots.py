@@ -12,8 +12,7 @@ crack, however short, is false. Refused photos are counted apart.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -22,11 +21,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.score import stated_of
-from wearvision.stated import Stated
+from wearvision.scenes.score import error_figures, records
 
 Array = NDArray[np.float64]
-Measure = Callable[[Path, Stated], Mapping[str, Any]]
 
 LEAST_PIT_MM, LEAST_CRACK_MM, SEEN = 1.0, 20.0, 0.8
 MATCH_IOU, NEAR_MM, ALONG = 0.3, 1.5, 0.5
@@ -184,17 +181,7 @@ def summary(tally: Tally) -> dict[str, Any]:
         "class_right": round(c["classes_right"] / max(1, c["classes"]), 4),
         "crack_recall": round(c["cracks_found"] / max(1, c["cracks"]), 4),
         "false_cracks_per_photo": round(c["cracks_false"] / max(1, told), 4),
-        "quantities": {what: _figures(pairs) for what, pairs in tally.errors.items()}, "notes": tally.notes,
-    }  # fmt: skip
-
-
-def _figures(pairs: list[tuple[float, float]]) -> dict[str, Any]:
-    errors, u95 = np.array(pairs, dtype=float).T
-    size = np.abs(errors)
-    return {
-        "count": len(size), "error_median": round(float(np.median(size)), 4),
-        "error_p90": round(float(np.percentile(size, 90)), 4), "bias_median": round(float(np.median(errors)), 4),
-        "coverage_95": round(float(np.mean(size <= u95)), 4), "u95_median": round(float(np.median(u95)), 4),
+        "quantities": {what: error_figures(pairs) for what, pairs in tally.errors.items()}, "notes": tally.notes,
     }  # fmt: skip
 
 
@@ -221,26 +208,4 @@ def table(figures: Mapping[str, Any]) -> str:
 
 def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     """Photos of a folder that have a truth record with pits or cracks told beside them."""
-    records = [(p, json.loads(p.read_text(encoding="utf-8"))) for p in sorted(folder.glob("*.json"))]
-    return [
-        (folder / r["photo"], r) for _, r in records
-        if isinstance(r, dict) and r.get("view") == "wear-face" and "pit_density_per_m2" in r.get("summary", {})
-    ]  # fmt: skip
-
-
-def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
-    """Measure every photo of a folder and compare with its truth."""
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        add_photo(tally, truth, measure(photo, stated_of(truth)))
-    return summary(tally)
-
-
-def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
-    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        if photo.name in by_name:
-            add_photo(tally, truth, by_name[photo.name])
-    return summary(tally)
+    return [(p, r) for p, r in records(folder, "wear-face") if "pit_density_per_m2" in r.get("summary", {})]

@@ -9,18 +9,15 @@ those of true areas above 5 mm2. Photos that the measurement refuses are counted
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import stated_of
-from wearvision.stated import Stated
+from wearvision.scenes.score import error_figures, records
 
-Measure = Callable[[Path, Stated], Mapping[str, Any]]
 QUANTITIES = ("max_deviation", "rms_deviation", "area")
 LEAST_AREA_MM2 = 5.0
 
@@ -109,14 +106,9 @@ def summary(tally: Tally) -> dict[str, Any]:
 
 
 def _figures(name: str, rows: list[tuple[float, float, float]]) -> dict[str, Any]:
-    errors, u95, true = np.array(rows, dtype=float).T
-    size = np.abs(errors)
-    out: dict[str, Any] = {
-        "count": len(size), "error_median": round(float(np.median(size)), 4),
-        "error_p90": round(float(np.percentile(size, 90)), 4), "bias_median": round(float(np.median(errors)), 4),
-        "coverage_95": round(float(np.mean(size <= u95)), 4), "u95_median": round(float(np.median(u95)), 4),
-    }  # fmt: skip
-    large = true > LEAST_AREA_MM2
+    out = error_figures([(error, u95) for error, u95, _ in rows])
+    errors, _, true = np.array(rows, dtype=float).T
+    size, large = np.abs(errors), true > LEAST_AREA_MM2
     if name == "area" and large.any():
         share = size[large] / true[large]
         out |= {"relative_median": round(float(np.median(share)), 4)}
@@ -143,27 +135,4 @@ def table(figures: Mapping[str, Any]) -> str:
 
 def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     """Photos of a folder that have a truth record of this view beside them."""
-    found = []
-    for path in sorted(folder.glob("*.json")):
-        record = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(record, dict) and record.get("view") == "tongue" and "findings" in record:
-            found.append((folder / record["photo"], record))
-    return found
-
-
-def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
-    """Measure every photo of a folder and compare with its truth."""
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        add_photo(tally, truth, measure(photo, stated_of(truth)))
-    return summary(tally)
-
-
-def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
-    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        if photo.name in by_name:
-            add_photo(tally, truth, by_name[photo.name])
-    return summary(tally)
+    return records(folder, "tongue")

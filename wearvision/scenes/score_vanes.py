@@ -9,8 +9,7 @@ counted apart.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,11 +17,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.score import stated_of
-from wearvision.stated import Stated
+from wearvision.scenes.score import records
 
 Array = NDArray[np.float64]
-Measure = Callable[[Path, Stated], Mapping[str, Any]]
 VIEWS = ("vane-front", "vane-back")
 BENT_MM = 1.0
 QUANTITIES = ("tip_shift", "bend_angle", "shortening")
@@ -168,29 +165,8 @@ def table(figures: Mapping[str, Any]) -> str:
 
 def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     """Photos of a folder with the truth of vanes in plan beside them."""
-    found = []
-    for path in sorted(folder.glob("*.json")):
-        record = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(record, dict) and record.get("view") in VIEWS and "findings" in record:
-            stated = record["stated"]["stated"]
-            record["stated"]["stated"] = {NAMES.get(n, n): v for n, v in stated.items()}
-            found.append((folder / record["photo"], record))
+    found = records(folder, *VIEWS)
+    for _, record in found:
+        stated = record["stated"]["stated"]
+        record["stated"]["stated"] = {NAMES.get(n, n): v for n, v in stated.items()}
     return found
-
-
-def score_folder(folder: Path, measure: Measure) -> dict[str, Any]:
-    """Measure every photo of a folder and compare with its truth."""
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        add_photo(tally, truth, measure(photo, stated_of(truth)))
-    return summary(tally)
-
-
-def score_results(folder: Path, results: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Compare results measured before (one JSON object per photo) with the truth beside the photos."""
-    by_name = {Path(str(r["photo"]["file"])).name: r for r in results}
-    tally = Tally()
-    for photo, truth in truth_files(folder):
-        if photo.name in by_name:
-            add_photo(tally, truth, by_name[photo.name])
-    return summary(tally)
