@@ -114,6 +114,7 @@ def test_bad_input_is_one_line_and_its_code(run: Run, words: tuple[str, ...], co
     done = run(*words)
     assert done.code == code, done
     assert done.err.strip()
+    assert "Value error" not in done.err
     assert done.out == ""
     if code != 2:
         assert len(done.err.strip().splitlines()) == 1

@@ -48,7 +48,8 @@ def _last_wall(error: Exception) -> int:
     words = getattr(error, "format_message", None)
     if words is not None:
         path = getattr(getattr(error, "ctx", None), "command_path", "wearvision")
-        say(f"wearvision: {' '.join(words().split()).rstrip('.') or 'no command is given'}; see {path} --help")
+        told = " ".join(words().split()).replace("Value error, ", "").rstrip(".")
+        say(f"wearvision: {told or 'no command is given'}; see {path} --help")
         return int(getattr(error, "exit_code", 2))
     if os.environ.get("WEARVISION_DEBUG"):
         raise error
