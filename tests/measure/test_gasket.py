@@ -35,8 +35,12 @@ def notched(angle: Array, middle_deg: float, arc_deg: float, loss_mm: float) -> 
 def draw_land(
     plane: Plane, *, bites: tuple[tuple[str, float, float, float], ...] = (), tones: tuple[float, float] = (80, 150),
     noise: float = 2.0, seed: int = 1, shadow_mm: float = 0.0, stain: bool = False, crack_deg: float | None = None,
+    crack_mm: tuple[float, float, float] = (*RADII_MM, 0.5), lathe_mm: float | None = None,
 ) -> NDArray[np.uint8]:  # fmt: skip
-    """Land on its ground: bites are (edge, middle, arc, loss); a shadow falls to one side of the land."""
+    """Land on its ground: bites are (edge, middle, arc, loss); a shadow falls to one side of the land.
+
+    A crack runs outward between two radii and is so wide, a lathe line runs half way round at a radius.
+    """
     rng = np.random.default_rng(seed)
     width, height = plane.size_px
     x, y = np.meshgrid(np.arange(2 * width) / 2 - 0.25, np.arange(2 * height) / 2 - 0.25)
@@ -51,10 +55,15 @@ def draw_land(
         spot = np.hypot(mm[:, 0] - RADII_MM[1] + 1.0, mm[:, 1]) < 3.0
         image[land & spot] = 0.5 * sum(tones)
     if crack_deg is not None:
-        image[land & (np.abs(radius * (angle - math.radians(crack_deg))) < 0.25)] *= 0.4
+        low, high, wide = crack_mm
+        wander = 0.3 * np.sin(1.7 * radius)
+        aside = np.abs(radius * (angle - math.radians(crack_deg)) + wander)
+        image[land & (radius > low) & (radius < high) & (aside < wide / 2)] *= 0.4
+    if lathe_mm is not None:
+        image[land & (np.abs(radius - lathe_mm) < 0.25) & (angle > 0)] *= 0.4
     small = cv2.resize(image.reshape(2 * height, 2 * width), (width, height), interpolation=cv2.INTER_AREA)
     small = cv2.GaussianBlur(small, (0, 0), 0.8) + rng.normal(0, noise, (height, width))
-    return np.clip(np.rint(small), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(np.rint(small), 0, 255), dtype=np.uint8)
 
 
 def _on_land(mm: Array, bites: tuple[tuple[str, float, float, float], ...]) -> NDArray[np.bool_]:
@@ -106,7 +115,7 @@ def test_a_bite_is_found_with_loss_and_what_is_left(edge: str, tones: tuple[floa
     angle = np.radians(np.linspace(50, 70, 2001))
     loss = notched(angle, 60.0, 20.0, 5.0)
     start, way = (RADII_MM[0], 1.0) if edge == "inner" else (RADII_MM[1], -1.0)
-    area = abs(np.trapezoid((start + way * loss) ** 2 - start**2, angle)) / 2
+    area = abs(float(np.trapezoid((start + way * loss) ** 2 - start**2, angle))) / 2
     assert figure(notch, "area").value == pytest.approx(area, rel=0.08)
     least = figure(of_kind(seen, "gasket-land")[0], "remaining_width")
     assert abs(least.value - 7.0) < 1.96 * least.u < 0.5
@@ -128,8 +137,28 @@ def test_a_crack_from_edge_to_edge_is_suspected() -> None:
     plane = drawn_plane()
     (crack,) = of_kind(look(draw_land(plane, crack_deg=-70.0), plane), "crack")
     assert crack.flags == ("suspected",)
+    for name, true in (("length", 12.0), ("width", 0.5)):
+        got = figure(crack, name)
+        assert abs(got.value - true) < 1.96 * got.u
+
+
+@pytest.mark.parametrize("tones", [(40.0, 120.0), (150.0, 90.0)])
+@pytest.mark.parametrize("noise", [1.0, 3.0])
+def test_a_short_fine_crack_within_the_land_is_suspected(tones: tuple[float, float], noise: float) -> None:
+    plane = drawn_plane(mm_per_px=0.15, size_px=(1020, 782))
+    gray = draw_land(plane, tones=tones, noise=noise * tones[0] / 80, crack_deg=40.0, crack_mm=(41.0, 47.0, 0.2))
+    (crack,) = of_kind(look(gray, plane), "crack")
     length = figure(crack, "length")
-    assert abs(length.value - 12.0) < 1.96 * length.u
+    assert abs(length.value - 6.0) < 1.96 * length.u
+    middle = plane.to_mm(crack.places_px[:1])[0] - CENTRE_MM
+    assert math.degrees(math.atan2(middle[1], middle[0])) == pytest.approx(40.0, abs=1.0)
+
+
+def test_a_lathe_line_a_stain_and_a_bites_shadow_are_no_cracks() -> None:
+    plane = drawn_plane()
+    bites = (("outer", 100.0, 6.0, 6.0), ("inner", 200.0, 14.0, 4.0))
+    gray = draw_land(plane, bites=bites, shadow_mm=1.0, stain=True, lathe_mm=44.0)
+    assert not of_kind(look(gray, plane), "crack")
 
 
 def test_the_claimed_interval_holds_the_error_over_noise() -> None:

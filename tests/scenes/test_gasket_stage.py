@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from wearvision.scenes.gasket_shape import Bite, Land, bite_truth, edges_at, land_mesh, least_width
-from wearvision.scenes.gasket_stage import APART, APART_SHARE, SOUND_SHARE, _color, draw_land
+from wearvision.scenes.gasket_stage import APART, APART_SHARE, SOUND_SHARE, Crack, _color, _slit, draw_land
 
 
 def bitten(edge: str, loss_mm: float = 4.0) -> Land:
@@ -55,3 +55,11 @@ def test_a_sheet_is_mostly_of_another_tone_than_its_ground() -> None:
     rng = np.random.default_rng(3)
     tones = [float(_color(rng, 0.2).mean()) for _ in range(300)]
     assert np.mean(np.abs(np.log(np.array(tones) / 0.2)) > APART) >= APART_SHARE - 0.05
+
+
+def test_a_crack_is_dark_where_its_truth_says() -> None:
+    crack = Crack(line_mm=np.array([[10.0, 5.0], [20.0, 5.0]]), width_mm=0.5)
+    color = _slit(np.full((600, 600, 3), 0.4, dtype=np.float32), (crack,), 30.0)
+    rows, columns = np.nonzero(color[..., 0] < 0.2)
+    assert (columns.min() / 10 - 30, columns.max() / 10 - 30) == pytest.approx((10.0, 20.0), abs=0.4)
+    assert 30 - rows.mean() / 10 == pytest.approx(5.0, abs=0.1)

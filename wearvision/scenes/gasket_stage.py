@@ -19,7 +19,7 @@ from wearvision.scenes.lens import project
 from wearvision.scenes.placing import beside, draw_card, place_camera
 from wearvision.scenes.spec import Camera, Card, Finish, Part
 from wearvision.scenes.stage import FACE, HOLE, OTHER, Bench, Body, Codes, Floats, Stage, level
-from wearvision.scenes.textures import Image, bench_map, face_maps, fractal, rim_maps
+from wearvision.scenes.textures import Image, Maps, bench_map, face_maps, fractal, rim_maps
 
 Array = NDArray[np.float64]
 Rng = np.random.Generator
@@ -162,9 +162,13 @@ def bodies(
         out.append(Body(name="block", mesh=support, uv=planar(support, half), look=plain, code=0, bumpy=False))
     mesh = land_mesh(land)
     own = land.outer_mm + 2
-    look = face_maps(replace(part, outer_mm=land.outer_mm), 2400, own) if rng.random() < BARE_SHARE else None
-    color = sheet(rng, land, cracks, own, _tone(base.color, land, half)) if look is None else look
-    out.append(Body(name="land", mesh=mesh, uv=planar(mesh, own), look=color, code=FACE, bumpy=False))
+    look: Maps | Image
+    if rng.random() < BARE_SHARE:
+        maps = face_maps(replace(part, outer_mm=land.outer_mm), 2400, own)
+        look = replace(maps, color=_slit(maps.color, cracks, own))
+    else:
+        look = _slit(sheet(rng, land, own, _tone(base.color, land, half)), cracks, own)
+    out.append(Body(name="land", mesh=mesh, uv=planar(mesh, own), look=look, code=FACE, bumpy=False))
     return tuple(out)
 
 
@@ -198,8 +202,8 @@ def _color(rng: Rng, ground: float) -> Array:
             return color
 
 
-def sheet(rng: Rng, land: Land, cracks: tuple[Crack, ...], half_mm: float, ground: float) -> Image:
-    """Colour map of a sheet gasket or a dull land: mottled, stained from its edges, cracks drawn in dark."""
+def sheet(rng: Rng, land: Land, half_mm: float, ground: float) -> Image:
+    """Colour map of a sheet gasket or a dull land: mottled, stained from its edges."""
     size = 2400
     color = _color(rng, ground)
     mottle = float(rng.uniform(0.02, 0.16))
@@ -211,8 +215,13 @@ def sheet(rng: Rng, land: Land, cracks: tuple[Crack, ...], half_mm: float, groun
         cover = np.clip((spots - np.quantile(spots, 1 - float(rng.uniform(0.02, 0.15)))) / 0.05, 0, 1)[..., None]
         stain = np.array([0.2, 0.1, 0.05]) if rng.random() < 0.5 else np.full(3, float(rng.uniform(0.1, 0.5)))
         out = out * (1 - 0.8 * cover) + 0.8 * cover * stain
-    out = np.ascontiguousarray(out, dtype=np.float32)
-    per_mm = size / (2 * half_mm)
+    return np.asarray(out, dtype=np.float32)
+
+
+def _slit(color: Image, cracks: tuple[Crack, ...], half_mm: float) -> Image:
+    """A colour map with the cracks in it, dark."""
+    out = np.array(color, dtype=np.float32, order="C")
+    per_mm = len(out) / (2 * half_mm)
     for crack in cracks:
         px = np.column_stack([crack.line_mm[:, 0] + half_mm, half_mm - crack.line_mm[:, 1]]) * per_mm
         cv2.polylines(out, [np.round(px * 16).astype(np.int32)], False, (0.012, 0.012, 0.012),

@@ -39,13 +39,14 @@ def see(look: Look) -> Seen:
     left = left_of(land, bites, told(land))
     if not left.sure.any():
         return Seen(not_assessed=(("gasket land", f"its edges cannot be followed; {HINT}"),))
+    cracks = find_cracks(look.gray, look.plane, land, bites, look.cards_px)
     missing = [] if known else [PICKED]
     for flag, why in ((land.seen, "out of view or covered"), (left.sure | ~land.seen, UNSURE)):
         share = 1 - float(flag.mean())
         if share > 0.02:
             missing.append(("part of the land", f"{100 * share:.0f} % of it is {why}"))
     return Seen(
-        findings=(*land_findings(land, bites, left, look.plane), *find_cracks(land, look.plane)),
+        findings=(*land_findings(land, bites, left, look.plane), *cracks),
         not_assessed=tuple(missing), circles_px=tuple(_circle(look, ring, r) for r in ring.radii_mm[::-1]),
     )  # fmt: skip
 
