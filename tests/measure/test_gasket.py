@@ -240,3 +240,42 @@ def test_an_empty_photo_says_what_to_do() -> None:
     seen = look(np.full((690, 900), 120, np.uint8), plane)
     assert not seen.findings
     assert any("land_inner_diameter_mm" in why for _, why in seen.not_assessed)
+
+
+def test_a_bite_over_ground_of_the_lands_own_tone_is_one_hollow() -> None:
+    """Half way along, a patch of the ground is as the land is: the bite goes on beneath it."""
+    plane = drawn_plane(known=True)
+    gray = draw_land(plane, bites=(("outer", 60.0, 30.0, 4.0),), noise=1.0)
+    x, y = np.meshgrid(np.arange(gray.shape[1]), np.arange(gray.shape[0]))
+    mm = plane.to_mm(np.column_stack([x.ravel(), y.ravel()]).astype(float)) - CENTRE_MM
+    deg = np.degrees(np.arctan2(mm[:, 1], mm[:, 0])).reshape(gray.shape)
+    gray[(np.abs(deg - 60.0) < 3.0) & (np.hypot(*mm.T).reshape(gray.shape) > 46.0)] = 80
+    (notch,) = of_kind(look(gray, plane), "notch")
+    assert figure(notch, "loss").value == pytest.approx(4.0, abs=0.25)
+    assert figure(notch, "arc").value == pytest.approx(30.0, abs=2.5)
+
+
+def test_a_narrow_bite_goes_on_along_its_walls_shadow() -> None:
+    """Its inner half is as dark as the land, but for the line along one wall."""
+    plane = drawn_plane(mm_per_px=0.12, size_px=(1275, 978))
+    gray = draw_land(plane, bites=(("outer", 60.0, 5.0, 8.0),), noise=1.0)
+    bitten = draw_land(plane, bites=(("outer", 60.0, 5.0, 4.0),), noise=1.0)
+    x, y = np.meshgrid(np.arange(gray.shape[1]), np.arange(gray.shape[0]))
+    mm = plane.to_mm(np.column_stack([x.ravel(), y.ravel()]).astype(float)) - CENTRE_MM
+    radius = np.hypot(*mm.T).reshape(gray.shape)
+    off = (np.radians(np.degrees(np.arctan2(mm[:, 1], mm[:, 0])) - 60.0)).reshape(gray.shape) * radius
+    gray[radius < 46.5] = bitten[radius < 46.5]
+    gray[(radius > 42.0) & (radius < 46.6) & (np.abs(off + 0.22 * (radius - 42.0)) < 0.2)] = 25
+    (notch,) = of_kind(look(gray, plane), "notch")
+    loss = figure(notch, "loss")
+    assert abs(loss.value - 8.0) < max(0.6, 1.96 * loss.u)
+    assert not of_kind(look(gray, plane), "crack")
+
+
+def test_where_an_edge_hardly_stands_out_no_width_is_told() -> None:
+    plane, rng = drawn_plane(), np.random.default_rng(2)
+    gray = draw_land(plane, tones=(100.0, 104.0)).astype(float)
+    gray += 12 * cv2.GaussianBlur(rng.normal(0, 6, gray.shape), (0, 0), 6)
+    seen = look(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane)
+    lands = of_kind(seen, "gasket-land")
+    assert not lands or not isinstance(lands[0].quantities["remaining_width"], Measured)

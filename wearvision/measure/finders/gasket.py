@@ -28,8 +28,10 @@ LEAST_ROWS = 720
 """Rows of the lap at least."""
 ALIKE, STANDS = -0.3, 0.35
 """Nothing can be told where what lies beside is as the land is, and the step less than this share of the usual."""
-NEAR_MM = 2.0
-"""Told over so much of the lap."""
+NEAR_MM, AT_MM = 2.0, 0.25
+"""Told over so much of the lap, so near the circle."""
+GRAIN_SHARE, CLEAR = 0.9, 2.0
+"""An edge's usual step is so many times what this share of the land's own steps stay below; else a bite is not seen."""
 SEEK_MM, EVEN_MM = (1.6, 0.8), 2.0
 """How far off its circle an edge is sought, first and again, in the mean over so much of the lap."""
 FIRST, NOISES = 0.13, 4.0
@@ -182,17 +184,38 @@ def _first_step(land: Land, edge: int, way: float, reach_mm: float) -> tuple[Arr
 
 
 def told(land: Land) -> NDArray[np.bool_]:
-    """Rows where both edges can be told: what lies beside is of another tone, or a step shows."""
+    """Rows where both edges can be told: what lies beside is of another tone, or a step shows.
+
+    An edge whose usual step is hardly more than the land's own grain is told nowhere: a bite would not show.
+    """
     out = np.ones(len(land.deg), dtype=bool)
     wide = max(3, 2 * round(NEAR_MM / 2 / land.row_mm) + 1)
+    even = along(land.rise, wide, closed=land.strip.closed)
+    grain = _grain(land, even)
     for edge, way in ((0, -1.0), (1, 1.0)):
         beside = band(land.tones.unlike, land.strip, land.sound_mm[edge], *sorted((0.2 * way, 0.8 * way)))
-        near = sample(land.rise, land.strip, land.sound_mm[edge][:, None] + np.linspace(-0.25, 0.25, 5))
-        step = np.abs(near).max(axis=1)
-        usual = max(0.004, float(np.median(step[land.seen]))) if land.seen.any() else 1.0
-        tone, stands = (_smooth(v, wide, closed=land.strip.closed) for v in (beside, step / usual))
-        out &= (tone > ALIKE) | (stands > STANDS)
+        step, steady = (_steepest(rise, land, edge) for rise in (land.rise, even))
+        tone, stands = (_smooth(v, wide, closed=land.strip.closed) for v in (beside, step / _usual(step, land)))
+        out &= ((tone > ALIKE) | (stands > STANDS)) & (_usual(steady, land) > CLEAR * grain)
     return out
+
+
+def _steepest(rise: Grid, land: Land, edge: int) -> Array:
+    near = sample(rise, land.strip, land.sound_mm[edge][:, None] + np.linspace(-AT_MM, AT_MM, 5))
+    return np.asarray(np.abs(near).max(axis=1))
+
+
+def _usual(step: Array, land: Land) -> float:
+    return max(0.004, float(np.median(step[land.seen]))) if land.seen.any() else 1.0
+
+
+def _grain(land: Land, even: Grid) -> float:
+    """Size that steps of the land's own hardly exceed, each the most within the reach of an edge."""
+    middle = np.abs(even[land.seen][::3, land.tones.middle])
+    if not middle.size:
+        return 0.0
+    reach = np.ones((1, max(1, round(2 * AT_MM / land.strip.step_mm))), np.uint8)
+    return float(np.quantile(cv2.dilate(middle, reach), GRAIN_SHARE))
 
 
 def _smooth(values: Array, wide: int, *, closed: bool) -> Array:

@@ -8,7 +8,9 @@ import numpy as np
 
 from wearvision.measure.chart import chart_of
 from wearvision.measure.face import BREAK_MM, Face, find_face
+from wearvision.measure.finders.bite_end import hollow, walled
 from wearvision.measure.finders.bites import seek_bites
+from wearvision.measure.finders.dark_line import dark_lines
 from wearvision.measure.finders.gasket import Ring, roll_out, settled, told
 from wearvision.measure.finders.land_crack import find_cracks
 from wearvision.measure.finders.notch import land_findings, left_of
@@ -35,11 +37,12 @@ def see(look: Look) -> Seen:
     if isinstance(ring, str):
         return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
     land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
-    bites = seek_bites(land)
+    lines = dark_lines(look.gray, look.plane, land, look.cards_px)
+    bites, free = walled(land, hollow(seek_bites(land)), lines)
     left = left_of(land, bites, told(land))
+    cracks = find_cracks(lines, free, look.plane)
     if not left.sure.any():
-        return Seen(not_assessed=(("gasket land", f"its edges cannot be followed; {HINT}"),))
-    cracks = find_cracks(look.gray, look.plane, land, bites, look.cards_px)
+        return Seen(findings=cracks, not_assessed=(("gasket land", f"an edge hardly stands out; {HINT}"),))
     missing = [] if known else [PICKED]
     for flag, why in ((land.seen, "out of view or covered"), (left.sure | ~land.seen, UNSURE)):
         share = 1 - float(flag.mean())

@@ -1,0 +1,78 @@
+"""Where a bite ends: over ground of the land's own tone, and behind the shadow of its walls.
+
+The way into a bite falls back wherever what lies in it looks like the land. A bite is one hollow: between two deep
+parts it is as deep. A narrow one may lie in its walls' shadow, which looks like the land; the wall still throws a dark
+line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from wearvision.measure.finders.bites import Bite
+from wearvision.measure.finders.dark_line import Line, Lines
+from wearvision.measure.finders.gasket import Land
+from wearvision.measure.plane import Array
+
+GAP = 0.45
+"""What falls back over less than this share of an arc,"""
+FALL, FALL_MM = 0.3, 0.5
+"""by more than this share and so many mm, is no land."""
+GAP_MM = 2.0
+"""What is no wider than this may be a crack itself."""
+BESIDE_MM, JOIN_MM = 0.6, 1.0
+"""A line is a bite's when it begins so near its angles, and so near its end."""
+
+
+def hollow(bites: list[Bite]) -> list[Bite]:
+    """The bites with what falls back in them as deep as what lies on either side."""
+    return [replace(b, loss_mm=_filled(b.loss_mm)) if b.verdict == "bite" else b for b in bites]
+
+
+def _filled(loss_mm: Array) -> Array:
+    """A grey closing, where it is well above; nothing is missing beyond either end."""
+    count = len(loss_mm)
+    wide = 2 * round(GAP * count / 2) + 1
+    pad = np.pad(loss_mm, wide).astype(np.float32).reshape(-1, 1)
+    shut = cv2.morphologyEx(pad, cv2.MORPH_CLOSE, np.ones((wide, 1), np.uint8)).ravel()[wide : wide + count]
+    return np.where(shut - loss_mm > np.maximum(FALL_MM, FALL * shut), shut, loss_mm)
+
+
+def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], list[Line]]:
+    """The bites, carried on along the dark lines that begin in them, and the lines that are none of theirs."""
+    out, free = list(bites), list[Line]()
+    for line in found.lines:
+        deg, radius = found.deg(line), found.mm(line)
+        own = [k for k, bite in enumerate(out) if _shares(land, bite, deg)]
+        for k in own:
+            out[k] = _carried_on(land, out[k], deg, radius)
+        if not own:
+            free.append(line)
+    return out, free
+
+
+def _shares(land: Land, bite: Bite, deg: Array) -> bool:
+    """Whether a line lies at a bite's angles."""
+    if bite.verdict not in ("bite", "unsure") or bite.traits["arc_mm"] <= GAP_MM:
+        return False
+    half = len(bite.rows) / 2 * land.strip.step_deg + np.degrees(BESIDE_MM / float(land.sound_mm.mean()))
+    middle = land.deg[bite.rows[len(bite.rows) // 2]]
+    return bool((np.abs((deg - middle + 180) % 360 - 180) < half).mean() > 0.5)
+
+
+def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
+    """A bite narrower than deep, as deep as a line that begins at its end; any other as it is."""
+    rows = np.rint((deg - land.deg[0]) / land.strip.step_deg).astype(np.int64) % len(land.deg)
+    depth = np.abs(radius_mm - land.sound_mm[bite.edge][rows])
+    reach, loss = float(depth.max()), float(bite.loss_mm.max())
+    if reach < loss or float(depth.min()) > loss + JOIN_MM or reach < bite.traits["arc_mm"]:
+        return bite
+    at = {int(row): k for k, row in enumerate(bite.rows)}
+    deeper = bite.loss_mm.copy()
+    for row, mm in zip(rows.tolist(), depth.tolist(), strict=True):
+        if row in at:
+            deeper[at[row]] = max(deeper[at[row]], mm)
+    return replace(bite, loss_mm=deeper)
