@@ -3,53 +3,84 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from wearvision.scenes.chance import draw_scene
+from wearvision.scenes.mesh import Mesh
 from wearvision.scenes.score_spots import Tally, add_photo, overlap, pair_up, summary, table
+from wearvision.scenes.spec import Part
+from wearvision.scenes.spot_mesh import hollow, slit, spotted_meshes
 from wearvision.scenes.spot_shape import Pit, draw_crack, draw_pit
-from wearvision.scenes.spots_stage import ribbon, spotted_mesh
 from wearvision.scenes.truth import polygon_area
 
 
-def test_the_mesh_is_as_deep_as_the_pit_and_level_beside_it() -> None:
-    scene = draw_scene(8600)
-    middle = (scene.part.inner_mm + scene.part.outer_mm) / 2
+def plain(seed: int = 8600) -> Part:
+    part = draw_scene(seed).part
+    return replace(part, grooves=(), holes=(), step_mm=0.0)
+
+
+def area_seen(mesh: Mesh | None) -> float:
+    """Area of a mesh as seen from straight above, walls that hang over counted off."""
+    assert mesh is not None
+    a, b, c = (mesh.points[mesh.faces[:, k]] for k in range(3))
+    return float(np.cross(b - a, c - a)[:, 2].sum() / 2)
+
+
+@pytest.mark.parametrize("wall_deg", [50.0, 90.0, 120.0])
+def test_a_pit_is_as_wide_and_as_deep_as_told(wall_deg: float) -> None:
+    """Depth of a spherical cap of base radius a and contact angle w: a tan(w / 2) (plane geometry)."""
+    part = plain()
+    middle = (part.inner_mm + part.outer_mm) / 2
+    pit = replace(draw_pit(np.random.default_rng(1), middle, 0.0, 3.0), wall_deg=wall_deg, stretch=1.0)
+    wall = hollow(part, pit)
+    assert -wall.points[:, 2].min() == pytest.approx(pit.radius_mm * np.tan(np.radians(wall_deg) / 2), abs=0.01)
+    assert area_seen(wall) == pytest.approx(polygon_area(pit.outline(180)), rel=0.01)
+    widest = pit.ratio(*wall.points[:, :2].T).max()
+    assert (widest > 1.02) == (wall_deg > 90), "undercut is wider below than its mouth"
+
+
+def test_face_lips_and_openings_leave_no_gap() -> None:
+    """Seen from above everything that is not an opening is face or lip; the lips alone cover what was cut away."""
+    part = plain()
+    middle = (part.inner_mm + part.outer_mm) / 2
     pit = draw_pit(np.random.default_rng(1), middle, 0.0, 3.0)
-    part = type(scene.part)(**{**vars(scene.part), "grooves": (), "holes": (), "step_mm": 0.0})
-    x, y, z = spotted_mesh(part, (pit,)).points.T
-    ratio = pit.ratio(x, y)
-    assert z.min() == pytest.approx(-pit.depth_mm, abs=0.1 * pit.depth_mm)
-    assert np.all(z[ratio > 1.001] == 0)
-    assert np.all(z[ratio < 0.9] < 0)
-    rim = np.abs(ratio - 1) < 1e-6
-    assert rim.sum() > 40, "vertices lie on the rim"
+    crack = draw_crack(np.random.default_rng(2), np.array([0.0, middle]), 0.4, 20.0, 0.3)
+    spotted = spotted_meshes(part, (pit,), (crack,))
+    assert spotted.holes is None
+    ring = np.pi * (part.outer_mm**2 - part.inner_mm**2)
+    gone = ring - area_seen(spotted.face)
+    assert area_seen(spotted.pits) + area_seen(spotted.cracks) < gone
+    assert area_seen(spotted.lips) > gone - area_seen(spotted.pits) - area_seen(spotted.cracks)
+    assert spotted.lips is not None
+    x, y = spotted.lips.points[spotted.lips.faces].mean(axis=1)[:, :2].T
+    assert pit.ratio(x, y).min() > 0.99
+    assert crack.distance(x, y).min() > -0.05
 
 
 def test_the_outline_has_the_area_of_its_formula() -> None:
     """Area of r(a) = R (1 + sum of waves): pi R^2 (1 + sum of half the squares), Parseval."""
     waves = ((0.08, 0.3), (-0.05, 1.0), (0.03, 2.0))
-    pit = Pit(x_mm=1.0, y_mm=2.0, radius_mm=2.0, waves=waves, depth_mm=1.0, bowl=True, rusty=0.0)
+    pit = Pit(x_mm=1.0, y_mm=2.0, radius_mm=2.0, waves=waves, wall_deg=90.0, stretch=1.0, rusty=0.0)
     expected = np.pi * 4 * (1 + sum(a * a for a, _ in waves) / 2)
     assert polygon_area(pit.outline(720)) == pytest.approx(expected, rel=1e-4)
 
 
-def test_a_crack_is_as_long_and_as_wide_as_its_ribbon() -> None:
-    crack = draw_crack(np.random.default_rng(2), np.zeros(2), 0.4, 40.0, 0.3)
+def test_a_crack_is_as_long_and_as_wide_as_its_slit() -> None:
+    crack = draw_crack(np.random.default_rng(2), np.array([0.0, 30.0]), 0.4, 40.0, 0.3)
     assert crack.length_mm == pytest.approx(40.0, abs=0.3)
-    mesh = ribbon(crack)
-    a, b, c = (mesh.points[mesh.faces[:, k]] for k in range(3))
-    turn = np.cross(b - a, c - a)[:, 2]
-    assert turn.sum() / 2 == pytest.approx(np.trapezoid(crack.width_mm, dx=0.2), rel=0.03)
-    assert (turn > 0).mean() > 0.99, "seen from above"
+    walls = slit(plain(), crack)
+    assert area_seen(walls) == pytest.approx(np.trapezoid(crack.width_mm, dx=0.2), rel=0.03)
+    assert -walls.points[:, 2].min() > 2 * crack.width_mm.max(), "deeper than wide: little light comes back"
 
 
 def ring(x: float, y: float, radius: float) -> list[list[float]]:
     a = np.arange(40) * 2 * np.pi / 40
-    return np.column_stack([x + radius * np.cos(a), y + radius * np.sin(a)]).tolist()
+    points: list[list[float]] = np.column_stack([x + radius * np.cos(a), y + radius * np.sin(a)]).tolist()
+    return points
 
 
 def record() -> dict[str, Any]:
