@@ -11,8 +11,9 @@ import pytest
 from numpy.typing import NDArray
 from skimage.measure import find_contours
 
-from tests.measure.face_kit import drawn_plane
+from tests.measure.face_kit import SIZE_PX, drawn_plane
 from wearvision.finding import Finding
+from wearvision.measure.finders.gasket import Ring, roll_out, told
 from wearvision.measure.finders.way import best_way
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
@@ -265,17 +266,17 @@ def test_a_narrow_bite_goes_on_along_its_walls_shadow() -> None:
     radius = np.hypot(*mm.T).reshape(gray.shape)
     off = (np.radians(np.degrees(np.arctan2(mm[:, 1], mm[:, 0])) - 60.0)).reshape(gray.shape) * radius
     gray[radius < 46.5] = bitten[radius < 46.5]
-    gray[(radius > 42.0) & (radius < 46.6) & (np.abs(off + 0.22 * (radius - 42.0)) < 0.2)] = 25
+    gray[(radius > 42.0) & (radius < 46.6) & (np.abs(off + 0.22 * (radius - 42.0)) < 0.12)] = 60
     (notch,) = of_kind(look(gray, plane), "notch")
     loss = figure(notch, "loss")
     assert abs(loss.value - 8.0) < max(0.6, 1.96 * loss.u)
     assert not of_kind(look(gray, plane), "crack")
 
 
-def test_where_an_edge_hardly_stands_out_no_width_is_told() -> None:
+@pytest.mark.parametrize(("ground", "clear"), [(150.0, True), (104.0, False)])
+def test_an_edge_that_hardly_stands_out_is_told_nowhere(ground: float, clear: bool) -> None:
     plane, rng = drawn_plane(), np.random.default_rng(2)
-    gray = draw_land(plane, tones=(100.0, 104.0)).astype(float)
-    gray += 12 * cv2.GaussianBlur(rng.normal(0, 6, gray.shape), (0, 0), 6)
-    seen = look(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane)
-    lands = of_kind(seen, "gasket-land")
-    assert not lands or not isinstance(lands[0].quantities["remaining_width"], Measured)
+    gray = draw_land(plane, tones=(100.0, ground)) + 3 * cv2.GaussianBlur(rng.normal(0, 6, SIZE_PX[::-1]), (0, 0), 2)
+    ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
+    land = roll_out(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane, ring, (), blur_px=0.8)
+    assert told(land).mean() > 0.9 if clear else not told(land).any()

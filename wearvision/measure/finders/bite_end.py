@@ -42,24 +42,27 @@ def _filled(loss_mm: Array) -> Array:
 
 
 def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], list[Line]]:
-    """The bites, carried on along the dark lines that begin in them, and the lines that are none of theirs."""
+    """The bites, carried on along the dark lines that begin in them, and the lines that are none of theirs.
+
+    What is no wider than a crack and lies on such a line is the crack, and no bite.
+    """
     out, free = list(bites), list[Line]()
     for line in found.lines:
         deg, radius = found.deg(line), found.mm(line)
-        own = [k for k, bite in enumerate(out) if _shares(land, bite, deg)]
-        for k in own:
+        at = [k for k, bite in enumerate(out) if bite.verdict in ("bite", "unsure") and _shares(land, bite, deg)]
+        wide = [k for k in at if out[k].traits["arc_mm"] > GAP_MM]
+        for k in wide:
             out[k] = _carried_on(land, out[k], deg, radius)
-        if not own:
+        if not wide:
             free.append(line)
+            out = [b for k, b in enumerate(out) if k not in at]
     return out, free
 
 
 def _shares(land: Land, bite: Bite, deg: Array) -> bool:
-    """Whether a line lies at a bite's angles."""
-    if bite.verdict not in ("bite", "unsure") or bite.traits["arc_mm"] <= GAP_MM:
-        return False
-    half = len(bite.rows) / 2 * land.strip.step_deg + np.degrees(BESIDE_MM / float(land.sound_mm.mean()))
-    middle = land.deg[bite.rows[len(bite.rows) // 2]]
+    """Whether most of a line lies at a bite's angles."""
+    beside = np.degrees(BESIDE_MM / float(land.sound_mm.mean()))
+    half, middle = len(bite.rows) / 2 * land.strip.step_deg + beside, land.deg[bite.rows[len(bite.rows) // 2]]
     return bool((np.abs((deg - middle + 180) % 360 - 180) < half).mean() > 0.5)
 
 

@@ -67,6 +67,9 @@ JOIN_MM = 8.0
 SHALLOW = {"loss": 1.6, "rough": 0.8}
 EVEN = {"step": 0.85, "filled": 0.78, "bare": 0.75, "arc_mm": 2.0, "contrast": 3.0}
 """What is so shallow and even may be a bite that its own shadow fills: a step at the old edge is nothing against it."""
+SMOOTH = {"old": 0.6, "old_rows": 0.65, "runs_on": 0.7, "shut": 1.0, "rough": 0.65}
+CLEAN = {"step": 0.75, "new": 0.5, "filled": 0.9, "bare": 0.9, "contrast": 4.5, "arc_mm": 2.0}
+"""Traits of a clean cut: where nothing else zigzags, a shadow may lie between its ground and the old edge."""
 STAIN, FAINT = 0.72, 2.6
 """Over this, `old` and `runs_on` together tell a stain: the land's edge stands; next to no contrast tells one too."""
 BLUR = {"new": 0.35, "contrast": 4.2}
@@ -297,12 +300,16 @@ def verdict(traits: dict[str, float], spots: tuple[float, float]) -> str:
     most |= AS_SPOT if like_spot else {}
     faint = shut < SURE or (shut < SURE_CLEAR and traits["contrast"] > CLEAR)
     least = {**LEAST, **({"step": SURE_STEP, "new": SURE_STEP} if faint and not like_spot else {})}
-    if all(traits[n] < v for n, v in most.items()) and all(traits[n] > v for n, v in least.items()):
+    if _fits(traits, most, least) or (not like_spot and _fits(traits, SMOOTH, CLEAN)):
         return "bite"
-    if all(traits[n] < v for n, v in SHALLOW.items()) and all(traits[n] > v for n, v in EVEN.items()):
+    if _fits(traits, SHALLOW, EVEN):
         return "unsure"
     stain = shut > STAIN or traits["contrast"] < FAINT
     return "stain" if stain or all(traits[n] < v for n, v in BLUR.items()) else "unsure"
+
+
+def _fits(traits: dict[str, float], most: dict[str, float], least: dict[str, float]) -> bool:
+    return all(traits[n] < v for n, v in most.items()) and all(traits[n] > v for n, v in least.items())
 
 
 def traits_of(

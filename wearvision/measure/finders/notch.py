@@ -19,8 +19,11 @@ FOOT_SHARE, FOOT_MM = 0.04, 0.12
 EDGE_PX, RAGGED_MM, SIDE_MM = 0.25, 0.09, 0.16
 """Standard uncertainty common to an edge: localisation, photo px; raggedness and shadow taken for land, mm; the same
 all along a bite."""
-TIP_DEG, FOOT_DOUBT = 0.4, 0.05
-"""Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat."""
+TIP_DEG, FOOT_DOUBT, CUT_DOUBT = 0.5, 0.06, 0.5
+"""Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat; and where they end short, as
+a share by which their loss there is of the deepest: what goes on is not seen."""
+AREA_DOUBT = 0.06
+"""Standard uncertainty of its area as a share: tips and feet are rounded off."""
 DEPTH_DOUBT = 0.02
 """Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
 NARROW_MM = 0.15
@@ -156,6 +159,7 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
     step = land.strip.step_deg
     area = float(np.sum(loss * (edge + sound) / 2) * np.radians(step))
     arc = float(len(rows) * step)
+    cut = CUT_DOUBT * float(loss[0] + loss[-1]) / 2 / float(loss.max())
     length = float(np.radians(arc) * np.mean(edge))
     side = EDGE_PX * land.strip.px_mm + SIDE_MM
     outline = np.vstack([
@@ -164,10 +168,10 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
     narrowest = rows[int(np.argmin(left.width_mm[rows]))]
     quantities: dict[str, Quantity] = {
         "loss": lost,
-        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=float(np.hypot(TIP_DEG, FOOT_DOUBT * arc))),
+        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=float(np.hypot(TIP_DEG, np.hypot(FOOT_DOUBT, cut) * arc))),
         "remaining_width": _across(land, left, narrowest, plane, _tip(bite, land)),
         "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side * length,
-                            tip=FOOT_DOUBT / 2 * area),
+                            tip=float(np.hypot(AREA_DOUBT, cut / 2)) * area),
     }  # fmt: skip
     flags = ("breach",) if float(left.width_mm[narrowest]) < BREACH_MM else ()
     return Finding(
