@@ -12,13 +12,15 @@ from tests.bench.ridges import best_ms
 from tests.measure.face_kit import drawn_plane
 from tests.measure.test_gasket import STATED, draw_land
 from wearvision.measure.finders.bites import seek_bites
+from wearvision.measure.finders.dark_line import dark_lines
 from wearvision.measure.finders.gasket import Ring, roll_out, settled
 from wearvision.measure.look import Look
 from wearvision.measure.views.gasket_land import see
 
 
 def main() -> None:
-    from skimage.measure import find_contours  # only here: it takes long to import
+    from skimage.filters import sato  # only here: they take long to import
+    from skimage.measure import find_contours
     from skimage.segmentation import chan_vese
 
     cv2.setNumThreads(1)
@@ -27,6 +29,10 @@ def main() -> None:
     look = Look(gray=image, plane=plane, stated=STATED)
     ring = Ring(centre_mm=np.array([3.0, -2.0]), radii_mm=(38.0, 50.0), covariance=np.eye(4) * 0.01)
     ours = best_ms(lambda: seek_bites(settled(roll_out(image, plane, ring, (), blur_px=0.8))))
+    land = settled(roll_out(image, plane, ring, (), blur_px=0.8))
+    lines = best_ms(lambda: dark_lines(image, plane, land))
+    strip = dark_lines(image, plane, land).strip.values
+    ridges = best_ms(lambda: sato(strip, sigmas=[1.0, 2.0]), rounds=1)
     contours = best_ms(lambda: find_contours(image, 115.0), rounds=1)
     small = np.asarray(cv2.resize(image, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA), dtype=np.float64) / 255
     regions = best_ms(lambda: chan_vese(small, max_num_iter=50), rounds=1)
@@ -34,6 +40,8 @@ def main() -> None:
     decode, whole = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)), best_ms(lambda: see(look))
     print(f"both edges and bites {ours:.0f} ms (rolling out included); find_contours {contours:.0f} ms, "
           f"{contours / ours:.1f} x; chan_vese at a tenth {regions:.0f} ms, {regions / ours:.1f} x")  # fmt: skip
+    print(f"dark lines {lines:.0f} ms (rolling out at full resolution included); sato {ridges:.0f} ms on the same strip, "
+          f"{ridges / lines:.1f} x")  # fmt: skip
     print(f"whole view {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
 
 

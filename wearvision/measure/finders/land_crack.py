@@ -2,61 +2,79 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from wearvision.finding import Finding
-from wearvision.measure.finders.cracks import Path, to_finding
 from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured
 
 LEAST_MM, DARKER = 3.0, 0.12
-"""A crack is so long, and so dark in log grey."""
+"""A crack is so long, and so dark in log grey; less than twice as dark it is faint."""
 MOST = 3
 SMOOTH_MM, NEAR_END_MM = 0.5, 0.7
 """A line is smoothed over so much; one that ends so near where none is sought any more goes on to the land's edge."""
+END_MM, UNSEEN_SHARE = 0.8, 0.06
+"""Standard uncertainty of its length: of its ends, which fade, and as a share, as it wanders more than is seen."""
 WIDTH_DOUBT = 0.15
 """Standard uncertainty of a width as a share of it: what lies beside it is uneven."""
 
 
 def find_cracks(found: Lines, lines: list[Line], plane: Plane) -> tuple[Finding, ...]:
     """Up to three of the lines that are no bite's, clearest first."""
-    paths = [_path(line, found) for line in lines]
-    real = [path for path in paths if path.length_mm >= LEAST_MM and path.dark > DARKER][:MOST]
-    return tuple(_finding(path, f"K{i}", plane) for i, path in enumerate(real, start=1))
+    out: list[Finding] = []
+    for line in lines:
+        finding = _finding(f"K{len(out) + 1}", line, found, plane)
+        if finding is not None and len(out) < MOST:
+            out.append(finding)
+    return tuple(out)
 
 
-def _finding(path: Path, name: str, plane: Plane) -> Finding:
-    """As on a face, but for its width."""
-    found = to_finding(path, name, plane)
-    width = Measured.of(
-        path.width_mm, "mm", how="from the light it takes at mid-length, if black or as pale as it looks",
-        edge=path.width_u_mm,
+def _finding(name: str, line: Line, found: Lines, plane: Plane) -> Finding | None:
+    """A line as a finding, always suspected; None where it is too short or too pale."""
+    rows, columns = _smooth(line, found)
+    line_mm = found.strip.centre_mm + ring_points(np.zeros(2), found.strip.deg(rows), 1.0) * (
+        found.strip.mm(columns)[:, None]
+    )
+    line_px = plane.to_px(line_mm)
+    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(line_px), axis=0).T).sum()]))
+    length, at = float(value[0]), (line.rows % len(found.tone), line.columns)
+    dark = float(np.median(found.level[at] - found.tone[at]))
+    if length < LEAST_MM or dark < DARKER:
+        return None
+    width, width_u = _width(line, found)
+    return Finding(
+        id=name, kind="crack", outline_px=np.vstack([line_px, line_px[::-1]]), places_px=line_px[[len(line_px) // 2]],
+        flags=("suspected", "faint") if dark < 2 * DARKER else ("suspected",),
+        quantities={
+            "length": Measured.of(length, "mm", how="along the dark path; a penetrant test tells",
+                                  outline=float(np.hypot(END_MM, UNSEEN_SHARE * length)),
+                                  **{n: float(u[0]) for n, u in parts.items()}),
+            "width": Measured.of(width, "mm", edge=width_u,
+                                 how="from the light it takes at mid-length, if black or as pale as it looks"),
+        },
     )  # fmt: skip
-    return replace(found, quantities={**found.quantities, "width": width})
 
 
-def _path(line: Line, found: Lines) -> Path:
-    """The line on the plane, with its darkness and width."""
-    strip, tone, level = found.strip, found.tone, found.level
-    wide = 2 * round(SMOOTH_MM / 2 / strip.step_mm) + 1
-    rows = np.convolve(np.pad(line.rows.astype(np.float64), wide // 2, mode="edge"), np.full(wide, 1 / wide), "valid")
-    columns = line.columns.astype(np.float64)
-    width, width_u = _width(line, rows, found)
-    depth = (level - tone)[line.rows % len(tone), line.columns]
-    off = round((EDGE_MM + strip.px_mm + NEAR_END_MM) / strip.step_mm)
+def _smooth(line: Line, found: Lines) -> tuple[Array, Array]:
+    """Rows and columns of a line, carried on to an edge that it all but reaches."""
+    strip = found.strip
+    rows, columns = _evened(line, found), line.columns.astype(np.float64)
+    last, off = strip.values.shape[1] - 1, round((EDGE_MM + strip.px_mm + NEAR_END_MM) / strip.step_mm)
     if columns[0] < off:
         rows, columns = np.append(rows[0], rows), np.append(0.0, columns)
-    if columns[-1] > tone.shape[1] - 1 - off:
-        rows, columns = np.append(rows, rows[-1]), np.append(columns, tone.shape[1] - 1.0)
-    line_mm = strip.centre_mm + ring_points(np.zeros(2), strip.deg(rows), 1.0) * strip.mm(columns)[:, None]
-    return Path(line_mm=line_mm, dark=float(np.median(depth)), share=1.0, width_mm=width, width_u_mm=width_u)
+    if columns[-1] > last - off:
+        rows, columns = np.append(rows, rows[-1]), np.append(columns, float(last))
+    return rows, columns
 
 
-def _width(line: Line, smooth: Array, found: Lines) -> tuple[float, float]:
+def _evened(line: Line, found: Lines) -> Array:
+    wide = 2 * round(SMOOTH_MM / 2 / found.strip.step_mm) + 1
+    return np.convolve(np.pad(line.rows.astype(np.float64), wide // 2, mode="edge"), np.full(wide, 1 / wide), "valid")
+
+
+def _width(line: Line, found: Lines) -> tuple[float, float]:
     """Width at mid-length and its standard uncertainty.
 
     The light that is missing tells the width of a black crack, which is the least; one as pale as its blurred middle
@@ -69,7 +87,7 @@ def _width(line: Line, smooth: Array, found: Lines) -> tuple[float, float]:
     rows, columns = line.rows[mid, None], line.columns[mid, None]
     taken = np.clip(1 - np.exp(tone[(rows + away) % lap, columns] - level[rows % lap, columns]), 0, 1)
     row_mm = np.radians(strip.step_deg) * found.mm(line)[mid]
-    lean = np.gradient(smooth)[mid] * row_mm / strip.step_mm
+    lean = np.gradient(_evened(line, found))[mid] * row_mm / strip.step_mm
     least = float(np.median(taken.sum(axis=1) * row_mm / np.hypot(1, lean)))
     most = least / max(0.1, float(np.median(taken.max(axis=1))))
     width = (least + most) / 2

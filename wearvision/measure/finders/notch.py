@@ -168,7 +168,8 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
     narrowest = rows[int(np.argmin(left.width_mm[rows]))]
     quantities: dict[str, Quantity] = {
         "loss": lost,
-        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=float(np.hypot(TIP_DEG, np.hypot(FOOT_DOUBT, cut) * arc))),
+        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=TIP_DEG,
+                           feet=float(np.hypot(FOOT_DOUBT, cut)) * arc),
         "remaining_width": _across(land, left, narrowest, plane, _tip(bite, land)),
         "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side * length,
                             tip=float(np.hypot(AREA_DOUBT, cut / 2)) * area),
