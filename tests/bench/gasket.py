@@ -40,7 +40,7 @@ def main() -> None:
     decode, whole = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)), best_ms(lambda: see(look))
     print(f"both edges and bites {ours:.0f} ms (rolling out included); find_contours {contours:.0f} ms, "
           f"{contours / ours:.1f} x; chan_vese at a tenth {regions:.0f} ms, {regions / ours:.1f} x")  # fmt: skip
-    print(f"dark lines {lines:.0f} ms (rolling out at full resolution included); sato {ridges:.0f} ms on the same strip, "
+    print(f"dark lines {lines:.0f} ms (rolling out included); sato {ridges:.0f} ms on the same strip, "
           f"{ridges / lines:.1f} x")  # fmt: skip
     print(f"whole view {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
 

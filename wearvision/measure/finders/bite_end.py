@@ -78,4 +78,5 @@ def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
     for row, mm in zip(rows.tolist(), depth.tolist(), strict=True):
         if row in at:
             deeper[at[row]] = max(deeper[at[row]], mm)
-    return replace(bite, loss_mm=deeper)
+    hidden = max(bite.traits.get("hidden", 0.0), reach - loss)
+    return replace(bite, loss_mm=deeper, traits={**bite.traits, "hidden": hidden})

@@ -19,8 +19,10 @@ from wearvision.measure.finders.gasket import Land
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, Strip, unwrap
 
-CALM_PX = (1.2, 0.7)
-"""Standard deviations of the blur against the photo's noise, outward and along the lap."""
+STEP_PX = 2.0
+"""Columns, photo px; rows are one apart."""
+CALM = (0.6, 0.7)
+"""Standard deviations of the blur against the photo's noise, columns and rows."""
 SIDE_PX, SIDE_MM, WIDE_MM = 1.5, 0.5, 0.35
 """How far off its sides are looked at, px and mm together, in the mean over so much."""
 DIFFER = 0.5
@@ -31,10 +33,10 @@ GRAIN_SHARE, GRAIN_SPREADS = 0.98, 2.33
 """The land's grain: this share of it lies within so many spreads; where it is coarse, as rust is, that is the more."""
 GRAIN, MOST_GRAIN = 2.0, 8.0
 """In spreads of the grain: what is darker than the first counts, up to the second."""
-ASIDE, MOST_ASIDE = 0.3, 2
+ASIDE, MOST_ASIDE = 0.15, 4
 """What a step aside by a row costs, from one column to the next, and the most of them."""
-LEAST_GAIN = 40.0
-"""A line gains so much; grain alone hardly gains 35."""
+LEAST_GAIN = 20.0
+"""A line gains so much; grain alone hardly gains 17."""
 MOST, CLEAR_MM = 6, 3.0
 """No more than so many, so far apart."""
 
@@ -85,10 +87,11 @@ def dark_lines(gray: Image, plane: Plane, land: Land, exclude_px: tuple[Array, .
     """Dark lines within a land's circles."""
     rows = 8 * round(np.pi * sum(land.ring.radii_mm) / land.strip.px_mm / 8)
     strip = unwrap(
-        gray, plane, land.ring.centre_mm, land.ring.radii_mm, step_deg=360.0 / rows, step_px=1.0, exclude_px=exclude_px
-    )
+        gray, plane, land.ring.centre_mm, land.ring.radii_mm, step_deg=360.0 / rows, step_px=STEP_PX,
+        exclude_px=exclude_px,
+    )  # fmt: skip
     tone: Grid = np.asarray(
-        cv2.GaussianBlur(log_gray(strip.values), (0, 0), sigmaX=CALM_PX[0], sigmaY=CALM_PX[1]), dtype=np.float32
+        cv2.GaussianBlur(log_gray(strip.values), (0, 0), sigmaX=CALM[0], sigmaY=CALM[1]), dtype=np.float32
     )
     level, dark = _sides(tone, strip)
     lines = _lines(dark, _within(strip, land), round(CLEAR_MM / strip.px_mm))
@@ -106,9 +109,12 @@ def _within(strip: Strip, land: Land) -> NDArray[np.bool_]:
 def _sides(tone: Grid, strip: Strip) -> tuple[Grid, Grid]:
     """Log grey of the darker side along the lap, and how much darker than both a place is."""
     side = cv2.blur(tone, (1, 2 * round(WIDE_MM / 2 / strip.px_mm) + 1))
-    one, other = np.roll(side, _away(strip), axis=0), np.roll(side, -_away(strip), axis=0)
-    level = np.minimum(one, other)
-    return level, np.asarray(level - np.float32(DIFFER) * np.abs(one - other) - tone, dtype=np.float32)
+    away = _away(strip)
+    lap = np.vstack([side[-away:], side, side[:away]])
+    one, other = lap[2 * away :], lap[: -2 * away]
+    level = cv2.min(one, other)
+    differ = cv2.scaleAdd(cv2.absdiff(one, other), DIFFER, tone)
+    return np.asarray(level, dtype=np.float32), np.asarray(cv2.subtract(level, differ), dtype=np.float32)
 
 
 def _lines(dark: Grid, within: NDArray[np.bool_], clear: int) -> list[Line]:

@@ -22,12 +22,13 @@ all along a bite."""
 TIP_DEG, FOOT_DOUBT, CUT_DOUBT = 0.5, 0.06, 0.5
 """Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat; and where they end short, as
 a share by which their loss there is of the deepest: what goes on is not seen."""
-AREA_DOUBT = 0.06
+AREA_DOUBT = 0.09
 """Standard uncertainty of its area as a share: tips and feet are rounded off."""
 DEPTH_DOUBT = 0.02
 """Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
-NARROW_MM = 0.15
-"""So much along the lap is blurred together: a narrow bite's tip is seen shorter by this times its flanks' slope."""
+NARROW_MM, HIDDEN_DOUBT = 0.2, 0.15
+"""So much along the lap is blurred together: a narrow bite's tip is seen shorter by this times its flanks' slope. And
+share of what only its wall's shadow tells: that may end before the tip or go beyond."""
 BREACH_MM = 0.3
 """Less than this left is a leak path."""
 LEAST_SURE = 0.5
@@ -185,7 +186,8 @@ def _tip(bite: Bite, land: Land) -> float:
     """Standard uncertainty of where a bite ends: as a share of its loss, and more the steeper its flanks are."""
     loss = float(bite.loss_mm.max())
     half = max(1.0, float((bite.loss_mm > 0.3 * loss).sum()) / 2) * land.row_mm
-    return float(np.hypot(DEPTH_DOUBT * loss, NARROW_MM * loss / half))
+    hidden = HIDDEN_DOUBT * bite.traits.get("hidden", 0.0)
+    return float(np.linalg.norm([DEPTH_DOUBT * loss, NARROW_MM * loss / half, hidden]))
 
 
 def _span(loss_mm: Array) -> slice:
