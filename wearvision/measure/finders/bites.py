@@ -93,7 +93,7 @@ class Bite:
     verdict : str
         ``bite``; ``stain`` where the land's edge still stands; ``unsure``; ``none`` where hardly anything is missing.
     traits : dict of str to float
-        What speaks for and against it, see `traits_of`; `hidden` is how much of its loss only a wall's shadow tells, mm.
+        What speaks for and against it, see `traits_of`; `hidden`: mm of its loss that only a shadow tells.
     """
 
     edge: int
