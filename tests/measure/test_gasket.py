@@ -280,3 +280,12 @@ def test_an_edge_that_hardly_stands_out_is_told_nowhere(ground: float, clear: bo
     ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
     land = roll_out(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane, ring, (), blur_px=0.8)
     assert told(land).mean() > 0.9 if clear else not told(land).any()
+
+
+def test_too_many_bites_are_told_as_none() -> None:
+    """A gasket blotched in the ground's tone from its edge looks like that."""
+    plane = drawn_plane()
+    bites = tuple(("outer", 50.0 * k, 16.0, 3.0) for k in range(7))
+    seen = look(draw_land(plane, bites=bites), plane)
+    assert not of_kind(seen, "notch")
+    assert not isinstance(of_kind(seen, "gasket-land")[0].quantities["remaining_width"], Measured)

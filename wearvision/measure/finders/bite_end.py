@@ -17,6 +17,8 @@ from wearvision.measure.finders.dark_line import Line, Lines
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.plane import Array
 
+MOST = 5
+"""More than so many bites are no bites: a gasket stained in the ground's tone looks like that."""
 GAP = 0.45
 """What falls back over less than this share of an arc,"""
 FALL, FALL_MM = 0.3, 0.5
@@ -28,8 +30,11 @@ BESIDE_MM, JOIN_MM = 0.6, 1.0
 
 
 def hollow(bites: list[Bite]) -> list[Bite]:
-    """The bites with what falls back in them as deep as what lies on either side."""
-    return [replace(b, loss_mm=_filled(b.loss_mm)) if b.verdict == "bite" else b for b in bites]
+    """The bites with what falls back in them as deep as what lies on either side; too many are stains, or may be."""
+    real = [b.verdict == "bite" for b in bites]
+    if sum(real) > MOST:
+        return [replace(b, verdict="unsure") if sure else b for b, sure in zip(bites, real, strict=True)]
+    return [replace(b, loss_mm=_filled(b.loss_mm)) if sure else b for b, sure in zip(bites, real, strict=True)]
 
 
 def _filled(loss_mm: Array) -> Array:

@@ -60,18 +60,20 @@ SPOT_MM, SPOTTED, SAME_TONE = 1.0, 0.003, 0.45
 AS_SPOT = {"shut": 0.3, "rough": 0.8, "old_rows": 0.3}
 """On a land with so many spots of its own (share of its middle, after so much is taken off their rims), one that
 reaches an edge looks like a bite: what is of their tone, within this share, is held more strictly."""
-SURE, SURE_CLEAR, CLEAR, SURE_STEP = 0.2, 0.4, 4.0, 0.3
+SURE, SURE_CLEAR, CLEAR, SURE_STEP = 0.2, 0.4, 4.0, 0.25
 """With `shut` below this, or this and so much contrast, the way may be fainter."""
 JOIN_MM = 8.0
 """Neighbours nearer than this may be one bite."""
 SHALLOW = {"loss": 1.6, "rough": 0.8}
 EVEN = {"step": 0.85, "filled": 0.78, "bare": 0.75, "arc_mm": 2.0, "contrast": 3.0}
 """What is so shallow and even may be a bite that its own shadow fills: a step at the old edge is nothing against it."""
-SMOOTH = {"old": 0.6, "old_rows": 0.65, "runs_on": 0.7, "shut": 1.0, "rough": 0.65}
-CLEAN = {"step": 0.75, "new": 0.5, "filled": 0.9, "bare": 0.9, "contrast": 4.5, "arc_mm": 2.0}
+SMOOTH = {"old": 0.6, "old_rows": 0.65, "runs_on": 0.7, "shut": 1.0, "rough": 1.0}
+CLEAN = {"step": 0.75, "new": 0.5, "filled": 0.9, "bare": 0.9, "contrast": 4.2, "arc_mm": 2.0}
 """Traits of a clean cut: where nothing else zigzags, a shadow may lie between its ground and the old edge."""
 STAIN, FAINT = 0.72, 2.6
 """Over this, `old` and `runs_on` together tell a stain: the land's edge stands; next to no contrast tells one too."""
+GONE, APART = {"old": 0.5, "shut": 1.3}, {"contrast": 4.5}
+"""Unless hardly any of its step is left beside so much contrast: then what lies beyond may be as uneven."""
 BLUR = {"new": 0.35, "contrast": 4.2}
 """Below these there is no edge in it: a shade."""
 HIDDEN_MM = 2.0
@@ -304,7 +306,8 @@ def verdict(traits: dict[str, float], spots: tuple[float, float]) -> str:
         return "bite"
     if _fits(traits, SHALLOW, EVEN):
         return "unsure"
-    stain = shut > STAIN or traits["contrast"] < FAINT
+    stands = shut > STAIN and not _fits(traits, GONE, APART)
+    stain = stands or traits["contrast"] < FAINT
     return "stain" if stain or all(traits[n] < v for n, v in BLUR.items()) else "unsure"
 
 
