@@ -1,0 +1,77 @@
+"""The way into a bite: from an edge's circle and back to it, another tone on the circle's side, the land's beyond."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import peak_offset
+from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.land_tone import sample
+from wearvision.measure.finders.way import best_way
+from wearvision.measure.lips import running_median
+from wearvision.measure.plane import Array
+
+JUMP_COST = 0.25
+"""Cost in mm of moving one mm aside from row to row."""
+LAND_WEIGHT = 1.6
+"""What land on the wrong side of the way costs, against other tones won."""
+EDGE_MM, MOST_STEP = 0.25, 1.0
+"""Worth of the land's usual step, mm, and most counted: a shadow's far side is often the stronger."""
+ONE_SIDE = 0.8
+"""From this mean sign on, what lies beside an arc is darker all along: something bright then is no part of a bite. The
+contrary may be: a shadow."""
+SKIP_MM, SHADOW_MM = 1.0, 2.8
+"""A shadow's line begins so near behind the way, and ends within this."""
+
+
+def follow(land: Land, rows: NDArray[np.int64], edge: int, usual: float) -> Array:
+    """How far the edge lies inside its circle in each row of an arc, from the circle and back to it."""
+    step = land.strip.step_mm
+    width = float(abs(land.sound_mm[1] - land.sound_mm[0]).mean())
+    depth = np.arange(0.0, width + 0.5 * step, step)
+    way = (1.0, -1.0)[edge]
+    radius = land.sound_mm[edge][rows][:, None] + way * depth[None, :]
+    unlike = sample(land.tones.unlike, land.strip, radius, rows)
+    steep = np.minimum(np.abs(sample(land.rise, land.strip, radius, rows)) / usual, MOST_STEP)
+    won = np.where(unlike < 0, LAND_WEIGHT * unlike, unlike)
+    tone = sample(land.tones.soft, land.strip, radius, rows) - land.tones.own[rows][:, None]
+    if _on_dark(land, rows, edge):
+        won[(unlike > 0) & (tone > 0)] = 0.0
+    worth = np.cumsum(won, axis=1) * step + EDGE_MM * steep
+    worth[:, 0] += 0.02
+    worth[[0, -1], 1:] = -1e6
+    path = _past_shadow(best_way(worth, JUMP_COST * step), (unlike > 0) & (tone < 0), step)
+    reach = max(1, round(0.25 / step))
+    index = np.clip(path[:, None] + np.arange(-reach, reach + 1), 1, worth.shape[1] - 2)
+    every = np.arange(len(rows))
+    best = index[every, np.argmax(steep[every[:, None], index], axis=1)]
+    offset = peak_offset(*(steep[every, best + k] for k in (-1, 0, 1)))
+    fine = (best + offset) * step
+    loss = np.where(path <= 1, 0.0, np.where(path >= worth.shape[1] - 2, width, fine))
+    return running_median(np.maximum(loss, 0.0), 3)
+
+
+def _past_shadow(path: NDArray[np.int64], dark: NDArray[np.bool_], step_mm: float) -> NDArray[np.int64]:
+    """The way moved on to the far end of a dark line just behind it, where the land's shadow lies between."""
+    skip, most = max(2, round(SKIP_MM / step_mm)), round(SHADOW_MM / step_mm)
+    out = path.copy()
+    for row, column in enumerate(path.tolist()):
+        if column < 2:
+            continue
+        start = np.flatnonzero(dark[row, column : column + skip])
+        if not len(start):
+            continue
+        ends = np.flatnonzero(~dark[row, column + int(start[0]) : column + most])
+        if len(ends):
+            out[row] = column + int(start[0]) + int(ends[0])
+    moved = running_median((out - path).astype(np.float64), 9)
+    return path + np.rint(moved).astype(np.int64)
+
+
+def _on_dark(land: Land, rows: NDArray[np.int64], edge: int) -> bool:
+    """Whether what lies beside an arc is darker than the land all along."""
+    way = (-1.0, 1.0)[edge]
+    radius = land.sound_mm[edge][rows][:, None] + way * np.linspace(0.3, 1.5, 5)
+    tone = sample(land.tones.soft, land.strip, radius, rows) - land.tones.own[rows][:, None]
+    return float(np.sign(tone).mean()) < -ONE_SIDE
