@@ -22,8 +22,8 @@ OPEN, OPEN_ROUGH, PALE = 0.5, 3.5, 3.5
 """With `shut` below this the way may zigzag more; it has to be with less contrast than this."""
 SPOTTED, SAME_TONE = 0.003, 0.45
 AS_SPOT = {"shut": 0.3, "rough": 0.8, "old_rows": 0.3}
-"""On a land with so many spots of its own, as a share of its middle, one that reaches an edge looks like a bite: what is
-of their tone, within this share, is held more strictly."""
+"""On a land with so many spots of its own, as a share of its middle, one that reaches an edge looks like a bite: what
+is of their tone, within this share, is held more strictly."""
 SURE, SURE_CLEAR, CLEAR, SURE_STEP = 0.2, 0.4, 4.0, 0.25
 """With `shut` below this, or this and so much contrast, the way may be fainter."""
 SHALLOW = {"loss": 1.6, "rough": 0.8}

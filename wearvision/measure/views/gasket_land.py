@@ -25,6 +25,7 @@ LEAST_RATIO = 0.5
 """A ring whose inner edge lies further in is no land."""
 PICKED = ("size of the land", "only its width is stated: a ring so wide was picked from the picture; state a diameter")
 UNSURE = "without a clear edge, or stained so that a bite cannot be told from a stain"
+PALE = "an edge hardly stands out from the land's own grain; light it from the side, and gauge the width"
 
 
 def see(look: Look) -> Seen:
@@ -42,7 +43,7 @@ def see(look: Look) -> Seen:
     left = left_of(land, bites, told(land))
     cracks = find_cracks(lines, free, look.plane)
     if not left.sure.any():
-        return Seen(findings=cracks, not_assessed=(("gasket land", f"an edge hardly stands out; {HINT}"),))
+        return Seen(findings=cracks, not_assessed=(("gasket land", PALE),))
     missing = [] if known else [PICKED]
     for flag, why in ((land.seen, "out of view or covered"), (left.sure | ~land.seen, UNSURE)):
         share = 1 - float(flag.mean())
