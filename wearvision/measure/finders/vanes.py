@@ -6,8 +6,7 @@ What all vanes share cannot be seen this way.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,16 +17,16 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import common_end, ends, scores
 from wearvision.measure.vanes.find import Layout, find_vanes
-from wearvision.measure.vanes.fold import NUMBERS, TWO
+from wearvision.measure.vanes.fold import NUMBERS
 from wearvision.measure.vanes.present import STRETCH_MM, presence
 from wearvision.measure.vanes.siblings import Shape, against_siblings, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
 
-LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
+LEAST_HOLDS, SURE_HOLDS, CENTRES = 0.4, 0.85, 3
 """Below this the vanes do not lie alike about any centre tried, and nothing is said of them; above the second no
-other centre is tried."""
+other centre is tried; at most so many are."""
 MORE = 0.4
 """Power of their number by which more vanes count for more: twice as many hold if three quarters as well."""
 LEAST_APART = 0.6
@@ -95,23 +94,16 @@ def measure_vanes(
     diameter = stated.nominal.get("disc_diameter_mm")
     chart = chart_of(gray, plane, cards_px)
 
-    def best(number: int | None) -> tuple[float, Traces, Layout] | Unmeasured:
-        found = find_vanes(chart, plane, diameter, number)
-        return found if isinstance(found, Unmeasured) else _held(gray, plane, found, cards_px, blur_px)
-
-    first = best(None)
-    if isinstance(first, Unmeasured):
-        return first
-    tried = [first]
-    for number in _others(first[2].number, stated.nominal.get("vane_count")):
-        other = best(number)
-        tried += [] if isinstance(other, Unmeasured) else [other]
+    stated_count = stated.nominal.get("vane_count")
+    found = find_vanes(chart, plane, diameter, round(stated_count) if stated_count else None)
+    if isinstance(found, Unmeasured):
+        return found
+    tried = [_held(gray, plane, some, cards_px, blur_px) for some in _numbers(found, stated_count)]
     held, traces, layout = max(tried, key=_likely)
     if held < LEAST_HOLDS:
         return Unmeasured(reason="the vanes' edges could not be followed alike on all of them", hint=HINT)
-    disc = diameter / 2 if diameter else layout.disc.rim_mm * 1.02
     score = scores(traces)
-    tip = common_end(score, traces, disc)
+    tip = common_end(score, traces, layout.disc_mm)
     shown = presence(gray, plane, layout, traces, tip, cards_px)
     if shown.apart < LEAST_APART:
         return Unmeasured(reason="the vanes hardly stand out from the gaps between them", hint=HINT)
@@ -139,18 +131,24 @@ def _likely(tried: tuple[float, Traces, Layout]) -> float:
     return float(held * np.sqrt(max(layout.score, 0.0)) * layout.number**MORE)
 
 
-def _others(number: int, stated: float | None) -> list[int]:
-    """Further numbers that are tried: twice as many, of which every second was found, and what is stated."""
-    asked = round(stated) if stated else number
-    return sorted({n for n in (2 * number, asked) if n != number and n in (TWO, *NUMBERS)})
+def _numbers(found: list[Layout], stated: float | None) -> list[list[Layout]]:
+    """Layouts of the number that stands out most, of what is stated, and where nothing is of twice as many."""
+    first = found[0].number
+    out = [[one for one in found if one.number == first][:CENTRES]]
+    other = [one for one in found if stated and one.number == round(stated) != first]
+    if other:
+        out.append(other[:CENTRES])
+    elif not stated and 2 * first in NUMBERS:
+        out.append([replace(found[0], number=2 * first)])
+    return out
 
 
 def _held(
-    gray: Image, plane: Plane, found: Iterator[Layout], cards_px: tuple[Array, ...], blur_px: float
+    gray: Image, plane: Plane, layouts: list[Layout], cards_px: tuple[Array, ...], blur_px: float
 ) -> tuple[float, Traces, Layout]:
     """The layout about whose centre the vanes lie most alike: how much so, traces, layout."""
     traced: list[tuple[float, Traces, Layout]] = []
-    for one in found:
+    for one in layouts:
         seen = trace(gray, plane, one, cards_px, blur_px)
         traced.append((holds(seen), seen, one))
         if traced[-1][0] > SURE_HOLDS:

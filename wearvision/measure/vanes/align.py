@@ -7,10 +7,12 @@ followed from root to tip by dynamic programming.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
@@ -20,8 +22,10 @@ WIDTHS_MM = np.arange(2.5, 13.1, 0.5)
 """Thickness of a vane, seen in plan."""
 PRIOR = 0.25
 """Weight of where the centre may be against the pile, half of a Gaussian's."""
-UNLIKELY = 0.02
-"""Places that count for less than this share are not looked at."""
+THIN, FINE = 3, 2
+"""While the centre is sought, every so manieth station is taken, and columns are made so much denser."""
+MOST = 2.0
+"""What one vane counts for at most: the gain of one clear edge, or of two fair ones."""
 SLACK = 2.0
 """Cost of a step of the pair's middle, per (mm/mm)^2 of slope and station."""
 
@@ -50,46 +54,91 @@ def common(size: Grid) -> Grid:
 
 def pile(size: Grid, strips: Strips, shift_mm: Array) -> float:
     """How high the edges pile up with the centre `shift_mm` away."""
-    level = common(shifted(size, strips, shift_mm))
-    return float((np.clip(level - 1.0, 0, None) ** 2).sum() / len(level))
+    return float(_piles(_Stack.of(size, strips), np.asarray(shift_mm, dtype=np.float64)[None], 0.0)[0])
 
 
-def best_shift(
-    size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...] = (1.0, 0.5, 0.25), *,
-    expect_mm: Array | None = None, spread_mm2: Array | None = None, weight: float = PRIOR,
-) -> Array:  # fmt: skip
-    """Shift of the centre (2,) at which the edges pile up highest: a grid, then finer ones about the best.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Stack:
+    """Edges thinned along the vanes (they tell the same over a few stations) and made `FINE` times denser across."""
 
-    `expect_mm` and `spread_mm2` (2, 2) say where it may be; the pile counts for less away from there.
-    """
-    inverse = np.zeros((2, 2)) if spread_mm2 is None else np.linalg.inv(spread_mm2)
-    middle = np.zeros(2) if expect_mm is None else expect_mm
+    edges: Grid
+    left: Array
+    step_mm: float
 
-    thin = replace(strips, left=strips.left[:, ::2])  # neighbours tell the same: every other station is enough
-    few = np.ascontiguousarray(size[:, ::2])
-
-    def worth(d: Array, step: float) -> float:
-        off = d - middle
-        share = float(np.exp(-weight * off @ inverse @ off))
-        return pile(soft[step], thin, d) * share if share > UNLIKELY else 0.0
-
-    soft = {s: _softened(few, s / strips.step_mm) for s in steps}  # no peak slips between places `step` apart
-    at, reach = np.zeros(2), reach_mm
-    for step in steps:
-        one = np.arange(-reach, reach + step / 2, step)
-        trials = [at + np.array([x, y]) for x in one for y in one]
-        at = trials[int(np.argmax([worth(d, step) for d in trials]))]
-        reach = step
-    return at
+    @classmethod
+    def of(cls, size: Grid, strips: Strips) -> _Stack:
+        few = np.ascontiguousarray(size[:, ::THIN])
+        number, rows, width = few.shape
+        dense = cv2.resize(few.reshape(-1, width), (width * FINE, number * rows), interpolation=cv2.INTER_LINEAR)
+        return cls(
+            edges=np.asarray(dense, dtype=np.float32).reshape(number, rows, width * FINE),
+            left=strips.left[:, ::THIN], step_mm=strips.step_mm / FINE,
+        )  # fmt: skip
 
 
-def _softened(size: Grid, columns: float) -> Grid:
-    """Edges averaged across the vanes over some columns; as they are for one or less."""
-    width = round(columns) | 1
-    if columns <= 1:
-        return size
-    flat = cv2.blur(size.reshape(-1, size.shape[2]), (width, 1), borderType=cv2.BORDER_REPLICATE)
-    return np.asarray(flat, dtype=np.float32).reshape(size.shape)
+def _piles(stack: _Stack, shifts_mm: Array, soft_mm: float) -> Array:
+    """How high the edges, averaged over `soft_mm` across, pile up for some shifts (T, 2) of the centre: (T,)."""
+    number, rows, width = stack.edges.shape
+    edges = stack.edges
+    if soft_mm > stack.step_mm * FINE:
+        kernel = (round(soft_mm / stack.step_mm) | 1, 1)
+        flat = cv2.blur(edges.reshape(-1, width), kernel, borderType=cv2.BORDER_REPLICATE)
+        edges = np.asarray(flat, dtype=np.float32).reshape(edges.shape)
+    off = np.rint(stack.left @ shifts_mm.T / stack.step_mm).astype(np.int32)
+    across = np.arange(FINE // 2, width, FINE, dtype=np.int32)
+    column = np.clip(off.transpose(2, 0, 1)[..., None] + across, 0, width - 1)
+    column += (np.arange(number * rows, dtype=np.int32) * width).reshape(1, number, rows, 1)
+    level = _shared(edges.ravel()[column])
+    return np.asarray((np.clip(level - 1.0, 0, None) ** 2).sum(axis=(1, 2)) / rows)
+
+
+def _shared(size: Grid) -> Grid:
+    """`common` for many shifts at once: (T, N, S, M) to (T, S, M)."""
+    held = np.minimum(size, np.median(size, axis=1, keepdims=True) + 1.0)
+    known = np.maximum((size > 0).sum(axis=1), 0.4 * size.shape[1])
+    return np.asarray(held.sum(axis=1) / known, dtype=np.float32)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Where:
+    """Where a centre may be: place (2,), covariance (2, 2), and how much that weighs; `None` anywhere."""
+
+    middle_mm: Array
+    spread_mm2: Array
+    weight: float = PRIOR
+
+    def share(self, places: Array) -> Array:
+        """What a pile at each place (T, 2) counts for, 0 to 1."""
+        off = places - self.middle_mm
+        return np.asarray(np.exp(-self.weight * np.einsum("ti,ij,tj->t", off, np.linalg.inv(self.spread_mm2), off)))
+
+
+def best_shifts(
+    size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...], beliefs: tuple[Where | None, ...]
+) -> list[Array]:
+    """For each belief the shift of the centre (2,) at which the edges pile up highest: a grid, then finer ones."""
+    stack = _Stack.of(size, strips)
+    first = _square(np.zeros(2), reach_mm, steps[0])
+    worth = _piles(stack, first, steps[0])  # averaged over a step, so that no peak slips between the places
+    found: list[Array] = []
+    for belief in beliefs:
+        at = first[int(np.argmax(worth if belief is None else worth * belief.share(first)))]
+        for before, step in pairwise(steps):
+            trials = _square(at, before, step)
+            here = _piles(stack, trials, step)
+            at = trials[int(np.argmax(here if belief is None else here * belief.share(trials)))]
+        found.append(at)
+    return found
+
+
+def best_shift(size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...] = (1.0, 0.5, 0.25)) -> Array:
+    """Shift of the centre (2,) at which the edges pile up highest, wherever it may be."""
+    return best_shifts(size, strips, reach_mm, steps, (None,))[0]
+
+
+def _square(at: Array, reach: float, step: float) -> Array:
+    one = np.arange(-reach, reach + step / 2, step)
+    return np.asarray(at + np.stack(np.meshgrid(one, one), axis=-1).reshape(-1, 2))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -111,51 +160,56 @@ class Pair:
 
 
 def follow(level: Grid, across_mm: Array, along_step_mm: float, widths_mm: Array = WIDTHS_MM) -> Pair:
-    """The strongest pair of edges a constant width apart, from the first row of `level` (S, M) to the last."""
+    """The strongest pair of edges a constant width apart, from the first row of `level` to the last.
+
+    `level` is what the vanes share (S, M), or the edges of all of them (N, S, M): then no vane counts for more than
+    `MOST`, so that a pair that each shows half of is worth more than one that half of them show.
+    """
     step = float(across_mm[1] - across_mm[0])
-    best: Pair | None = None
-    for width in widths_mm.tolist():
-        gain = _pair_gain(level, width / 2 / step)
-        path = viterbi(gain, SLACK * (step / along_step_mm) ** 2, most=max(1, int(0.8 * along_step_mm / step)))
-        got = gain[np.arange(len(gain)), path]
-        if best is None or got.sum() > best.gain.sum():
-            best = Pair(middle_mm=across_mm[path], width_mm=float(width), gain=got.astype(np.float64))
-    assert best is not None
-    return best
+    each = level[None] if level.ndim == 2 else level
+    most = np.inf if level.ndim == 2 else MOST
+    gain = np.stack([np.minimum(_pair_gain(each, w / 2 / step), most).mean(axis=0) for w in widths_mm.tolist()])
+    path = viterbi(gain, SLACK * (step / along_step_mm) ** 2, most=max(1, int(0.8 * along_step_mm / step)))
+    got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0]
+    best = int(np.argmax(got.sum(axis=1)))
+    return Pair(middle_mm=across_mm[path[best]], width_mm=float(widths_mm[best]), gain=got[best].astype(np.float64))
 
 
 def _pair_gain(level: Grid, half: float) -> Grid:
-    """Sum of the edges `half` columns to either side of each column, less what is usual, (S, M)."""
-    x = np.arange(level.shape[1], dtype=np.float64)
+    """Sum of the edges `half` columns to either side of each column, less what is usual, (N, S, M)."""
+    width = level.shape[2]
+    x = np.arange(width, dtype=np.float64)
     out = np.full(level.shape, -2.0, dtype=np.float32)
-    ok = (x - half >= 0) & (x + half <= level.shape[1] - 1)
+    ok = (x - half >= 0) & (x + half <= width - 1)
     for sign in (-1, 1):
         place = x[ok] + sign * half
         low = np.floor(place).astype(int)
         part = (place - low).astype(np.float32)
-        high = np.minimum(low + 1, level.shape[1] - 1)
-        out[:, ok] += level[:, low] * (1 - part) + level[:, high] * part
-    out[:, ~ok] = -2.0
-    return np.asarray(out, dtype=np.float32)
+        out[..., ok] += level[..., low] * (1 - part) + level[..., np.minimum(low + 1, width - 1)] * part
+    return out
 
 
-def viterbi(gain: Grid, cost: float, most: int) -> Array:
-    """Column of each row (S,) on the path of greatest gain less `cost` per squared column of step."""
-    rows, columns = gain.shape
+def viterbi(gain: Grid, cost: float, most: int) -> NDArray[np.int64]:
+    """Column of each row on the path of greatest gain less `cost` per squared column of step.
+
+    `gain` is (..., S, M), one table or many at once; the answer (..., S).
+    """
+    tables = gain.reshape(-1, *gain.shape[-2:]).astype(np.float32)
+    many, rows, columns = tables.shape
     moves = np.arange(-most, most + 1)
     price = (cost * moves**2).astype(np.float32)
-    total = gain[0].astype(np.float32)
-    back = np.zeros((rows, columns), dtype=np.int64)
-    padded = np.full(columns + 2 * most, -1e9, dtype=np.float32)
-    index = np.arange(columns)[None, :] + (moves + most)[:, None]
+    total = tables[:, 0]
+    back = np.zeros((rows, many, columns), dtype=np.int64)
+    padded = np.full((many, columns + 2 * most), -1e9, dtype=np.float32)
+    options = np.lib.stride_tricks.sliding_window_view(padded, 2 * most + 1, axis=1)
     for i in range(1, rows):
-        padded[most : most + columns] = total
-        options = padded[index] - price[:, None]
-        choice = np.argmax(options, axis=0)
-        back[i] = np.arange(columns) + moves[choice]
-        total = options[choice, np.arange(columns)] + gain[i]
-    path = np.empty(rows, dtype=np.int64)
-    path[-1] = int(np.argmax(total))
+        padded[:, most : most + columns] = total
+        worth = options - price
+        back[i] = np.argmax(worth, axis=2)
+        total = np.take_along_axis(worth, back[i][..., None], axis=2)[..., 0] + tables[:, i]
+    path = np.empty((many, rows), dtype=np.int64)
+    path[:, -1] = np.argmax(total, axis=1)
+    each = np.arange(many)
     for i in range(rows - 1, 0, -1):
-        path[i - 1] = back[i, path[i]]
-    return np.asarray(path)
+        path[:, i - 1] = path[:, i] + moves[back[i, each, path[:, i]]]
+    return path.reshape(gain.shape[:-1])

@@ -8,23 +8,31 @@ and does not add up.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
+Tried = tuple[tuple[float, float], ...]
+"""Wraps, degrees, and sweeps."""
+Maps = tuple[Grid, Grid]
+"""Log grey by angle and radius, and what of it is seen."""
 NUMBERS = tuple(range(3, 11))
 """Vane counts that are told apart."""
 TWO = 2
 """Counted only when it is stated: any disc has something on two sides."""
 WRAPS_DEG = tuple(float(w) for w in range(-96, 97, 6))
-SWEEPS = (-0.25, 0.1, 0.45)
+SWEEPS, STRAIGHT_DEG = (-0.25, 0.1, 0.45), 15.0
+"""How the wrap may be spread over the radius; it makes no difference to a line as straight as this."""
+TRIED = tuple((w, s) for w in WRAPS_DEG for s in SWEEPS if abs(w) > STRAIGHT_DEG or s == SWEEPS[1])
 ROWS, COLUMNS, PARTS = 480, 24, 8
 INNER = 0.42
 """Inner end of the ring looked at, share of the rim; hubs end before."""
@@ -57,7 +65,7 @@ class Sweep:
         return np.asarray(self.turn_deg + self.wrap_deg * ((1 - self.sweep) * u + self.sweep * u * u))
 
 
-def polar_map(chart: Chart, centre_mm: Array, inner_mm: float, outer_mm: float) -> tuple[Grid, Grid]:
+def polar_map(chart: Chart, centre_mm: Array, inner_mm: float, outer_mm: float) -> Maps:
     """Log grey (ROWS, COLUMNS) by angle and radius, and what is seen, 0 or 1."""
     angle = np.radians(np.arange(ROWS) * 360.0 / ROWS)[:, None]
     radius = inner_mm + (np.arange(COLUMNS) + 0.5) / COLUMNS * (outer_mm - inner_mm)
@@ -70,30 +78,50 @@ def polar_map(chart: Chart, centre_mm: Array, inner_mm: float, outer_mm: float) 
     return np.asarray(values, dtype=np.float32), np.asarray(seen > 0.9, dtype=np.float32)
 
 
-def find_sweeps(chart: Chart, centres_mm: list[Array], rim_mm: float, number: int | None = None) -> list[Sweep]:
-    """The trials that stand out most, unlike each other, best first; of one number when it is given.
+def find_sweeps(
+    chart: Chart, centres_mm: list[Array], rim_mm: float, numbers: tuple[int | None, ...] = (None,)
+) -> Iterator[Sweep]:
+    """The trials that stand out most, unlike each other, best first: of any number, and of each that is asked for.
+
+    They are bettered as they are asked for.
 
     Parameters
     ----------
     chart : map of the plane
     centres_mm : places where the vanes' centre may be; the best is bettered
     rim_mm : radius of the disc as it seems
+    numbers : what is asked for; `None` is any
     """
     inner, outer = INNER * rim_mm, 0.97 * rim_mm
-    tops: list[Sweep] = []
+    tops: dict[int | None, list[tuple[Sweep, Maps]]] = {n: [] for n in numbers}
     for centre in centres_mm:
+        maps = polar_map(chart, centre, inner, outer)
+        if float(maps[1].mean()) < LEAST_SEEN:
+            continue
         start = Sweep(
             centre_mm=centre, inner_mm=inner, outer_mm=outer, wrap_deg=0.0, sweep=0.0, turn_deg=0.0, number=0,
             score=-9.0,
         )  # fmt: skip
-        maps = polar_map(chart, centre, inner, outer)
-        if float(maps[1].mean()) < LEAST_SEEN:
-            continue
-        trials = [replace(start, wrap_deg=w, sweep=s) for w in WRAPS_DEG for s in SWEEPS]
-        scored = sorted((_scored(maps, t, number) for t in trials), key=lambda t: -t.score)
-        tops += _unlike(scored, 2)
-    tops = sorted(tops, key=lambda t: -t.score)[:KEPT]
-    return sorted((_better(chart, top, number) for top in tops), key=lambda t: -t.score)
+        folds = folded(*across(*maps, TRIED))
+        for number in numbers:
+            trials = _told(start, TRIED, folds, number)
+            tops[number] += [(top, maps) for top in _unlike(sorted(trials, key=lambda t: -t.score), 2)]
+    kept = [
+        top for number, some in tops.items()
+        for top in sorted(some, key=lambda t: -t[0].score)[: KEPT if number is None else KEPT - 1]
+    ]  # fmt: skip
+    for top, maps in _once(sorted(kept, key=lambda t: -t[0].score)):
+        yield _better(maps, top, top.number)
+
+
+def _once(tops: list[tuple[Sweep, Maps]]) -> list[tuple[Sweep, Maps]]:
+    """Without what was found twice: of any number, and of the one asked for."""
+    kept: list[tuple[Sweep, Maps]] = []
+    for one, maps in tops:
+        same = (one.number, one.wrap_deg, one.sweep)
+        if all(m is not maps or same != (k.number, k.wrap_deg, k.sweep) for k, m in kept):
+            kept.append((one, maps))
+    return kept
 
 
 def _unlike(ranked: list[Sweep], count: int) -> list[Sweep]:
@@ -107,45 +135,63 @@ def _unlike(ranked: list[Sweep], count: int) -> list[Sweep]:
     return kept
 
 
-def _better(chart: Chart, best: Sweep, number: int | None) -> Sweep:
+def _better(maps: Maps, best: Sweep, number: int | None) -> Sweep:
     """The sweep on finer steps."""
-    maps = polar_map(chart, best.centre_mm, best.inner_mm, best.outer_mm)
     for step in (1.0, 0.5):
-        start = best
-        for dw, ds in [(w * step, s * step) for w in (-4.0, 0.0, 4.0) for s in (-0.2, 0.0, 0.2)]:
-            trial = _scored(maps, replace(start, wrap_deg=start.wrap_deg + dw, sweep=start.sweep + ds), number)
-            best = trial if trial.score > best.score else best
+        near = tuple(
+            (best.wrap_deg + w * step, best.sweep + s * step) for w in (-4.0, 0.0, 4.0) for s in (-0.2, 0.0, 0.2)
+        )
+        best = max((best, *_scored(maps, best, near, number)), key=lambda t: t.score)
     return best
 
 
-def _scored(maps: tuple[Grid, Grid], trial: Sweep, number: int | None) -> Sweep:
-    line, known = across(*maps, trial.wrap_deg, trial.sweep)
-    score, turn, n = folded(line, known, number)
-    return replace(trial, score=score, turn_deg=turn, number=n)
+def _scored(maps: Maps, start: Sweep, tried: Tried, number: int | None) -> list[Sweep]:
+    return _told(start, tried, folded(*across(*maps, tried)), number)
 
 
-def across(values: Grid, seen: Grid, wrap_deg: float, sweep: float) -> tuple[Grid, Grid]:
-    """Edge across vanes of one sweep by the angle at the inner end (ROWS,), and how much of it is seen."""
+def _told(
+    start: Sweep, tried: Tried, folds: tuple[Array, Array, NDArray[np.int64]], number: int | None
+) -> list[Sweep]:
+    """Each of some (wrap, sweep) with the best number and turn for it."""
+    z, turn, count = folds
+    z = np.where(count != TWO if number is None else count == number, z, -9.0)
+    best = np.argmax(z, axis=1)
+    return [
+        replace(start, wrap_deg=w, sweep=s, score=float(z[i, j]), turn_deg=float(turn[j]), number=int(count[j]))
+        for i, ((w, s), j) in enumerate(zip(tried, best.tolist(), strict=True))
+    ]
+
+
+def across(values: Grid, seen: Grid, tried: Tried) -> Maps:
+    """Edge across vanes of some sweeps by the angle at the inner end (T, ROWS), and how much of it is seen."""
+    index = _sheared(tried)
+    mean = _parts(values, index).sum(axis=3)
+    edge = np.abs(np.roll(mean, -2, axis=1) - np.roll(mean, 2, axis=1))
+    if seen.all():
+        known = np.ones((1, 1, PARTS), dtype=np.float32)
+        usual = edge.mean(axis=1) + 0.03
+    else:
+        known = _parts(seen, index).min(axis=3)
+        usual = (edge * known).sum(axis=1) / np.maximum(known.sum(axis=1), 1) + 0.03
+    edge = np.minimum(edge / usual[:, None], 3.0) * known
+    count = np.broadcast_to(known.sum(axis=2), edge.shape[:2])
+    level = edge.sum(axis=2) / np.maximum(count, 1)
+    return np.asarray(level, dtype=np.float32), np.asarray(count / PARTS, dtype=np.float32)
+
+
+def _parts(table: Grid, index: NDArray[np.intp]) -> Grid:
+    """Values along each sheared row, by its parts: (T, ROWS, PARTS, COLUMNS / PARTS)."""
+    return np.asarray(np.take(table, index).reshape(len(index), ROWS, PARTS, COLUMNS // PARTS), dtype=np.float32)
+
+
+@lru_cache(maxsize=2)
+def _sheared(tried: Tried) -> NDArray[np.intp]:
+    """Flat index (T, ROWS, COLUMNS) of a polar map straightened by each of some sweeps."""
     u = (np.arange(COLUMNS) + 0.5) / COLUMNS
-    shift = np.rint(wrap_deg * ((1 - sweep) * u + sweep * u * u) * ROWS / 360.0).astype(np.int64)
-    index = _grid() + (shift * COLUMNS)[None, :]
-    index %= ROWS * COLUMNS
-    part = (ROWS, PARTS, COLUMNS // PARTS)
-    mean = values.ravel()[index].reshape(part).sum(axis=2)
-    known = seen.ravel()[index].reshape(part).min(axis=2)
-    edge = np.zeros_like(mean)
-    edge[2:-2] = np.abs(mean[4:] - mean[:-4])
-    edge[:2], edge[-2:] = np.abs(mean[2:4] - mean[-2:]), np.abs(mean[:2] - mean[-4:-2])
-    usual = (edge * known).sum(axis=0) / np.maximum(known.sum(axis=0), 1) + 0.03
-    edge = np.minimum(edge / usual, 3.0) * known
-    count = known.sum(axis=1)
-    return edge.sum(axis=1) / np.maximum(count, 1), count / PARTS
-
-
-@cache
-def _grid() -> Any:
-    """Flat index of row and column."""
-    return np.arange(ROWS)[:, None] * COLUMNS + np.arange(COLUMNS)[None, :]
+    wrap, sweep = np.array(tried).T[:, :, None]
+    shift = np.rint(wrap * ((1 - sweep) * u + sweep * u * u) * ROWS / 360.0).astype(np.intp)
+    row = (np.arange(ROWS)[None, :, None] + shift[:, None, :]) % ROWS
+    return np.asarray(row * COLUMNS + np.arange(COLUMNS), dtype=np.intp)
 
 
 @cache
@@ -160,15 +206,14 @@ def _places() -> tuple[Any, Any, Any]:
     return np.concatenate([r.ravel() for r in rows]), begins, np.array(number)
 
 
-def folded(line: Grid, known: Grid, number: int | None) -> tuple[float, float, int]:
-    """How far the best sum of places a full turn over N apart stands out, the angle of its first, and N."""
-    whole = float(known.sum()) + 1e-9
-    mean = float((line * known).sum()) / whole
-    sd = float(np.sqrt((known * (line - mean) ** 2).sum() / whole)) + 1e-6
+def folded(line: Grid, known: Grid) -> tuple[Array, Array, NDArray[np.int64]]:
+    """How far each sum of places a full turn over N apart stands out (T, P), and for each sum its angle and its N."""
+    whole = known.sum(axis=1, keepdims=True) + 1e-9
+    mean = (line * known).sum(axis=1, keepdims=True) / whole
+    sd = np.sqrt((known * (line - mean) ** 2).sum(axis=1, keepdims=True) / whole) + 1e-6
     value = known * (np.minimum(line, mean + CAP_SD * sd) - mean)
     rows, begins, count = _places()
-    total, weight = np.add.reduceat(value[rows], begins), np.add.reduceat(known[rows], begins)
+    total = np.add.reduceat(np.take(value, rows, axis=1), begins, axis=1)
+    weight = count if (known == 1).all() else np.add.reduceat(np.take(known, rows, axis=1), begins, axis=1)
     z = total / (sd * np.sqrt(np.maximum(weight, 0.5)))
-    z = np.where(count != TWO if number is None else count == number, z, -9.0)
-    best = int(np.argmax(z))
-    return float(z[best]), float(rows[begins[best]] * 360.0 / ROWS), int(count[best])
+    return np.asarray(z, dtype=np.float64), rows[begins] * 360.0 / ROWS, count

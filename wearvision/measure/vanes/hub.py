@@ -24,7 +24,9 @@ RADII_MM = (6.0, 260.0)
 """Circles looked for."""
 STATED_SHARE = 0.06
 """A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
-PLACES, BETTERED = 6, 6
+PLACES, BETTERED = 6, 5
+DEGREES, RING_MM = 6.0, 0.4
+"""Rays on which rings are looked for, and the least step along them."""
 BELOW_MM = (8.0, 6.0)
 """How far the rim usually lies below the tops of the vanes, and the spread."""
 
@@ -50,24 +52,29 @@ def find_disc(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0)
     place, normal, weight = edge_pixels(chart, EDGES)
     pad = round((0.5 * diameter_mm if diameter_mm else 80.0) * 0.6 / chart.step_mm)
     votes = _votes(chart, (place, normal, weight), pad, diameter_mm)
-    places: list[tuple[float, Array]] = []
+    places: list[Array] = []
     for _ in range(PLACES):
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
         if top <= 0:
             break
-        at = np.array([column, row], dtype=np.float64) - pad
-        places.append((_worth(chart, at, diameter_mm, camera_mm), at))
+        places.append(np.array([column, row], dtype=np.float64) - pad)
         cv2.circle(votes, (column, row), max(2, round(6 / chart.step_mm)), 0.0, -1)
-    ranked = sorted(places, key=lambda p: -p[0])[:BETTERED]
-    found = [f for f in (_rings(chart, at, diameter_mm, camera_mm) for _, at in ranked) if f is not None]
-    return max(found, key=lambda f: f.score) if found else None
+    if not places:
+        return None
+    rings = _Rings.of(chart, diameter_mm, camera_mm)
+    first = rings.worth(np.array(places))
+    found = [_bettered(rings, places[i]) for i in np.argsort(-first)[:BETTERED]]
+    best = max((f for f in found if f is not None), key=lambda f: f[1], default=None)
+    if best is None:
+        return None
+    at, score, rim = best
+    return Disc(centre_mm=chart.origin_mm + at * chart.step_mm, rim_mm=rim, score=score)
 
 
 def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None) -> Grid:
     """Votes for the centre on the map widened by `pad`; at a stated radius, else anywhere along the gradient."""
     place, normal, weight = edges
     height, width = (n + 2 * pad for n in chart.values.shape)
-    total = np.zeros(height * width)
     if diameter_mm:
         reach = 0.5 * diameter_mm * np.arange(1 - STATED_SHARE, 1 + STATED_SHARE / 2, 0.012)
         reach = np.concatenate([reach, np.arange(RADII_MM[0], 0.2 * diameter_mm, 2.0)])
@@ -75,77 +82,89 @@ def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_m
     else:
         reach = np.arange(RADII_MM[0], 130.0, 2.0)
         gain = np.ones_like(reach)
-    for far, share in zip(np.concatenate([reach, -reach]), np.concatenate([gain, gain]), strict=True):
-        at = np.rint(place + pad + far / chart.step_mm * normal).astype(int)
-        ok = (at[:, 0] >= 0) & (at[:, 1] >= 0) & (at[:, 0] < width) & (at[:, 1] < height)
-        total += np.bincount(at[ok, 1] * width + at[ok, 0], weights=weight[ok] * share, minlength=height * width)
+    reach, gain = np.concatenate([reach, -reach]) / chart.step_mm, np.concatenate([gain, gain]).astype(np.float32)
+    at = np.rint(place.astype(np.float32) + pad + reach.astype(np.float32)[:, None, None] * normal.astype(np.float32))
+    x, y = at[..., 0].astype(np.int32), at[..., 1].astype(np.int32)
+    ok = (x >= 0) & (y >= 0) & (x < width) & (y < height)
+    worth = (gain[:, None] * weight.astype(np.float32))[ok]
+    total = np.bincount(y[ok] * width + x[ok], weights=worth, minlength=height * width)
     image = total.reshape(height, width).astype(np.float32)
     sigma = max(1.5, 2.0 / chart.step_mm)
     return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma) - cv2.blur(image, (41, 41)), dtype=np.float32)
 
 
-def _rings(chart: Chart, at: Array, diameter_mm: float | None, camera_mm: float) -> Disc | None:
-    """How much edge lies on rings about a place (map px); the place is bettered on the way."""
-    best, gained = at, -1.0
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Rings:
+    """The map with what is valid of it (H, W, 2), and the radii at which edges of rings are looked for, mm."""
+
+    layers: Grid
+    step_mm: float
+    radius: Array
+    diameter_mm: float | None
+    camera_mm: float
+
+    @classmethod
+    def of(cls, chart: Chart, diameter_mm: float | None, camera_mm: float) -> _Rings:
+        most = min(RADII_MM[1], 0.75 * chart.step_mm * max(chart.values.shape), 0.6 * (diameter_mm or np.inf))
+        radius = np.arange(RADII_MM[0], most, max(chart.step_mm, RING_MM))
+        layers = np.dstack([chart.values, chart.valid.astype(np.float32)])
+        return cls(
+            layers=layers, step_mm=chart.step_mm, radius=radius, diameter_mm=diameter_mm, camera_mm=camera_mm
+        )  # fmt: skip
+
+    def profiles(self, places: Array) -> Array:
+        """How coherent the edge is at each radius about some places (P, 2), map px: (P, R), 0 to 1."""
+        angle = np.radians(np.arange(0, 360, DEGREES))
+        ray = np.column_stack([np.cos(angle), np.sin(angle)])[:, None] * (self.radius / self.step_mm)[None, :, None]
+        at = (places[:, None, None] + ray).astype(np.float32).reshape(-1, len(self.radius), 2)
+        x, y = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
+        both = cv2.remap(self.layers, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+        valid = np.asarray(both[..., 1] > 0.9, dtype=np.float32)
+        valid = np.asarray(cv2.erode(valid, np.ones((1, 7), np.uint8)), dtype=np.float32)
+        edge = np.abs(slope(np.ascontiguousarray(both[..., 0], dtype=np.float32), 1.2)) * valid
+        edge = np.minimum(edge / (cv2.blur(edge, (31, 1)) + 0.015), 3.0) * valid
+        count = valid.reshape(len(places), len(angle), -1).sum(axis=1)
+        level = edge.reshape(len(places), len(angle), -1).sum(axis=1) / np.maximum(count, 1)
+        profile = np.maximum(level - 1.0, 0) * np.clip(count / len(angle) / 0.35, 0, 1)
+        return np.asarray(cv2.filter2D(profile.astype(np.float32), -1, np.array([[0.25, 0.5, 0.25]])), dtype=np.float64)
+
+    def worth(self, places: Array) -> Array:
+        """How much edge lies on rings about some places, (P,)."""
+        return np.array([self.rim(profile)[1] for profile in self.profiles(places)])
+
+    def rim(self, profile: Array) -> tuple[float | None, float]:
+        """Radius of the rim as it seems, and the score of a profile; the stated rim counts where one is stated."""
+        if self.diameter_mm is not None:
+            return self._stated(profile, self.diameter_mm)
+        peaks = profile[1:-1][(profile[1:-1] >= profile[:-2]) & (profile[1:-1] > profile[2:])]
+        return _outermost(self.radius, profile), float(np.sort(peaks)[-4:].sum())
+
+    def _stated(self, profile: Array, diameter_mm: float) -> tuple[float | None, float]:
+        """The stated rim, at its usual depth, and the best ring within it."""
+        below = self.camera_mm * (0.5 * diameter_mm / self.radius - 1)
+        near = np.abs(below - BELOW_MM[0]) < 3 * BELOW_MM[1]
+        inner = (self.radius > 0.05 * diameter_mm) & (self.radius < 0.25 * diameter_mm)
+        if not near.any():
+            return None, 0.0
+        likely = (profile * np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2))[near]
+        rim = self.radius[near][int(np.argmax(likely))]
+        return float(rim), float(likely.max() + 0.5 * (profile[inner].max() if inner.any() else 0.0))
+
+
+def _bettered(rings: _Rings, at: Array) -> tuple[Array, float, float] | None:
+    """The best place about a place (map px), its score and its rim."""
+    best, score = at, -1.0
+    steps = np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2)
     for step in (6.0, 3.0, 1.5):
-        middle = best
-        for dx in (-1, 0, 1):
-            for dy in (-1, 0, 1):
-                trial = middle + np.array([dx, dy]) * step / chart.step_mm / 2
-                score = _worth(chart, trial, diameter_mm, camera_mm)
-                if score > gained:
-                    best, gained = trial, score
-    if diameter_mm is None:
-        radius, profile, score = _profile(chart, best)
-        rim = _rim(radius, profile)
-    else:
-        rim, score = _stated(chart, best, diameter_mm, camera_mm)
-    if rim is None or gained <= 0:
-        return None
-    return Disc(centre_mm=chart.origin_mm + best * chart.step_mm, rim_mm=float(rim), score=float(score))
+        trials = best + steps * step / rings.step_mm / 2
+        worth = rings.worth(trials)
+        if worth.max() > score:
+            best, score = trials[int(np.argmax(worth))], float(worth.max())
+    rim = rings.rim(rings.profiles(best[None])[0])[0]
+    return (best, score, rim) if rim is not None and score > 0 else None
 
 
-def _worth(chart: Chart, at: Array, diameter_mm: float | None, camera_mm: float) -> float:
-    return _profile(chart, at)[2] if diameter_mm is None else _stated(chart, at, diameter_mm, camera_mm)[1]
-
-
-def _profile(chart: Chart, at: Array) -> tuple[Array, Array, float]:
-    """Radii (mm), how coherent the radial edge is at each (0 to 1), and the sum of its highest peaks."""
-    degrees = 6.0
-    angle = np.radians(np.arange(0, 360, degrees))
-    radius = np.arange(RADII_MM[0], min(RADII_MM[1], 0.75 * chart.step_mm * max(chart.values.shape)), chart.step_mm)
-    x = (at[0] + np.cos(angle)[:, None] * radius / chart.step_mm).astype(np.float32)
-    y = (at[1] + np.sin(angle)[:, None] * radius / chart.step_mm).astype(np.float32)
-    values = cv2.remap(chart.values, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    seen = cv2.remap(
-        chart.valid.astype(np.uint8), x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0
-    )
-    valid = np.asarray(seen, dtype=np.float32)
-    edge = np.abs(slope(np.asarray(values, dtype=np.float32), 1.2)) * valid
-    edge = np.minimum(edge / (cv2.blur(edge, (31, 1)) + 0.015), 3.0) * valid
-    count = valid.sum(axis=0)
-    level = edge.sum(axis=0) / np.maximum(count, 1)
-    share = np.clip(count / len(angle) / 0.35, 0, 1)
-    profile = np.maximum(level - 1.0, 0) * share
-    profile = np.convolve(profile, [0.25, 0.5, 0.25], mode="same")
-    peaks = profile[1:-1][(profile[1:-1] >= profile[:-2]) & (profile[1:-1] > profile[2:])]
-    return radius, profile, float(np.sort(peaks)[-4:].sum())
-
-
-def _stated(chart: Chart, at: Array, diameter_mm: float, camera_mm: float) -> tuple[float | None, float]:
-    """Radius of the stated rim as it seems about a place, and the score: the rim and the best rings within."""
-    radius, profile, _ = _profile(chart, at)
-    below = camera_mm * (0.5 * diameter_mm / radius - 1)
-    near = np.abs(below - BELOW_MM[0]) < 3 * BELOW_MM[1]
-    inner = (radius > 0.05 * diameter_mm) & (radius < 0.25 * diameter_mm)
-    if not near.any():
-        return None, 0.0
-    likely = (profile * np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2))[near]
-    rim = radius[near][int(np.argmax(likely))]
-    return float(rim), float(likely.max() + 0.5 * (profile[inner].max() if inner.any() else 0.0))
-
-
-def _rim(radius: Array, profile: Array) -> float | None:
+def _outermost(radius: Array, profile: Array) -> float | None:
     """The outermost clear ring."""
     if profile.max() <= 0:
         return None

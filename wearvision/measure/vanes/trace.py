@@ -16,21 +16,24 @@ from wearvision.measure.edges import Grid, peak_offset
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, ring_scale
 from wearvision.measure.vanes.align import common, follow, viterbi
+from wearvision.measure.vanes.bends import likeliest
 from wearvision.measure.vanes.find import Layout
 from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_photo
 
 ALONG_MM = 0.75
 REACH_MM = 17.0
-HOLD = 0.03
-"""Cost of a shift at the root, per mm^2; it fades towards the tip."""
-AWAY = 0.6
-"""Cost of standing away from the siblings, per station: a bent vane's edges are worth far more."""
+ACROSS_MM = 0.16
+"""Least step across the strips: edges are placed to a fraction of it."""
+TIP_SHARE = 0.97
+"""Where vanes usually end, share of the radius of the disc."""
+AGAIN_MM = 1.2
+"""How far a vane may stray from the likeliest bend."""
+AWAY = 0.4
+"""Cost of standing away from it, per station."""
 BEND = 3.0
 """Cost of a step of a vane's shift, per (mm/mm)^2 of slope and mm of length."""
-FIRST_MM, AGAIN_MM = 3.0, 2.5
-"""Averaging along the vane for the first search; reach of the second, along the first's path."""
-SLOPES, LEAN = (0.0, -0.35, 0.35), 0.8
-"""Slopes of a bent vane that are looked along at first, and what one counts for less."""
+MIDDLE = 5
+"""Degree of the middle of the common pair along the vane."""
 NEAR_MM = 0.6
 """A traced edge lies this near its place in the pair."""
 CLEAR = 1.6
@@ -62,6 +65,8 @@ class Traces:
     seen : (N, S) bool
         Where the vane is in the picture and not covered.
     px_mm : float
+    clear : (N,) array
+        How much better the likeliest bend of each fits than none; 0 where none is likeliest.
     """
 
     line: Line
@@ -74,28 +79,28 @@ class Traces:
     end_along_mm: Array
     seen: NDArray[np.bool_]
     px_mm: float
+    clear: Array
 
 
 def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...], blur_px: float) -> Traces:
     """Trace all vanes on the photo itself."""
     px_mm = ring_scale(plane, layout.centre_mm, 0.7 * layout.disc.rim_mm)
     line = Line.through(layout.line.points_mm, ALONG_MM)
-    step = max(0.1, px_mm)
+    step = max(ACROSS_MM, px_mm)
     across = np.arange(-REACH_MM, REACH_MM + step / 2, step)
     strips = from_photo(gray, plane, line, layout.centre_mm, layout.number, across, hidden_px)
     sigma = max(1.5 * step, 1.2 * blur_px * px_mm)
-    pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm)
-    path, _ = _paths(_leaning(strips, sigma), strips, pair)
-    base = np.stack([_mean(p) for p in path])
+    tip = int(np.clip((line.radius_mm < TIP_SHARE * layout.disc_mm).sum(), 12, len(line.along_mm) - 1))
+    pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm, tip)
+    base, clear = likeliest(strips, ALONG_MM, pair, tip)
     size = edges_across(_along(strips, base), ALONG_MM, sigma)[1]
-    more, gain = _paths(size, strips, pair, AGAIN_MM)
+    more, gain = _paths(size, strips, pair)
     edges = np.stack([_placed(size, strips, pair[:, k][None] + more) for k in (0, 1)], axis=2) + base[..., None]
     path = base + more
-    ends = _ends(strips, pair, path)
-    seen = strips.seen[:, :, len(across) // 2]
     return Traces(
-        line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair, ends=ends,
-        end_along_mm=line.along_mm, seen=seen, px_mm=px_mm,
+        line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair,
+        ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
+        px_mm=px_mm, clear=clear,
     )  # fmt: skip
 
 
@@ -107,14 +112,13 @@ def holds(traces: Traces) -> float:
     return float(share[traces.seen[:, inner].mean(axis=1) > 0.3].mean()) if traces.seen.any() else 0.0
 
 
-def _common_pair(size: Grid, strips: Strips, width_mm: float) -> Array:
-    """Right and left edge (S, 2) that the vanes share, smooth along them; the thickness may change from root to tip."""
-    level = common(size)
+def _common_pair(size: Grid, strips: Strips, width_mm: float, tip: int) -> Array:
+    """Right and left edge (S, 2) that the vanes share up to their tip, smooth along them; they may taper."""
     near = np.abs(strips.across_mm) < width_mm / 2 + 3.5
     widths = np.arange(max(2.0, width_mm - 1.5), width_mm + 1.6, 0.25)
-    pair = follow(level[:, near], strips.across_mm[near], ALONG_MM, widths)
-    rows = np.arange(len(level))
-    out = []
+    pair = follow(size[:, :tip, near], strips.across_mm[near], ALONG_MM, widths)
+    level, rows = common(size[:, :tip]), np.arange(tip)
+    places, weights = [], []
     for side in (-1, 1):
         place = pair.middle_mm + side * pair.width_mm / 2
         column = np.rint((place - strips.across_mm[0]) / strips.step_mm).astype(int)
@@ -122,39 +126,26 @@ def _common_pair(size: Grid, strips: Strips, width_mm: float) -> Array:
         index = np.clip(column[:, None] + np.arange(-half, half + 1), 0, level.shape[1] - 1)
         window = np.take_along_axis(level, index, axis=1)
         track = viterbi(window, 4.0 * (strips.step_mm / ALONG_MM) ** 2, 2)
-        found = strips.across_mm[index[rows, track]]
-        out.append(_fit(strips, found, window[rows, track]))
-    return np.stack(out, axis=1)
+        places.append(strips.across_mm[index[rows, track]])
+        weights.append(np.clip(window[rows, track] - 1.0, 0.02, None))
+    smooth = _smooth_pair(np.stack(places), np.stack(weights))
+    return np.vstack([smooth, np.repeat(smooth[-1:], size.shape[1] - tip, axis=0)])
 
 
-def _fit(strips: Strips, place: Array, weight: Grid) -> Array:
-    """A polynomial through the places of an edge along the vane, robustly."""
-    u = np.linspace(-1, 1, len(place))
-    w = np.clip(weight - 1.0, 0.02, None).astype(np.float64)
-    value = place
+def _smooth_pair(place: Array, weight: Array) -> Array:
+    """Both edges (S, 2) as a middle of some freedom and a thickness that grows or shrinks evenly, robustly."""
+    u = np.linspace(-1, 1, place.shape[1])
+    middle, zero = np.polynomial.polynomial.polyvander(u, MIDDLE), np.zeros((len(u), 2))
+    taper = np.polynomial.polynomial.polyvander(u, 1)
+    design = np.vstack([np.hstack([middle, zero - taper / 2]), np.hstack([middle, zero + taper / 2])])
+    value, w = place.ravel(), weight.ravel()
     for _ in range(6):
-        poly = np.polynomial.polynomial.polyfit(u, place, 5, w=np.sqrt(w))
-        value = np.asarray(np.polynomial.polynomial.polyval(u, poly), dtype=np.float64)
-        off = place - value
+        root = np.sqrt(w)
+        fit = design @ np.linalg.lstsq(design * root[:, None], value * root, rcond=None)[0]
+        off = value - fit
         scale = max(0.1, 1.4826 * float(np.median(np.abs(off))))
-        w = np.clip(weight - 1.0, 0.02, None) * np.clip(1 - (off / (4 * scale)) ** 2, 0.001, None) ** 2
-    return np.asarray(value)
-
-
-def _leaning(strips: Strips, sigma_mm: float) -> Grid:
-    """Edges across the vanes however they lean: the best of some slopes along which light is averaged, (N, S, M)."""
-    half = max(1, round(FIRST_MM / ALONG_MM / 2))
-    best = np.zeros_like(strips.values)
-    for slope in SLOPES:
-        total = np.zeros_like(strips.values)
-        for d in range(-half, half + 1):
-            total += np.roll(strips.values, (-d, -round(slope * d * ALONG_MM / strips.step_mm)), axis=(1, 2))
-        mean = Strips(
-            values=np.asarray(total / (2 * half + 1), dtype=np.float32), seen=strips.seen,
-            across_mm=strips.across_mm, left=strips.left,
-        )  # fmt: skip
-        best = np.maximum(best, edges_across(mean, ALONG_MM, sigma_mm, ALONG_MM)[1] - LEAN * abs(slope))
-    return np.asarray(np.maximum(best, 0.0), dtype=np.float32)
+        w = weight.ravel() * np.clip(1 - (off / (4 * scale)) ** 2, 0.001, None) ** 2
+    return np.asarray(fit.reshape(2, -1).T)
 
 
 def _along(strips: Strips, path_mm: Array) -> Strips:
@@ -168,28 +159,16 @@ def _along(strips: Strips, path_mm: Array) -> Strips:
     return Strips(values=at * (1 - part) + up * part, seen=seen, across_mm=strips.across_mm, left=strips.left)
 
 
-def _mean(path_mm: Array, rows: int = 9) -> Array:
-    return np.convolve(np.pad(path_mm, rows // 2, mode="edge"), np.ones(rows) / rows, mode="valid")
-
-
-def _paths(size: Grid, strips: Strips, pair: Array, most_mm: float = REACH_MM) -> tuple[Array, Array]:
-    """Shift (N, S) of each vane's pair by dynamic programming, and its gain (N, S)."""
-    widest = float(np.abs(pair).max())
-    reach = min(most_mm, max(2.0, REACH_MM - widest - 0.5))
+def _paths(size: Grid, strips: Strips, pair: Array) -> tuple[Array, Array]:
+    """Shift (N, S) of each vane's pair from its likeliest bend by dynamic programming, and its gain (N, S)."""
     step = strips.step_mm
-    shifts = np.arange(-np.floor(reach / step), np.floor(reach / step) + 1) * step
-    share = np.linspace(0, 1, size.shape[1])
-    away = AWAY * np.clip((np.abs(shifts)[None, :] - 0.4) / 0.4, 0, 1)
-    hold = away + HOLD * np.clip(1 - share / 0.6, 0, None)[:, None] * np.minimum(shifts[None, :] ** 2, 25.0)
-    cost = BEND * step**2 / ALONG_MM
-    path, gain = np.empty(size.shape[:2]), np.empty(size.shape[:2])
-    rows = np.arange(size.shape[1])
-    for k in range(len(size)):
-        right, left = (_at(size[k], strips, pair[:, side, None] + shifts[None, :]) for side in (0, 1))
-        both = right + left - 2.0
-        track = viterbi((both - hold).astype(np.float32), cost, max(1, round(0.8 * ALONG_MM / step)))
-        path[k], gain[k] = shifts[track], both[rows, track]
-    return path, gain
+    shifts = np.arange(-np.floor(AGAIN_MM / step), np.floor(AGAIN_MM / step) + 1) * step
+    both = np.stack([
+        _at(one, strips, pair[:, :1] + shifts) + _at(one, strips, pair[:, 1:] + shifts) - 2.0 for one in size
+    ])  # fmt: skip
+    away = AWAY * np.clip((np.abs(shifts) - 0.4) / 0.4, 0, 1)
+    path = viterbi((both - away).astype(np.float32), BEND * step**2 / ALONG_MM, max(1, round(0.4 * ALONG_MM / step)))
+    return shifts[path], np.take_along_axis(both, path[..., None], axis=2)[..., 0]
 
 
 def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
