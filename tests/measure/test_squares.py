@@ -29,7 +29,8 @@ def photo(seed: int, *, blur_px: float = 1.0, noise: float = 5.0, white: float =
 
 
 def found(gray: np.ndarray) -> np.ndarray:
-    return square_corners(gray, CORNERS[None] + 0.4, np.array([7.0]))[0]
+    corners: np.ndarray = square_corners(gray, CORNERS[None] + 0.4, np.array([7.0]))[0]
+    return corners
 
 
 @pytest.mark.parametrize(("noise", "most_px"), [(1.0, 0.007), (5.0, 0.03)])

@@ -18,6 +18,7 @@ from wearvision.measure.adjust import LENS_ROWS
 from wearvision.measure.chart import Chart
 from wearvision.measure.circle_fit import FREE, Known, fit_plane
 from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
+from wearvision.measure.middle import middle_of
 from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import Prior
 from wearvision.measure.rings import edge_pixels
@@ -25,6 +26,8 @@ from wearvision.measure.unwrap import Image
 
 SMALL_PX = 640
 EDGES, LEAST_EDGES = 4000, 50
+SKIP, SEEN = 4, 8
+"""Of the edges every so many vote on all tilts; on the best starts unlike each other all of them do."""
 TILTS_DEG = (0.0, 12.0, 20.0, 28.0)
 WAYS = 10
 """Tilts tried, and directions of each."""
@@ -147,19 +150,19 @@ def _starts(small: Small, gray: Image, prior: Prior) -> list[Plane]:
     if len(place) < LEAST_EDGES:
         return []
     here, ahead = small.to_photo(place), small.to_photo(place + 0.5 * normal)
-    size = (gray.shape[1], gray.shape[0])
+    size, side = (gray.shape[1], gray.shape[0]), max(small.values.shape)
     found: list[tuple[float, Plane]] = []
     for tilt in TILTS_DEG:
         for way in np.linspace(0, 2 * math.pi, WAYS if tilt else 1, endpoint=False).tolist():
             plane = _tilted(prior, small.shrink, size, math.radians(tilt), way)
-            votes, axis = _vote(plane, here, ahead, weight, max(small.values.shape))
+            votes, axis = _vote(plane, here[::SKIP], ahead[::SKIP], weight[::SKIP], side)
             found.append((votes, _recentred(plane, axis)))
-    found.sort(key=lambda one: -one[0])
     kept: list[Plane] = []
-    for _, plane in found:
-        if all(_unlike(plane, other, small.shrink) for other in kept):
+    for _, plane in sorted(found, key=lambda one: -one[0]):
+        if len(kept) < SEEN and all(_unlike(plane, other, small.shrink) for other in kept):
             kept.append(plane)
-    return kept
+    again = [(*_vote(plane, here, ahead, weight, side), plane) for plane in kept]
+    return [_recentred(plane, axis) for _, axis, plane in sorted(again, key=lambda one: -one[0])]
 
 
 def _unlike(one: Plane, other: Plane, shrink: float) -> bool:
@@ -286,7 +289,7 @@ def _ring(
         part = SHAPE * weight[:, None]
         fit = np.linalg.solve(part.T @ SHAPE + np.diag([1e-9, 0.1, 0.1, 0.3, 0.3]), part.T @ far)
         error = np.abs(far - SHAPE @ fit)
-        spread = max(0.5, 1.4826 * float(np.median(error[ok])))
+        spread = max(0.5, 1.4826 * middle_of(error[ok]))
         weight = ok * np.clip(1 - (error / (3 * spread)) ** 2, 0, None) ** 2
     close = ok & (error < 1.0)
     if close.sum() < 0.1 * ROWS:

@@ -43,6 +43,7 @@ class Line:
     skew : (offset, slope)
         A mark through the point t (px from the centre) runs along `across + (offset + slope t) along`.
     votes : float
+        Of the cells along it, one for each cell of the photo's long side.
     """
 
     centre_px: Array
@@ -74,7 +75,7 @@ def find_lines(gray: Gray, most: int = 12) -> Iterator[Line]:
     middle = (np.array(gray.shape[::-1], dtype=np.float64) - 1) / 2
     lines: list[Line] = []
     for turn, far, votes in _peaks(cells, middle, float(np.hypot(*gray.shape)) / 2, 3 * most):
-        line = _refined(cells, middle, turn, far, votes)
+        line = _refined(cells, middle, turn, far, votes * cells.step_px / max(gray.shape))
         if line is None or sum(abs(float(line.along @ o.across)) < ALIKE for o in lines) >= MOST_ALIKE:
             continue
         if all(_apart(line, other, cells.step_px) for other in lines):
@@ -144,22 +145,21 @@ def _refined(cells: _Cells, middle: Array, turn: float, far: float, votes: float
     along = np.array([np.cos(turn), np.sin(turn)])
     centre = middle + far * np.array([-along[1], along[0]])
     for reach in (2.0, 1.5, 1.2):
-        off = cells.place - centre
-        across = off @ np.array([-along[1], along[0]])
-        lean = (cells.turn - np.arctan2(along[1], along[0]) + np.pi / 2) % np.pi - np.pi / 2
-        mine = (np.abs(across) < reach * cells.step_px) & (np.abs(lean) < np.radians((SKEW_STEPS + 1) * TURN_DEG))
-        if mine.sum() < 6:
+        across = (cells.place - centre) @ np.array([-along[1], along[0]])
+        near = np.flatnonzero(np.abs(across) < reach * cells.step_px)
+        lean = (cells.turn[near] - np.arctan2(along[1], along[0]) + np.pi / 2) % np.pi - np.pi / 2
+        steep = np.abs(lean) < np.radians((SKEW_STEPS + 1) * TURN_DEG)
+        mine, lean = near[steep], lean[steep]
+        if len(mine) < 6:
             return None
-        weight, place = cells.weight[mine], off[mine]
+        weight, place = cells.weight[mine], cells.place[mine] - centre
         mean = weight @ place / weight.sum()
         apart = place - mean
         direction = np.linalg.eigh((apart * weight[:, None]).T @ apart)[1][:, 1]
         centre = centre + mean
         along = direction if direction @ along > 0 else -direction
-    if mine.sum() < 6:
-        return None
     t = (cells.place[mine] - centre) @ along
-    return Line(centre_px=centre, along=along, skew=_skew(t, np.tan(lean[mine]), weight), votes=votes)
+    return Line(centre_px=centre, along=along, skew=_skew(t, np.tan(lean), weight), votes=votes)
 
 
 def _skew(t: Array, lean: Array, weight: Array) -> tuple[float, float]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.edges import peak_offset
-from wearvision.measure.rule.lattice import middle_of
+from wearvision.measure.middle import middle_of
 from wearvision.measure.rule.strip import Strip
 
 Grid = NDArray[np.float32]
