@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cache
 from typing import Any
 
 import cv2
@@ -102,7 +102,7 @@ def find_sweeps(
             centre_mm=centre, inner_mm=inner, outer_mm=outer, wrap_deg=0.0, sweep=0.0, turn_deg=0.0, number=0,
             score=-9.0,
         )  # fmt: skip
-        folds = folded(*across(*maps, TRIED))
+        folds = folded(*across(*maps, _all_tried()))
         for number in numbers:
             trials = _told(start, TRIED, folds, number)
             tops[number] += [(top, maps) for top in _unlike(sorted(trials, key=lambda t: -t.score), 2)]
@@ -146,7 +146,7 @@ def _better(maps: Maps, best: Sweep, number: int | None) -> Sweep:
 
 
 def _scored(maps: Maps, start: Sweep, tried: Tried, number: int | None) -> list[Sweep]:
-    return _told(start, tried, folded(*across(*maps, tried)), number)
+    return _told(start, tried, folded(*across(*maps, _sheared(tried))), number)
 
 
 def _told(
@@ -162,9 +162,11 @@ def _told(
     ]
 
 
-def across(values: Grid, seen: Grid, tried: Tried) -> Maps:
-    """Edge across vanes of some sweeps by the angle at the inner end (T, ROWS), and how much of it is seen."""
-    index = _sheared(tried)
+def across(values: Grid, seen: Grid, index: NDArray[np.intp]) -> Maps:
+    """Edge across vanes of some sweeps by the angle at the inner end (T, ROWS), and how much of it is seen.
+
+    `index` is that of the map straightened by each (`_sheared`).
+    """
     mean = _parts(values, index).sum(axis=3)
     edge = np.abs(np.roll(mean, -2, axis=1) - np.roll(mean, 2, axis=1))
     if seen.all():
@@ -184,7 +186,11 @@ def _parts(table: Grid, index: NDArray[np.intp]) -> Grid:
     return np.asarray(np.take(table, index).reshape(len(index), ROWS, PARTS, COLUMNS // PARTS), dtype=np.float32)
 
 
-@lru_cache(maxsize=2)
+@cache
+def _all_tried() -> NDArray[np.intp]:
+    return _sheared(TRIED)
+
+
 def _sheared(tried: Tried) -> NDArray[np.intp]:
     """Flat index (T, ROWS, COLUMNS) of a polar map straightened by each of some sweeps."""
     u = (np.arange(COLUMNS) + 0.5) / COLUMNS

@@ -24,7 +24,10 @@ RADII_MM = (6.0, 260.0)
 """Circles looked for."""
 STATED_SHARE = 0.06
 """A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
-PLACES, BETTERED = 6, 5
+PLACES, BETTERED = 6, 3
+NEAR = np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2)
+STEPS_MM = (3.0, 1.5, 0.75)
+"""How a place is bettered: its neighbours, ever nearer."""
 DEGREES, RING_MM = 6.0, 0.4
 """Rays on which rings are looked for, and the least step along them."""
 BELOW_MM = (8.0, 6.0)
@@ -62,12 +65,16 @@ def find_disc(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0)
     if not places:
         return None
     rings = _Rings.of(chart, diameter_mm, camera_mm)
-    first = rings.worth(np.array(places))
-    found = [_bettered(rings, places[i]) for i in np.argsort(-first)[:BETTERED]]
-    best = max((f for f in found if f is not None), key=lambda f: f[1], default=None)
-    if best is None:
+    near = (np.array(places)[:, None] + NEAR * STEPS_MM[0] / chart.step_mm).reshape(-1, 2)
+    worth = rings.worth(near).reshape(len(places), -1)
+    found = []
+    for i in np.argsort(-worth.max(axis=1))[:BETTERED]:
+        j = int(np.argmax(worth[i]))
+        found.append(_bettered(rings, near.reshape(len(places), -1, 2)[i, j], float(worth[i, j])))
+    at, score = max(found, key=lambda f: f[1])
+    rim = rings.rim(rings.profiles(at[None])[0])
+    if rim is None or score <= 0:
         return None
-    at, score, rim = best
     return Disc(centre_mm=chart.origin_mm + at * chart.step_mm, rim_mm=rim, score=score)
 
 
@@ -130,38 +137,38 @@ class _Rings:
 
     def worth(self, places: Array) -> Array:
         """How much edge lies on rings about some places, (P,)."""
-        return np.array([self.rim(profile)[1] for profile in self.profiles(places)])
-
-    def rim(self, profile: Array) -> tuple[float | None, float]:
-        """Radius of the rim as it seems, and the score of a profile; the stated rim counts where one is stated."""
+        profiles = self.profiles(places)
         if self.diameter_mm is not None:
-            return self._stated(profile, self.diameter_mm)
-        peaks = profile[1:-1][(profile[1:-1] >= profile[:-2]) & (profile[1:-1] > profile[2:])]
-        return _outermost(self.radius, profile), float(np.sort(peaks)[-4:].sum())
+            return self._stated(profiles, self.diameter_mm)[1]
+        inside = (profiles[:, 1:-1] >= profiles[:, :-2]) & (profiles[:, 1:-1] > profiles[:, 2:])
+        return np.asarray(np.sort(np.where(inside, profiles[:, 1:-1], 0.0), axis=1)[:, -4:].sum(axis=1))
 
-    def _stated(self, profile: Array, diameter_mm: float) -> tuple[float | None, float]:
-        """The stated rim, at its usual depth, and the best ring within it."""
+    def rim(self, profile: Array) -> float | None:
+        """Radius of the rim as it seems: the stated one where one is stated, else the outermost clear ring."""
+        if self.diameter_mm is None:
+            return _outermost(self.radius, profile)
+        radius, score = self._stated(profile[None], self.diameter_mm)
+        return float(radius[0]) if score[0] > 0 else None
+
+    def _stated(self, profiles: Array, diameter_mm: float) -> tuple[Array, Array]:
+        """Radius of the stated rim, at its usual depth, and the score, with the best ring within it; (P,) each."""
         below = self.camera_mm * (0.5 * diameter_mm / self.radius - 1)
         near = np.abs(below - BELOW_MM[0]) < 3 * BELOW_MM[1]
         inner = (self.radius > 0.05 * diameter_mm) & (self.radius < 0.25 * diameter_mm)
-        if not near.any():
-            return None, 0.0
-        likely = (profile * np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2))[near]
-        rim = self.radius[near][int(np.argmax(likely))]
-        return float(rim), float(likely.max() + 0.5 * (profile[inner].max() if inner.any() else 0.0))
+        likely = profiles * np.where(near, np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2), 0.0)
+        within = np.where(inner, profiles, 0.0).max(axis=1)
+        rim = likely.max(axis=1)
+        return self.radius[np.argmax(likely, axis=1)], np.where(rim > 0, rim + 0.5 * within, 0.0)
 
 
-def _bettered(rings: _Rings, at: Array) -> tuple[Array, float, float] | None:
-    """The best place about a place (map px), its score and its rim."""
-    best, score = at, -1.0
-    steps = np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2)
-    for step in (6.0, 3.0, 1.5):
-        trials = best + steps * step / rings.step_mm / 2
+def _bettered(rings: _Rings, at: Array, score: float) -> tuple[Array, float]:
+    """The best place about a place (map px) of some score, and its score."""
+    for step in STEPS_MM[1:]:
+        trials = at + NEAR * step / rings.step_mm
         worth = rings.worth(trials)
         if worth.max() > score:
-            best, score = trials[int(np.argmax(worth))], float(worth.max())
-    rim = rings.rim(rings.profiles(best[None])[0])[0]
-    return (best, score, rim) if rim is not None and score > 0 else None
+            at, score = trials[int(np.argmax(worth))], float(worth.max())
+    return at, score
 
 
 def _outermost(radius: Array, profile: Array) -> float | None:

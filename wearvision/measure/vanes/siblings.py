@@ -90,9 +90,10 @@ def centred(off: Array, traces: Traces, tip: float) -> tuple[Array, Array]:
 
 def _median(rows: Array) -> Array:
     """Median over the vanes at each station; nan where none is seen."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # all-nan columns stay nan
-        return np.asarray(np.nanmedian(rows, axis=0))
+    ranked = np.sort(rows, axis=0)  # nan comes last
+    count = np.isfinite(ranked).sum(axis=0)
+    middle = np.clip(np.stack([(count - 1) // 2, count // 2]), 0, len(rows) - 1)
+    return np.where(count > 0, np.take_along_axis(ranked, middle, axis=0).mean(axis=0), np.nan)
 
 
 def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
@@ -124,12 +125,13 @@ def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) ->
             tip_shift_mm=np.nan, tip_u_mm=np.nan, bend_deg=np.nan, bend_u_deg=np.nan, off_mm=nothing,
             measured_mm=difference,
         )  # fmt: skip
-    step = float(along_mm[1] - along_mm[0])
-    x, y = along_mm[use], difference[use]
+    few = np.flatnonzero(use)[::2]  # neighbours share their error
+    step = 2 * float(along_mm[1] - along_mm[0])
+    x, y = along_mm[few], difference[few]
     tried = [(0.5, 1.0), *((start, power) for start in STARTS.tolist() for power in POWERS)]
     start, power = (np.array([[t[k]] for t in tried]) for k in (0, 1))
     bends = _Bends(start=start * tip_mm, power=power, tip=tip_mm)
-    cost, theta, cov = _fitted(bends, x, y, doubt_mm[use], step)
+    cost, theta, cov = _fitted(bends, x, y, doubt_mm[few], step)
     prior = np.full(len(tried), (1 - SOUND) / (len(tried) - 1))
     prior[0] = SOUND
     weight = prior * np.exp(-0.5 * (cost - cost.min()))
