@@ -282,6 +282,17 @@ def test_an_edge_that_hardly_stands_out_is_told_nowhere(ground: float, clear: bo
     assert told(land).mean() > 0.9 if clear else not told(land).any()
 
 
+@pytest.mark.parametrize("end_mm", [43.0, 45.0, 47.5])
+def test_a_crack_over_against_a_wide_bite_or_from_its_tip_is_a_crack(end_mm: float) -> None:
+    plane = drawn_plane()
+    gray = draw_land(plane, bites=(("outer", 60.0, 24.0, 3.0),), crack_deg=60.0, crack_mm=(38.0, end_mm, 0.4))
+    seen = look(gray, plane)
+    (notch,), (crack,) = of_kind(seen, "notch"), of_kind(seen, "crack")
+    assert figure(notch, "loss").value == pytest.approx(3.0, abs=0.3)
+    length = figure(crack, "length")
+    assert abs(length.value - (min(end_mm, 47.0) - 38.0)) < 1.96 * length.u
+
+
 def test_too_many_bites_are_told_as_none() -> None:
     """A gasket blotched in the ground's tone from its edge looks like that."""
     plane = drawn_plane()

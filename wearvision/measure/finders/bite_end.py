@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.dark_line import Line, Lines
@@ -55,12 +56,12 @@ def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], lis
     for line in found.lines:
         deg, radius = found.deg(line), found.mm(line)
         at = [k for k, bite in enumerate(out) if bite.verdict in ("bite", "unsure") and _shares(land, bite, deg)]
-        wide = [k for k in at if out[k].traits["arc_mm"] > GAP_MM]
-        for k in wide:
+        own = [k for k in at if out[k].traits["arc_mm"] > GAP_MM and _its(land, out[k], deg, radius)]
+        for k in own:
             out[k] = _carried_on(land, out[k], deg, radius)
-        if not wide:
+        if not own:
             free.append(line)
-            out = [b for k, b in enumerate(out) if k not in at]
+            out = [b for k, b in enumerate(out) if k not in at or b.traits["arc_mm"] > GAP_MM]
     return out, free
 
 
@@ -71,17 +72,30 @@ def _shares(land: Land, bite: Bite, deg: Array) -> bool:
     return bool((np.abs((deg - middle + 180) % 360 - 180) < half).mean() > 0.5)
 
 
+def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
+    """Whether a line is of a bite: it may be one, or is narrower than deep, or most of the line lies in it."""
+    rows, depth = _depth(land, bite, deg, radius_mm)
+    loss = np.zeros(len(land.deg))
+    loss[bite.rows] = bite.loss_mm
+    within = float((depth < loss[rows] + JOIN_MM).mean())
+    return bite.verdict == "unsure" or float(depth.max()) > bite.traits["arc_mm"] or within > 0.5
+
+
+def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArray[np.int64], Array]:
+    """Rows of a line's points, and how far they lie inside of a bite's circle."""
+    rows = np.rint((deg - land.deg[0]) / land.strip.step_deg).astype(np.int64) % len(land.deg)
+    return rows, np.abs(radius_mm - land.sound_mm[bite.edge][rows])
+
+
 def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
     """A bite narrower than deep, as deep as a line that begins at its end; any other as it is."""
-    rows = np.rint((deg - land.deg[0]) / land.strip.step_deg).astype(np.int64) % len(land.deg)
-    depth = np.abs(radius_mm - land.sound_mm[bite.edge][rows])
+    rows, depth = _depth(land, bite, deg, radius_mm)
     reach, loss = float(depth.max()), float(bite.loss_mm.max())
     if reach < loss or float(depth.min()) > loss + JOIN_MM or reach < bite.traits["arc_mm"]:
         return bite
-    at = {int(row): k for k, row in enumerate(bite.rows)}
-    deeper = bite.loss_mm.copy()
-    for row, mm in zip(rows.tolist(), depth.tolist(), strict=True):
-        if row in at:
-            deeper[at[row]] = max(deeper[at[row]], mm)
+    deeper = np.zeros(len(land.deg))
+    np.maximum.at(deeper, rows, depth)
     hidden = max(bite.traits.get("hidden", 0.0), reach - loss)
-    return replace(bite, loss_mm=deeper, traits={**bite.traits, "hidden": hidden})
+    return replace(
+        bite, loss_mm=np.maximum(bite.loss_mm, deeper[bite.rows]), traits={**bite.traits, "hidden": hidden}
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +24,9 @@ ONE_SIDE = 0.8
 contrary may be: a shadow."""
 SKIP_MM, SHADOW_MM = 1.0, 2.8
 """A shadow's line begins so near behind the way, and ends within this."""
+CRACK_MM, FURTHER_MM, BROAD_MM, BROAD_SHARE = 2.0, 1.0, 5.0, 0.8
+"""What is narrower than the first and goes in further by the second is a crack, when the bite is so broad at this share
+of the depth that it has without it."""
 
 
 def follow(land: Land, rows: NDArray[np.int64], edge: int, usual: float) -> Array:
@@ -49,7 +53,17 @@ def follow(land: Land, rows: NDArray[np.int64], edge: int, usual: float) -> Arra
     offset = peak_offset(*(steep[every, best + k] for k in (-1, 0, 1)))
     fine = (best + offset) * step
     loss = np.where(path <= 1, 0.0, np.where(path >= worth.shape[1] - 2, width, fine))
-    return running_median(np.maximum(loss, 0.0), 3)
+    return _without_crack(running_median(np.maximum(loss, 0.0), 3), land.row_mm)
+
+
+def _without_crack(loss_mm: Array, row_mm: float) -> Array:
+    """A broad bite's way without what goes further in as narrow as a crack."""
+    wide = 2 * round(CRACK_MM / 2 / row_mm) + 1
+    column = loss_mm.astype(np.float32).reshape(-1, 1)
+    flat = cv2.morphologyEx(column, cv2.MORPH_OPEN, np.ones((wide, 1), np.uint8)).ravel()
+    if float((flat > BROAD_SHARE * flat.max()).sum()) * row_mm < BROAD_MM:
+        return loss_mm
+    return np.where(loss_mm - flat > FURTHER_MM, flat, loss_mm)
 
 
 def _past_shadow(path: NDArray[np.int64], dark: NDArray[np.bool_], step_mm: float) -> NDArray[np.int64]:
