@@ -35,7 +35,7 @@ def rows() -> list[Row]:
     face = find_face(gray, plane, STATED)
     assert isinstance(face, Face)
     flat = face_map(gray, plane, face, ())
-    small = cv2.resize(255 - flat.values, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA) / np.float32(255)
+    small = (255 - flat.tone) / np.float32(255)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "photo.jpg"
         Image.fromarray(gray).save(path, quality=92)

@@ -1,49 +1,38 @@
 """Cracks suspected on a face: thin dark paths that cross the circles of turning.
 
-On a map of the face every place is held against both its sides, in sixteen directions, and gathered along that
-direction: a valley stays, a stain's edge (one side only) does not. Lines that run along the circles are lathe lines
-and are left out, and with them any crack that runs that way. What hangs together becomes a path, which is then looked
-at again in the photo itself: dark, narrow, and nearly without gaps. A scratch, a hair or a shadow's edge can pass for a
-crack and a closed crack cannot be seen: every finding is only suspected, a penetrant test tells.
+Dark lines on the coarse map of the face are looked at again in the photo itself: dark, narrow, and nearly without gaps;
+then followed to their ends. Lines that run along the circles are lathe lines and are left out, and with them any crack
+that runs that way. A scratch, a hair or a shadow's edge can pass for a crack and a closed crack cannot be seen: every
+finding is only suspected, a penetrant test tells.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from wearvision.finding import Finding
 from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import log_gray
 from wearvision.measure.face import Face
-from wearvision.measure.finders.face_map import coarser, face_map, far_mm2
-from wearvision.measure.patch import Patch
+from wearvision.measure.finders.face_map import FaceMap, face_map
+from wearvision.measure.finders.valleys import LEAST_MM, valley_lines
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Measured, Quantity
 
-MAP_MM = 0.18
-WAYS = 16
-SIDE = 3
-"""Samples from the middle of a valley to its sides."""
-LOG_FROM, LOG_SPAN = 2.0, 3.6
-"""Log grey that the map's bytes 0 to 255 stand for."""
-LEVELS = (2.6, 6.0, 12.0)
-"""Valleys deeper than so many times the face's usual roughness hang together; the higher levels part a crack from
-rust and other grain that it runs into."""
-LEAST_DARK = 0.03
-ALONG_DEG = 14.0
-"""A valley nearer to the direction of its circle is taken for a lathe line."""
-LEAST_MM, BRIDGE_MM, BEND_DEG = 6.0, 3.0, 35.0
+BRIDGE_MM, BEND_DEG = 3.0, 35.0
 REPORT_MM = 12.0
 """Shorter paths are not reported: too much looks like them."""
 EDGE_MM = 0.8
 DARKER, SHARE = 0.10, 0.72
 """A path is darker in the photo than both sides by this much (log grey), and on this share of its length by half."""
+PALE = 0.8
+"""Doubt of a width, its share: light that comes back out of a crack makes it look narrower than it is."""
+PLAIN_DARK = 0.28
+"""One that nobody pointed at is darker than this: scratches, wet edges and grain are not."""
 END_SHARE = 0.25
 """It ends where less than this share of its usual darkness is left."""
 MOST = 6
@@ -66,8 +55,6 @@ go on unseen or lie beside it."""
 WIDTH_MM = (0.06, 0.8)
 """What takes less light is a scratch; a wider dark path is a groove, a shadow or a seam."""
 
-Tones = NDArray[Any]
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Path:
@@ -86,31 +73,17 @@ class Path:
 
 
 def find_cracks(
-    gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...] = (), patch: Patch | None = None
+    gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...] = (), flat: FaceMap | None = None
 ) -> list[Path]:
     """Paths on a face that look like cracks, longest first; see the module for what is told apart.
 
-    ``patch`` is the face's map where it was made before.
+    ``flat`` is the face's map where it was made before.
     """
-    inner, outer = face.flat_mm
-    patch = coarser(patch or face_map(gray, plane, face, exclude_px), MAP_MM)
-    far = far_mm2(patch, face)
-    cover = cv2.erode(patch.valid.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0)
-    on_face = (cover > 0) & (far > (inner + EDGE_MM) ** 2) & (far < (outer - EDGE_MM) ** 2)
-    if not on_face.any():
-        return []
-    valley, way = _valleys(patch)
-    usual = float(np.median(valley[::2, ::2][on_face[::2, ::2]]))
-    deep = on_face & (valley > max(min(LEVELS) * usual, LEAST_DARK))
-    rows, columns = np.nonzero(deep)
-    x, y = (patch.to_mm(columns.astype(np.float64), rows.astype(np.float64)) - face.centre_mm).T
-    across = np.degrees(np.arctan2(y, x)) + 90
-    off = np.abs((way[deep] * (180 / WAYS) - across + 90) % 180 - 90)
-    crossing = np.zeros_like(valley)
-    crossing[deep] = np.where(off > ALONG_DEG, valley[deep], np.float32(0))
-    lines = [line for k in LEVELS for line in _joined(_lines(crossing, max(k * usual, LEAST_DARK), patch))]
+    flat = flat or face_map(gray, plane, face, exclude_px)
+    lines = [line for level in valley_lines(flat, face) for line in _joined(level)]
     sure = [_looked_at(gray, plane, line) for line in lines]
-    kept = [p for p in sure if p is not None and p.length_mm >= REPORT_MM and not _tool_mark(p, face)]
+    plain = [p for p in sure if p is not None and p.dark >= PLAIN_DARK and p.length_mm >= REPORT_MM]
+    kept = [p for p in plain if not _tool_mark(p, face)]
     grown = [_grown(gray, plane, p, face, exclude_px) for p in _distinct(kept)[:MOST]]
     return _distinct([p for p in grown if not _tool_mark(p, face)])
 
@@ -189,74 +162,6 @@ def _off_parabola(at: Array) -> float:
         rest = np.abs(at[:, 1] - np.polyval(np.polyfit(at[:, 0], at[:, 1], 2, w=weight), at[:, 0]))
         weight = 1 / np.maximum(rest, 0.5 * WANDER_MM)
     return float(np.quantile(rest, TRUE_SHARE))
-
-
-def _valleys(patch: Patch) -> tuple[NDArray[np.float32], Tones]:
-    """Depth of the best valley (log grey) at each sample, and which of the ways it runs (from x toward y)."""
-    tone = np.clip((log_gray(patch.values) - LOG_FROM) / LOG_SPAN * 255, 0, 255).astype(np.uint8)
-    best: Tones = np.zeros(tone.shape, np.uint8)
-    way: Tones = np.zeros(tone.shape, np.uint8)
-    for k in range(WAYS):
-        turn = np.pi * k / WAYS
-        cos, sin = np.cos(turn), np.sin(turn)
-        side = (round(-SIDE * sin), round(SIDE * cos))
-        valley = cv2.subtract(cv2.min(_moved(tone, side), _moved(tone, (-side[0], -side[1]))), tone)
-        for reach in (1, 2, 4, 8):
-            ahead = _moved(valley, (round(reach * cos), round(reach * sin)))
-            valley = cv2.addWeighted(valley, 0.5, ahead, 0.5, 0)
-        valley = _moved(valley, (-round(7.5 * cos), -round(7.5 * sin)))
-        np.copyto(way, np.uint8(k), where=valley > best)
-        best = cv2.max(best, valley)
-    return best.astype(np.float32) * np.float32(LOG_SPAN / 255), way
-
-
-def _moved(values: Tones, by: tuple[int, int]) -> Tones:
-    """Values found so many columns and rows on; those beyond the edge are 0."""
-    x, y = by
-    height, width = values.shape
-    out = np.zeros_like(values)
-    out[max(0, -y) : height - max(0, y), max(0, -x) : width - max(0, x)] = values[
-        max(0, y) : height - max(0, -y), max(0, x) : width - max(0, -x)
-    ]
-    return out
-
-
-def _lines(valley: NDArray[np.float32], level: float, patch: Patch) -> list[Array]:
-    """Middle lines (N, 2), mm, of what hangs together and is long enough."""
-    deep = (valley > level).astype(np.uint8)
-    _, label, stats, _ = cv2.connectedComponentsWithStats(deep, connectivity=8)
-    extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) * MAP_MM
-    out = []
-    for k in np.nonzero(extent > LEAST_MM)[0]:
-        if k == 0:  # what is not deep
-            continue
-        left, top, wide, high = stats[k, :4]
-        part = label[top : top + high, left : left + wide] == k
-        rows, columns = np.nonzero(part)
-        weight = valley[top : top + high, left : left + wide][part]
-        line = _middle(columns + left, rows + top, weight)
-        if line is not None:
-            out.append(patch.to_mm(line[:, 0], line[:, 1]))
-    return out
-
-
-def _middle(x: NDArray[np.int64], y: NDArray[np.int64], weight: Array) -> Array | None:
-    """Middle line of an elongated cloud of samples, along its main direction; None when it is no line."""
-    at = np.column_stack([x, y]).astype(np.float64)
-    mean = np.average(at, axis=0, weights=weight)
-    _, _, axes = np.linalg.svd((at - mean) * np.sqrt(weight)[:, None], full_matrices=False)
-    along, aside = (at - mean) @ axes[0], (at - mean) @ axes[1]
-    bins = np.floor((along - along.min()) / 4).astype(int)
-    total = np.bincount(bins, weight)
-    full = total > 0
-    if np.ptp(along) * MAP_MM < LEAST_MM or full.mean() < 0.8:
-        return None
-    safe = np.where(full, total, 1.0)
-    s, t = np.bincount(bins, weight * along) / safe, np.bincount(bins, weight * aside) / safe
-    spread = np.sqrt(np.maximum(np.bincount(bins, weight * aside**2) / safe - t**2, 0))
-    if np.median(spread[full]) > 3.5:
-        return None
-    return np.asarray(mean + s[full, None] * axes[0] + t[full, None] * axes[1])
 
 
 def _joined(lines: list[Array]) -> list[Array]:
@@ -340,7 +245,7 @@ def _profile(line: Array, normal: Array, aside: Array, tone: Array, px_mm: float
     out = np.asarray(cv2.blur(moved[keep], (1, 7), borderType=cv2.BORDER_REFLECT)).reshape(-1, 2)
     return Path(
         line_mm=out[:: max(1, len(out) // 60)] if len(out) > 120 else out, dark=usual, share=float(shows.mean()),
-        width_mm=width, width_u_mm=float(np.hypot(0.35 * width, 0.25 * px_mm)),
+        width_mm=width, width_u_mm=float(np.hypot(PALE * width, 0.25 * px_mm)),
     )  # fmt: skip
 
 

@@ -1,44 +1,117 @@
-"""The whole face rolled flat once, for all that is sought on it in small: pits and cracks."""
+"""The whole face rolled flat once and coarsely, for all that is sought on it in small: pits and cracks."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid
+from wearvision.measure.chart import scale_at
 from wearvision.measure.face import Face
-from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
-MAP_MM = 0.12
+Bytes = NDArray[Any]
+"""Bytes, as OpenCV takes and gives them."""
+
+STEP_MM = 0.2
+"""A pit of 1 mm is five samples wide."""
+MOST = 1250
+"""Samples along a side; the step grows on larger faces."""
+KNOT = 32
+"""The camera is asked at every so many samples; between them the way is straight to 0.02 px."""
+LOG_FROM, LOG_SPAN = 2.0, 3.6
+TONE = LOG_SPAN / 255
+"""Log grey that bytes 0 to 255 stand for; a byte's step."""
+LOGS = np.clip((np.log(np.arange(256) + 8.0) - LOG_FROM) / TONE, 0, 255).round().astype(np.uint8)
 
 
-def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> Patch:
-    """A square map about the face's axis, 2 mm wider than the face on all sides, `MAP_MM` a sample."""
-    size = 2 * face.flat_mm[1] + 4
-    return patch_of(
-        gray, plane, face.centre_mm - size / 2, np.array([1.0, 0.0]), (size, size), step_mm=MAP_MM,
-        down=np.array([0.0, 1.0]), exclude_px=exclude_px,
-    )  # fmt: skip
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FaceMap:
+    """Tones of a face on a square grid along the plane's axes.
+
+    Attributes
+    ----------
+    tone : (N, N) uint8
+        Log grey in steps of `TONE`.
+    face : (N, N) uint8
+        255 on what is looked at: the flat of the face in the picture, not covered; else 0.
+    origin_mm : (2,) array
+        Plane point of sample (0, 0).
+    step_mm, px_mm : float
+        Between samples; a photo pixel in the middle.
+    """
+
+    tone: Bytes
+    face: Bytes
+    origin_mm: Array
+    step_mm: float
+    px_mm: float
+
+    def to_mm(self, column: Array, row: Array) -> Array:
+        """Plane points (N, 2) of samples (fractions allowed)."""
+        return np.asarray(self.origin_mm + self.step_mm * np.column_stack([column, row]).astype(np.float64))
+
+    def even(self) -> Bytes:
+        """Tones with their median for whatever is not looked at."""
+        shown = self.tone[::4, ::4][self.face[::4, ::4] > 0]
+        out = np.full_like(self.tone, np.median(shown) if len(shown) else 0)
+        return np.asarray(cv2.copyTo(self.tone, self.face, out))
 
 
-def coarser(patch: Patch, step_mm: float) -> Patch:
-    """The map at a larger step, averaged down; a sample counts where all that went into it does."""
-    wide, tall = (round(n * patch.step_mm / step_mm) for n in patch.values.shape[::-1])
-    step = patch.values.shape[1] * patch.step_mm / wide
-    values = cv2.resize(patch.values, (wide, tall), interpolation=cv2.INTER_AREA)
-    valid = cv2.resize(patch.valid.astype(np.uint8), (wide, tall), interpolation=cv2.INTER_NEAREST) > 0
-    shift = (step - patch.step_mm) / 2
-    return Patch(
-        values=np.asarray(values, dtype=np.float32), valid=valid, across=patch.across, down=patch.down, step_mm=step,
-        origin_mm=patch.origin_mm + shift * (patch.across + patch.down), px_mm=patch.px_mm,
-    )  # fmt: skip
+def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], edge_mm: float = 0.7) -> FaceMap:
+    """Map of a face; ``edge_mm`` of the flat is left out along both its edges, they are broken."""
+    outer = face.flat_mm[1]
+    size = 2 * (outer + 1)
+    step = max(STEP_MM, size / MOST)
+    count = int(np.ceil(size / step))
+    origin = face.centre_mm - (count - 1) * step / 2
+    px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
+    knots = _knots(plane, origin, step, count)
+    shrink = max(1, int(step / px_mm))
+    low = np.clip(np.floor(knots.min(axis=(0, 1))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
+    high = np.clip(np.ceil(knots.max(axis=(0, 1))) + 1, low + shrink, gray.shape[::-1]).astype(int)
+    wide, tall = (high - low) // shrink
+    part = gray[low[1] : low[1] + tall * shrink, low[0] : low[0] + wide * shrink]
+    small = cv2.LUT(cv2.resize(part, (int(wide), int(tall)), interpolation=cv2.INTER_AREA), LOGS)
+    at = cv2.resize(((knots - low + 0.5) / shrink - 0.5).astype(np.float32), None, fx=KNOT, fy=KNOT)
+    at = at[KNOT : KNOT + count, KNOT : KNOT + count]
+    seen = cv2.remap(small, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
+    return FaceMap(tone=seen, face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
 
 
-def far_mm2(patch: Patch, face: Face) -> Grid:
-    """Squared distance of each sample from the axis, mm2."""
-    off = (patch.origin_mm - face.centre_mm).astype(np.float32)
-    step, (tall, wide) = np.float32(patch.step_mm), patch.values.shape
-    x, y = np.arange(wide, dtype=np.float32) * step + off[0], np.arange(tall, dtype=np.float32) * step + off[1]
-    return np.asarray(x[None] ** 2 + y[:, None] ** 2, dtype=np.float32)
+def _knots(plane: Plane, origin: Array, step: float, count: int) -> Array:
+    """Photo pixels (K, K, 2) at the middles of blocks of `KNOT` samples, one block beyond the map on all sides."""
+    blocks = count // KNOT + 3
+    at = ((np.arange(blocks) - 1) * KNOT + (KNOT - 1) / 2) * step
+    x, y = np.meshgrid(at, at)
+    return plane.to_px(origin + np.column_stack([x.ravel(), y.ravel()])).reshape(blocks, blocks, 2)
+
+
+def _mask(
+    plane: Plane, face: Face, exclude_px: tuple[Array, ...], origin: Array, step: float, count: int, edge_mm: float
+) -> Bytes:
+    """255 where the face is looked at."""
+    inner, outer = face.flat_mm
+    mask = np.zeros((count, count), np.uint8)
+    width, height = plane.size_px
+    frame = np.linspace([2.0, 2.0], [width - 3.0, 2.0], 9)
+    frame = np.vstack([frame, np.linspace([width - 3.0, 2.0], [width - 3.0, height - 3.0], 9),
+                       np.linspace([width - 3.0, height - 3.0], [2.0, height - 3.0], 9),
+                       np.linspace([2.0, height - 3.0], [2.0, 2.0], 9)])  # fmt: skip
+
+    def fixed(mm: Array) -> Bytes:
+        return np.round((mm - origin) / step * 16).astype(np.int32)
+
+    cv2.fillPoly(mask, [fixed(plane.to_mm(frame))], 255, cv2.LINE_8, 4)
+    ring = np.zeros_like(mask)
+    middle = tuple(int(v) for v in fixed(face.centre_mm))
+    for radius, value in ((outer - edge_mm, 255), (inner + edge_mm, 0)):
+        cv2.circle(ring, middle, round(radius / step * 16), value, -1, cv2.LINE_8, 4)
+    for outline in exclude_px:
+        cv2.fillPoly(ring, [fixed(plane.to_mm(outline))], 0, cv2.LINE_8, 4)
+    return np.asarray(cv2.bitwise_and(mask, ring))

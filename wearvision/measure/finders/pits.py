@@ -8,6 +8,7 @@ the raw value always stands beside it.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -33,13 +34,28 @@ def measure_pit(outline_px: Array, plane: Plane, rim_px: float = RIM_PX) -> dict
 
     `rim_px` is the standard uncertainty of the outline, common to all of it.
     """
-    value, parts = plane.propagate(lambda p: _area(p.to_mm(outline_px)))
-    area = float(value[0])
+    return measure_pits([outline_px], plane, [rim_px])[0]
+
+
+def measure_pits(outlines_px: Sequence[Array], plane: Plane, rims_px: Sequence[float]) -> list[dict[str, Quantity]]:
+    """`measure_pit` of many, the plane asked for all of them at once."""
+    if not outlines_px:
+        return []
+    ends = np.cumsum([len(o) for o in outlines_px])[:-1]
+    together = np.vstack(outlines_px)
+    value, parts = plane.propagate(lambda p: np.array([_area(o) for o in np.split(p.to_mm(together), ends)]))
+    around = [float(np.hypot(*(np.roll(o, -1, axis=0) - o).T).sum()) for o in np.split(plane.to_mm(together), ends)]
+    out = []
+    for k, (outline, rim_px) in enumerate(zip(outlines_px, rims_px, strict=True)):
+        px_mm = math.sqrt(float(value[k]) / max(1e-9, _area(outline)))
+        own = {name: float(u[k]) for name, u in parts.items()}
+        out.append(_figures(float(value[k]), own, rim_px * px_mm * around[k]))
+    return out
+
+
+def _figures(area: float, area_u: Mapping[str, float], rim: float) -> dict[str, Quantity]:
+    """Figures of a pit from its area, that area's uncertainty by source, and what its outline adds, mm2."""
     diameter = 2 * math.sqrt(area / math.pi)
-    px_mm = math.sqrt(area / max(1e-9, float(_area(outline_px)[0])))
-    around = float(np.hypot(*(np.roll(plane.to_mm(outline_px), -1, axis=0) - plane.to_mm(outline_px)).T).sum())
-    rim = rim_px * px_mm * around
-    area_u = {name: float(u[0]) for name, u in parts.items()}
     share = diameter / (2 * area) if area > 0 else 0.0
     return {
         "diameter": Measured.of(
@@ -74,6 +90,6 @@ def measure_field(count: int, pit_area_mm2: float, face_area_mm2: float) -> dict
     return out
 
 
-def _area(outline: Array) -> Array:
+def _area(outline: Array) -> float:
     x, y = (outline - outline.mean(axis=0)).T
-    return np.array([abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2])
+    return float(abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2)

@@ -11,12 +11,11 @@ from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.cracks import find_cracks
 from wearvision.measure.finders.cracks import to_finding as crack_finding
-from wearvision.measure.finders.face_map import face_map
+from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.groove import find_grooves, to_finding
-from wearvision.measure.finders.pit_search import find_spots
-from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pit
+from wearvision.measure.finders.pit_search import find_spots, hole_like
+from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pits
 from wearvision.measure.look import Look, Seen
-from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array, Plane
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
@@ -28,8 +27,9 @@ LEAST_PX = 4.0
 """Narrower spots are grain and noise."""
 NEAR_PX = 3.0
 """A spot so near a groove belongs to it."""
-RIM_SHARE, FAINT_DARK = 0.02, 0.6
-"""Doubt of a found outline, share of its width; and darkness below which a pit is faint."""
+RIM_SHARE, FAINT_DARK = 0.07, 0.6
+"""Doubt of a found outline, share of its width: a wall in full light reads as metal; darkness below which a pit is
+faint."""
 UNSURE = Unmeasured(
     reason="the face's sizes are not stated: which edges bound it is a guess", hint="state its inner and outer diameter"
 )
@@ -52,28 +52,29 @@ def see(look: Look) -> Seen:
     )  # fmt: skip
 
 
-def _pits(look: Look, face: Face, flat: Patch, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+def _pits(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Spots outside the grooves that look like pits, largest first."""
     taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
-    out: list[Finding] = []
+    kept = []
     for spot in find_spots(look.gray, look.plane, face, look.cards_px, flat):
         outline = look.plane.to_px(spot.outline_mm)
         x, y = outline.mean(axis=0)
-        if any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken):
-            continue
-        wide = float(np.ptp(outline[:, 0]))
-        if wide < LEAST_PX:
-            continue
-        quantities = measure_pit(outline, look.plane, float(np.hypot(RIM_PX, RIM_SHARE * wide)))
-        flags = ("suspected", *["faint"] * (spot.dark < FAINT_DARK), *["hole-like"] * spot.hole_like)
-        out.append(Finding(
-            id=f"P{len(out) + 1}", kind="pit", outline_px=outline, quantities=quantities, flags=flags,
+        in_groove = any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken)
+        if not in_groove and np.ptp(outline[:, 0]) >= LEAST_PX:
+            kept.append((spot, outline))
+    rims = [float(np.hypot(RIM_PX, RIM_SHARE * np.ptp(outline[:, 0]))) for _, outline in kept]
+    figures = measure_pits([outline for _, outline in kept], look.plane, rims)
+    return tuple(
+        Finding(
+            id=f"P{k}", kind="pit", outline_px=outline, quantities=quantities,
+            flags=("suspected", *["faint"] * (spot.dark < FAINT_DARK), *["hole-like"] * hole_like(spot)),
             places_px=outline.mean(axis=0, keepdims=True),
-        ))  # fmt: skip
-    return tuple(out)
+        )
+        for k, ((spot, outline), quantities) in enumerate(zip(kept, figures, strict=True), start=1)
+    )  # fmt: skip
 
 
-def _cracks(look: Look, face: Face, flat: Patch, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+def _cracks(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Dark paths outside the grooves that look like cracks, longest first."""
     taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
     out: list[Finding] = []
