@@ -44,8 +44,9 @@ def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
     usual = float(cv2.mean(darker, face)[0])
     reach = 2 * round(0.5 * radius) + 1
     top = cv2.compare(darker, cv2.dilate(darker, np.ones((reach, reach), np.uint8)), cv2.CMP_GE)
-    top = cv2.bitwise_and(top, (darker > max(FIRST_DARK / TONE, FIRST_ROUGH * usual)).astype(np.uint8) * 255)
-    rows, columns = np.nonzero(cv2.bitwise_and(top, face))
+    _, deep = cv2.threshold(darker, max(FIRST_DARK / TONE, FIRST_ROUGH * usual), 255, cv2.THRESH_BINARY)
+    places = cv2.findNonZero(cv2.bitwise_and(cv2.bitwise_and(top, deep), face))
+    columns, rows = np.asarray(np.empty((0, 2), int) if places is None else places).reshape(-1, 2).T
     dark = darker[rows, columns].astype(np.float64)
     darkest = np.argsort(-dark)[:MOST]
     rows, columns, dark = rows[darkest], columns[darkest], dark[darkest]

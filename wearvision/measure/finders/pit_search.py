@@ -92,11 +92,15 @@ def is_pit(spot: Spot, px_mm: float, *, in_field: bool = False) -> bool:
 
 def _apart(spots: list[Spot]) -> list[Spot]:
     """Spots that do not lie on a better one, largest first."""
-    out: list[Spot] = []
-    for spot in sorted(spots, key=lambda s: -s.dark * s.closed * np.sqrt(s.radius_mm)):
-        if all(np.hypot(*(spot.centre_mm - o.centre_mm)) > 0.9 * max(spot.radius_mm, o.radius_mm) for o in out):
-            out.append(spot)
-    return sorted(out, key=lambda s: -s.radius_mm)
+    best = sorted(spots, key=lambda s: -s.dark * s.closed * np.sqrt(s.radius_mm))
+    places = np.array([[*s.centre_mm, s.radius_mm] for s in best]).reshape(-1, 3)
+    kept: list[int] = []
+    for k, (x, y, radius) in enumerate(places):
+        others = places[kept]
+        apart = (others[:, 0] - x) ** 2 + (others[:, 1] - y) ** 2
+        if (apart > (0.9 * np.maximum(others[:, 2], radius)) ** 2).all():
+            kept.append(k)
+    return sorted((best[k] for k in kept), key=lambda s: -s.radius_mm)
 
 
 def _holes(spots: list[Spot], face: Face) -> list[Spot]:
@@ -108,7 +112,7 @@ def _holes(spots: list[Spot], face: Face) -> list[Spot]:
     for i in np.nonzero(size >= HOLE_MM)[0]:
         alike = np.minimum(size, size[i]) > HOLE_SAME * np.maximum(size, size[i])
         like = alike & (np.abs(far - far[i]) < HOLE_FAR * size[i])
-        for count in HOLES:
+        for count in (n for n in HOLES if n <= like.sum()):
             places = turn[i] + np.arange(count) * 2 * np.pi / count
             miss = np.abs((turn[None] - places[:, None] + np.pi) % (2 * np.pi) - np.pi) * far[i]
             there = like[None] & (miss < HOLE_FAR * size[i])
