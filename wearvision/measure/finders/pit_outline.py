@@ -64,14 +64,12 @@ def outlined(gray: Image, plane: Plane, centres_mm: Array, radii_mm: Array) -> l
     area = np.abs(np.sum(far * np.roll(far, -1, axis=1), axis=1)) * np.sin(2 * np.pi / RAYS) / 2
     middle = rim.mean(axis=1)
     off = np.hypot(*(rim - middle[:, None]).transpose(2, 0, 1))
-    return [
-        Spot(
-            outline_mm=rim[k], centre_mm=middle[k], radius_mm=float(np.sqrt(area[k] / np.pi)), dark=float(usual[k]),
-            sharp=float(sharp[k]), uneven=float(np.std(off[k]) / np.mean(off[k])),
-            closed=float(np.mean(rise[k] > 0.4 * usual[k])), plain=float(usual[k] / max(1e-3, rough[k])),
-        )
-        for k in range(count)
-    ]  # fmt: skip
+    traits = {
+        "radius_mm": np.sqrt(area / np.pi), "dark": usual, "sharp": sharp, "uneven": off.std(axis=1) / off.mean(axis=1),
+        "closed": (rise > 0.4 * usual[:, None]).mean(axis=1), "plain": usual / np.maximum(1e-3, rough),
+    }  # fmt: skip
+    rows = [dict(zip(traits, row, strict=True)) for row in np.column_stack(list(traits.values())).tolist()]
+    return [Spot(outline_mm=rim[k], centre_mm=middle[k], **row) for k, row in enumerate(rows)]
 
 
 def _rays(gray: Image, plane: Plane, centres: Array, radii: Array) -> tuple[Grid, Array, float]:
