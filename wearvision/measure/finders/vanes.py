@@ -1,44 +1,37 @@
 """Vanes of an impeller in plan, each against its own siblings: shift at the tip, bend, shortening, a missing vane.
 
-Found by `measure/vanes`: centre, number and common line (`find`), edges (`trace`), what differs (`siblings`, `ends`).
+Found by `measure/vanes`: centre, number and common line (`find`, `settle`), edges (`bends`, `trace`), what differs
+(`siblings`, `ends`).
 What all vanes share cannot be seen this way.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
-from wearvision.measure.chart import chart_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.vanes.ends import common_end, ends, scores
-from wearvision.measure.vanes.find import Layout, find_vanes
-from wearvision.measure.vanes.fold import NUMBERS
-from wearvision.measure.vanes.present import STRETCH_MM, presence
+from wearvision.measure.vanes.ends import ends
+from wearvision.measure.vanes.find import Layout
+from wearvision.measure.vanes.present import STRETCH_MM
+from wearvision.measure.vanes.settle import HINT, Settled, settle
 from wearvision.measure.vanes.siblings import Shape, against_siblings, centred, offsets, shape
-from wearvision.measure.vanes.trace import Traces, holds, trace
+from wearvision.measure.vanes.trace import Traces
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
 
-LEAST_HOLDS, SURE_HOLDS, CENTRES = 0.4, 0.85, 3
-"""Below this the vanes do not lie alike about any centre tried, and nothing is said of them; above the second no
-other centre is tried; at most so many are."""
-MORE = 0.4
-"""Power of their number by which more vanes count for more: twice as many hold if three quarters as well."""
-LEAST_APART = 0.6
-"""Logarithm by which vanes must stand out from the gaps between them, or they may be none."""
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM = 1.2
-"""A shift that may well be none is not given when its interval is wider than this."""
+UNCLEAR_MM, KNOWN = 1.2, 0.8
+"""A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
+than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM = 1.0
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
-HINT = "take it again from straight above, the whole disc in frame, with light from two sides"
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
 STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
@@ -91,24 +84,18 @@ def measure_vanes(
         `disc_diameter_mm` helps; `vane_count` is one more number to try, and has no say beyond that.
     cards_px : outlines in photo px that hide the part
     """
-    diameter = stated.nominal.get("disc_diameter_mm")
-    chart = chart_of(gray, plane, cards_px)
+    count, diameter = (stated.nominal.get(n) for n in ("vane_count", "disc_diameter_mm"))
+    found = settle(
+        gray, plane, cards_px, blur_px, diameter_mm=diameter, number=round(count) if count else None
+    )  # fmt: skip
+    return found if isinstance(found, Unmeasured) else _compared(found)
 
-    stated_count = stated.nominal.get("vane_count")
-    found = find_vanes(chart, plane, diameter, round(stated_count) if stated_count else None)
-    if isinstance(found, Unmeasured):
-        return found
-    tried = [_held(gray, plane, some, cards_px, blur_px) for some in _numbers(found, stated_count)]
-    held, traces, layout = max(tried, key=_likely)
-    if held < LEAST_HOLDS:
-        return Unmeasured(reason="the vanes' edges could not be followed alike on all of them", hint=HINT)
-    score = scores(traces)
-    tip = common_end(score, traces, layout.disc_mm)
-    shown = presence(gray, plane, layout, traces, tip, cards_px)
-    if shown.apart < LEAST_APART:
-        return Unmeasured(reason="the vanes hardly stand out from the gaps between them", hint=HINT)
+
+def _compared(found: Settled) -> Vanes:
+    """Each vane against its siblings."""
+    traces, layout, shown, tip = found.traces, found.layout, found.shown, found.tip_mm
     stub, there = np.isfinite(shown.end_mm), ~shown.gone
-    place, place_u = ends(score, traces, tip)
+    place, place_u = ends(found.end_score, traces, tip)
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
     off, moved = centred(offsets(traces), traces, tip)
@@ -123,37 +110,6 @@ def measure_vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
         short_mm=short, short_u_mm=place_u, standing=there, stub=stub, apart=shown.apart,
     )  # fmt: skip
-
-
-def _likely(tried: tuple[float, Traces, Layout]) -> float:
-    """How much speaks for a number: how well the vanes lie alike, how far they stand out, and how many they are."""
-    held, _, layout = tried
-    return float(held * np.sqrt(max(layout.score, 0.0)) * layout.number**MORE)
-
-
-def _numbers(found: list[Layout], stated: float | None) -> list[list[Layout]]:
-    """Layouts of the number that stands out most, of what is stated, and where nothing is of twice as many."""
-    first = found[0].number
-    out = [[one for one in found if one.number == first][:CENTRES]]
-    other = [one for one in found if stated and one.number == round(stated) != first]
-    if other:
-        out.append(other[:CENTRES])
-    elif not stated and 2 * first in NUMBERS:
-        out.append([replace(found[0], number=2 * first)])
-    return out
-
-
-def _held(
-    gray: Image, plane: Plane, layouts: list[Layout], cards_px: tuple[Array, ...], blur_px: float
-) -> tuple[float, Traces, Layout]:
-    """The layout about whose centre the vanes lie most alike: how much so, traces, layout."""
-    traced: list[tuple[float, Traces, Layout]] = []
-    for one in layouts:
-        seen = trace(gray, plane, one, cards_px, blur_px)
-        traced.append((holds(seen), seen, one))
-        if traced[-1][0] > SURE_HOLDS:
-            break
-    return max(traced, key=lambda t: t[0])
 
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:
@@ -223,7 +179,7 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
     if vanes.standing.sum() < 3:
         return {"tip_shift": NO_SIBLINGS, "bend_angle": NO_SIBLINGS, "shortening": NO_SIBLINGS}
-    if K95 * u > max(UNCLEAR_MM, abs(shift)):
+    if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
         return {"tip_shift": unclear, "bend_angle": unclear, "shortening": shortening}

@@ -10,10 +10,9 @@ from wearvision.measure.chart import Chart
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import Pair, Where, best_shifts, common, follow, shifted
 from wearvision.measure.vanes.fold import NUMBERS, TWO, Sweep, find_sweeps
-from wearvision.measure.vanes.foot import camera_foot, centres, where
-from wearvision.measure.vanes.hub import Disc, find_disc
+from wearvision.measure.vanes.foot import centres, where
+from wearvision.measure.vanes.hub import Disc
 from wearvision.measure.vanes.strips import Line, edges_across, from_chart
-from wearvision.quantity import Unmeasured
 
 FROM, TO = 0.36, 1.09
 """Ends of the line that is looked along, shares of the rim."""
@@ -32,7 +31,6 @@ KINK_MM = 1.0
 """What strays so far from a smooth line hardly counts for it."""
 LEAST_GAIN = 0.9
 """Below this no vanes are believed: mean edge pair over what is usual, times the root of the number."""
-DISC_HINT = "take the whole disc in, from straight above, and state its diameter"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,24 +66,21 @@ class Layout:
 
 
 def find_vanes(
-    chart: Chart, plane: Plane, diameter_mm: float | None = None, stated: int | None = None
-) -> list[Layout] | Unmeasured:
-    """Count the vanes and lay their common line.
+    chart: Chart, plane: Plane, disc: Disc, diameter_mm: float | None = None, stated: int | None = None
+) -> list[Layout]:
+    """Count the vanes of a disc and lay their common line.
 
     Parameters
     ----------
     chart : map of the plane
+    disc : where the disc seems to be
     diameter_mm : stated diameter of the disc, if any
     stated : number that is stated: one more to look for
 
     Returns
     -------
-    Layouts that differ in number or centre, likeliest first; tracing tells which holds. `Unmeasured` when no disc or
-    no vanes can be told.
+    Layouts that differ in number or centre, likeliest first; tracing tells which holds. None where no vanes stand out.
     """
-    disc = find_disc(chart, diameter_mm, camera_foot(plane)[1])
-    if disc is None:
-        return Unmeasured(reason="no disc with a bore or a rim was found", hint=DISC_HINT)
     asked = (None,) if stated is None or stated not in (TWO, *NUMBERS) else (None, stated)
     sweeps = find_sweeps(chart, centres(plane, disc.centre_mm), disc.rim_mm, asked)
     laid: list[Layout] = []
@@ -96,7 +91,7 @@ def find_vanes(
             break
     laid.sort(key=lambda one: -one.score)
     if not laid or laid[0].score < LEAST_GAIN:
-        return Unmeasured(reason="no vanes stand out from the disc", hint=DISC_HINT)
+        return []
     others = max((one.score for one in laid if one.number != laid[0].number), default=0.0)
     return [replace(one, margin=one.score / max(others, LEAST_GAIN)) for one in laid]
 

@@ -28,6 +28,8 @@ PLACES, BETTERED = 6, 3
 NEAR = np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2)
 STEPS_MM = (3.0, 1.5, 0.75)
 """How a place is bettered: its neighbours, ever nearer."""
+APART_MM = 2.5
+"""Discs nearer to each other than this are one."""
 DEGREES, RING_MM = 6.0, 0.4
 """Rays on which rings are looked for, and the least step along them."""
 BELOW_MM = (8.0, 6.0)
@@ -43,8 +45,8 @@ class Disc:
     score: float
 
 
-def find_disc(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0) -> Disc | None:
-    """The disc, or `None` when no rings are in the picture.
+def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0) -> list[Disc]:
+    """Where the disc may be, likeliest first; nowhere when no rings are in the picture.
 
     Parameters
     ----------
@@ -63,7 +65,7 @@ def find_disc(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0)
         places.append(np.array([column, row], dtype=np.float64) - pad)
         cv2.circle(votes, (column, row), max(2, round(6 / chart.step_mm)), 0.0, -1)
     if not places:
-        return None
+        return []
     rings = _Rings.of(chart, diameter_mm, camera_mm)
     near = (np.array(places)[:, None] + NEAR * STEPS_MM[0] / chart.step_mm).reshape(-1, 2)
     worth = rings.worth(near).reshape(len(places), -1)
@@ -71,11 +73,13 @@ def find_disc(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0)
     for i in np.argsort(-worth.max(axis=1))[:BETTERED]:
         j = int(np.argmax(worth[i]))
         found.append(_bettered(rings, near.reshape(len(places), -1, 2)[i, j], float(worth[i, j])))
-    at, score = max(found, key=lambda f: f[1])
-    rim = rings.rim(rings.profiles(at[None])[0])
-    if rim is None or score <= 0:
-        return None
-    return Disc(centre_mm=chart.origin_mm + at * chart.step_mm, rim_mm=rim, score=score)
+    discs: list[Disc] = []
+    for at, score in sorted(found, key=lambda f: -f[1]):
+        rim, centre = rings.rim(rings.profiles(at[None])[0]), chart.origin_mm + at * chart.step_mm
+        apart = [float(np.hypot(*(centre - d.centre_mm))) for d in discs]
+        if rim is not None and score > 0 and min(apart, default=np.inf) > APART_MM:
+            discs.append(Disc(centre_mm=centre, rim_mm=rim, score=score))
+    return discs
 
 
 def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None) -> Grid:
