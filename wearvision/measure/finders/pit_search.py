@@ -27,6 +27,9 @@ SHARP, FIELD_SHARP = 0.5, 0.2
 FILM, CRISP = 0.7, 0.9
 """Log grey that no film takes, half the light: a spot that stands alone is darker, or its edge rises by this share of
 its darkness at once."""
+LARGE_MM, LARGE_CRISP = 2.0, 0.7
+"""The edge of a spot of this radius is many pixels from its middle: a pit's rises by this share of its darkness at
+once."""
 UNEVEN, CLOSED = 0.32, 0.65
 AGAIN = 0.15
 """Spots darker than this are outlined a second time, from the middle of the first outline."""
@@ -84,6 +87,8 @@ def is_pit(spot: Spot, px_mm: float, *, in_field: bool = False) -> bool:
     if spot.radius_mm < LEAST_MM or spot.uneven > UNEVEN or spot.closed < CLOSED or spot.dark <= 0:
         return False
     if spot.sharp < (FIELD_SHARP if in_field else SHARP):
+        return False
+    if spot.radius_mm >= LARGE_MM and spot.sharp < LARGE_CRISP * spot.dark:
         return False
     traits = {"dark": spot.dark, "sharp": spot.sharp / spot.dark, "plain": spot.plain, "pixels": spot.radius_mm / px_mm}
     score = OFFSET + sum(WEIGHTS[name] * float(np.log(max(0.01, value))) for name, value in traits.items())
