@@ -27,7 +27,7 @@ SHARP, FIELD_SHARP = 0.5, 0.2
 FILM, CRISP = 0.7, 0.9
 """Log grey that no film takes, half the light: a spot that stands alone is darker, or its edge rises by this share of
 its darkness at once."""
-LARGE_MM, LARGE_CRISP = 2.0, 0.7
+LARGE_MM, LARGE_CRISP = 2.0, 0.6
 """The edge of a spot of this radius is many pixels from its middle: a pit's rises by this share of its darkness at
 once."""
 UNEVEN, CLOSED = 0.32, 0.65
