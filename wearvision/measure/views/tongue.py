@@ -23,8 +23,10 @@ RIVAL = 0.9
 """An edge with this share of the best one's evidence may be the lip as well."""
 APART_MM = 2.0
 """Edges further from each other are two."""
-ALIGNED = 0.008
-"""A band turned from its edge by more is rolled out anew."""
+ALIGNED, STRAIGHT = 0.008, 0.4
+"""A band turned from its sound line by more is rolled out anew, when so much of the lip carries the line."""
+WORN_CLEAR = 1.4
+"""A washout is told where its own edge is as clear as this; else rust or shadow may lie in its place."""
 DOUBT_MM, DOUBT_SHARE = 0.58, 0.2
 """A greatest deviation is told when its U95 is no more than the sum of these, mm and share."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
@@ -51,6 +53,8 @@ def see(look: Look) -> Seen:
     lip = lip_of(traces[0], look.plane)
     if lip is None:
         return _not_told(PARTED)
+    if lip.worn.any() and _clearness(lip) < WORN_CLEAR:
+        return _not_told(PARTED)
     figures = lip_figures(lip, look.plane)
     top = figures["max_deviation"]
     if isinstance(top, Measured) and top.u95 > DOUBT_MM + DOUBT_SHARE * top.value:
@@ -65,6 +69,12 @@ def see(look: Look) -> Seen:
         not_assessed=tuple(_missing(lip, length is not None, finding is not None)),
         circles_px=(np.vstack([lip.px, lip.ends_px[::-1]]), np.vstack([lip.ends_px, lip.ends_px[::-1]])),
     )  # fmt: skip
+
+
+def _clearness(lip: Lip) -> float:
+    """Strength of the edge where it is washed out and weak (tenth percentile), in usual steps of its band."""
+    washed = np.interp(lip.trace.x_mm, lip.x_mm, lip.worn.astype(float)) > 0.5
+    return float(np.percentile(lip.trace.clear[washed], 10)) if washed.any() else 0.0
 
 
 def _plainly_worn(lip: Lip, top: Quantity) -> bool:
@@ -126,7 +136,7 @@ def _aligned(look: Look, edge: _Edge, length_mm: float | None) -> Trace:
     """The edge followed in a band along its own sound line, where that of its lead was turned from it."""
     trace = trace_lip(edge.band, edge.chain)
     lip = lip_of(trace, look.plane)
-    if lip is None:
+    if lip is None or float(lip.sound.mean()) < STRAIGHT:
         return trace
     left, right = look.plane.to_mm(lip.ends_px)
     if abs((right - left) @ edge.band.patch.down) < ALIGNED * lip.length_mm:
