@@ -35,7 +35,7 @@ LEFT = 2.0, 4.5
 """Strength from which, and up to which, a step counts that is left behind: the rim is the last of several."""
 BINS, TONE_CLIP = 24, 1.2
 WORTH = np.array([0.137, 0.306, 0.15, 0.13, 0.403, 0.0083, 0.397])
-"""Worth of the signs, in logarithms of odds per run: of edge, its crest, blocks, their crest, grain, tones, left behind.
+"""Worth of the signs, in log odds per run: of edge, its crest, blocks, their crest, grain, tones, left behind.
 
 What makes the true rims of drawn scenes most probable, a third less: neighbouring runs are not independent."""
 CORNER_MM, LENGTH_OFF = 1.2, (0.25, 0.007)
