@@ -29,12 +29,15 @@ ROOT_MM = 5.0
 UNCLEAR_MM, KNOWN = 1.2, 0.8
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
-BENT_MM = 1.0
+BENT_MM, MOST_BENT = 1.0, 2
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
 STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
+MANY = Unmeasured(
+    reason="more vanes differ than are alike enough to compare with: their common line may be another", hint=HINT
+)
 GONE = Unmeasured(reason="the vane is missing", hint="look at the part")
 
 
@@ -179,6 +182,8 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
     if vanes.standing.sum() < 3:
         return {"tip_shift": NO_SIBLINGS, "bend_angle": NO_SIBLINGS, "shortening": NO_SIBLINGS}
+    if many_bent(vanes):
+        return {"tip_shift": MANY, "bend_angle": MANY, "shortening": shortening}
     if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
@@ -213,12 +218,23 @@ def _flags(vanes: Vanes, plane: Plane, k: int) -> tuple[str, ...]:
     return tuple(flags)
 
 
+def many_bent(vanes: Vanes) -> bool:
+    """Whether more vanes seem bent than a comparison with siblings bears: over two, and over a third of them."""
+    bent = sum(_bent(seen) for seen in vanes.shapes)
+    return bent > max(MOST_BENT, len(vanes.shapes) / 3)
+
+
+def _bent(seen: Shape) -> bool:
+    """Whether a shift is a bend, and no interval that may well hold none."""
+    return bool(np.isfinite(seen.tip_shift_mm) and abs(seen.tip_shift_mm) >= max(BENT_MM, K95 * seen.tip_u_mm))
+
+
 def differs(vanes: Vanes, k: int) -> bool:
     """Whether a vane is missing, bent by a millimetre or more, or clearly shorter than its siblings."""
     seen = vanes.shapes[k]
     if not vanes.standing[k]:
         return True
-    bent = np.isfinite(seen.tip_shift_mm) and abs(seen.tip_shift_mm) >= max(BENT_MM, K95 * seen.tip_u_mm)
+    bent = _bent(seen) and not many_bent(vanes)
     return bool(bent or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
 
 

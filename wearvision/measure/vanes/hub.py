@@ -155,14 +155,18 @@ class _Rings:
         return float(radius[0]) if score[0] > 0 else None
 
     def _stated(self, profiles: Array, diameter_mm: float) -> tuple[Array, Array]:
-        """Radius of the stated rim, at its usual depth, and the score, with the best ring within it; (P,) each."""
+        """Radius of the stated rim and the score, with the best ring within it; (P,) each.
+
+        A rim that does not show is taken to lie at its usual depth: bore and hub alone tell the centre.
+        """
         below = self.camera_mm * (0.5 * diameter_mm / self.radius - 1)
         near = np.abs(below - BELOW_MM[0]) < 3 * BELOW_MM[1]
         inner = (self.radius > 0.05 * diameter_mm) & (self.radius < 0.25 * diameter_mm)
         likely = profiles * np.where(near, np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2), 0.0)
         within = np.where(inner, profiles, 0.0).max(axis=1)
         rim = likely.max(axis=1)
-        return self.radius[np.argmax(likely, axis=1)], np.where(rim > 0, rim + 0.5 * within, 0.0)
+        usual = 0.5 * diameter_mm * self.camera_mm / (self.camera_mm + BELOW_MM[0])
+        return np.where(rim > 0, self.radius[np.argmax(likely, axis=1)], usual), rim + 0.5 * within
 
 
 def _bettered(rings: _Rings, at: Array, score: float) -> tuple[Array, float]:
