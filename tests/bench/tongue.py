@@ -11,10 +11,8 @@ import numpy as np
 from tests.bench.ridges import best_ms
 from tests.measure.face_kit import drawn_plane
 from tests.measure.lip_kit import bay, draw_lip
-from wearvision.measure.finders.tongue_seek import Lead, seek_lips
-from wearvision.measure.finders.tongue_signs import band_of
-from wearvision.measure.finders.tongue_trace import Trace, trace_lip
-from wearvision.measure.finders.tongue_ways import chain_of
+from wearvision.measure.finders.tongue_seek import seek_lips
+from wearvision.measure.finders.tongue_trace import trace_lip
 from wearvision.measure.look import Look
 from wearvision.measure.views.tongue import see
 from wearvision.stated import Stated
@@ -28,16 +26,10 @@ def main() -> None:
     image = draw_lip(plane, bay)
     look = Look(gray=image, plane=plane, stated=Stated(view="tongue", nominal={"lip_length_mm": 50.0}))
     leads = seek_lips(image, plane, (), 50.0)
-
-    def followed(lead: Lead) -> Trace:
-        band = band_of(image, plane, lead, (), blur_px=0.8, length_mm=50.0)
-        assert band is not None
-        return trace_lip(band, chain_of(band.worth))
-
-    trace = followed(leads[0])
+    trace = next(t for lead in leads for t in trace_lip(image, plane, lead, (), blur_px=0.8))
     cost = 1.0 / (1.0 + np.abs(np.gradient(trace.patch.values, axis=0)))
     row = cost.shape[0] // 3
-    ours = best_ms(lambda: followed(leads[0]))
+    ours = best_ms(lambda: trace_lip(image, plane, leads[0], (), blur_px=0.8))
     stock = best_ms(lambda: route_through_array(cost, (row, 0), (row, cost.shape[1] - 1)), rounds=1)
     jpeg = _jpeg(image)
     decode = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE))

@@ -9,7 +9,6 @@ from tests.measure.face_kit import drawn_plane
 from tests.measure.lip_kit import bay, draw_lip
 from wearvision.measure.finders.tongue import sound_line
 from wearvision.measure.finders.tongue_seek import turns_deg
-from wearvision.measure.finders.tongue_ways import AHEAD, ASIDE, AWAY, BEHIND, LEVEL_MM, _aside, chain_of
 from wearvision.measure.label import with_label
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.views.tongue import see
@@ -74,7 +73,7 @@ def test_a_sound_lip_has_no_washout_but_figures(turn: float) -> None:
     seen = see(look_at(draw_lip(PLANE, flat, turn_deg=turn)))
     assert seen.findings == ()
     top = figure(seen.summary, "max_deviation")
-    assert top.value <= top.u95 and top.u95 < 0.5
+    assert top.value <= top.u95 and top.u95 < 0.3
     assert figure(seen.summary, "lip_length").value == pytest.approx(50.0, abs=0.4)
 
 
@@ -88,7 +87,7 @@ def test_errors_stay_within_their_bars(noise: float) -> None:
         (found,) = see(look_at(image)).findings
         top, area = (figure(found.quantities, name) for name in ("max_deviation", "area"))
         assert abs(top.value - depth) < top.u95 < 0.5
-        assert abs(area.value - half * depth) < area.u95 < 0.6 * half * depth
+        assert abs(area.value - half * depth) < 1.3 * area.u95 < 0.4 * half * depth
 
 
 def test_unstated_and_sound_is_not_guessed() -> None:
@@ -150,31 +149,3 @@ def test_a_washout_no_deeper_than_its_doubt_is_not_told() -> None:
     top = figure(seen.summary, "max_deviation")
     assert not seen.findings and abs(top.value - 0.22) < top.u95
     assert top.value > top.u95 or "neither sound nor washed" in dict(seen.not_assessed)["a slight washout"]
-
-
-def test_ways_that_the_picture_leaves_open_are_drawn_as_often_as_they_are_probable() -> None:
-    """Two rims as clear as each other over part of a lip: both are drawn; where one is clearer, only that one."""
-    worth = np.zeros((161, 120))
-    worth[50, :] = 4.0
-    worth[50, 40:80] = 0.0
-    worth[62, 40:80] = 4.0 + 1.2 * ASIDE * 2 / 40 + AWAY
-    line, behind = chain_of(worth).drawn(400)
-    deep = np.abs(line + behind - 62)[:, 60] < 2
-    assert 0.02 < deep.mean() <= 1.0 and line.shape == (400, 120)
-    worth[62, 40:80] += 2.0
-    line, behind = chain_of(worth).drawn(100)
-    assert np.median(line + behind, axis=0)[60] == pytest.approx(62, abs=1)
-    assert np.median(line + behind, axis=0)[20] == pytest.approx(50, abs=1)
-
-
-def test_evidence_is_the_sum_over_all_ways() -> None:
-    """Against the sum by hand over a band of three runs with a single line's neighbourhood: the forward pass."""
-    from wearvision.measure.finders.tongue_ways import _forward
-
-    rng = np.random.default_rng(3)
-    here = rng.normal(0, 1, (1, 3, len(BEHIND)))
-    step = _aside()
-    odds = np.exp(here[0])
-    by_hand = np.einsum("a,ab,b,bc,c->", odds[0] / len(BEHIND), step, odds[1], step, odds[2])
-    assert _forward(here, step)[1][0] == pytest.approx(np.log(by_hand), abs=1e-9)
-    assert LEVEL_MM > 0 and AHEAD > ASIDE

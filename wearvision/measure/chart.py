@@ -28,8 +28,8 @@ class Chart:
     step_mm: float
 
 
-def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], *, map_px: int = MAP_PX) -> Chart:
-    """Map of all of the plane that is in the picture, `map_px` on its long side."""
+def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
+    """Map of all of the plane that is in the picture."""
     width, height = plane.size_px
     edge = np.linspace(0, 1, 9)
     border = np.concatenate([
@@ -37,7 +37,7 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], *, map_px
     ] + [np.column_stack([np.full(9, x * (width - 1)), edge * (height - 1)]) for x in (0, 1)])  # fmt: skip
     corner = plane.to_mm(border)
     low, high = corner.min(axis=0), corner.max(axis=0)
-    step = float((high - low).max() / map_px)
+    step = float((high - low).max() / MAP_PX)
     shrink = step / scale_at(plane, np.array([[width / 2, height / 2]]))
     shrink = max(1, round(min(shrink, min(width, height) / LEAST_COPY_PX)))
     small = cv2.resize(gray, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import cv2
 import numpy as np
@@ -22,10 +22,8 @@ FOLLOW = 0.04
 """Share of a deviation that following a ragged edge may miss."""
 WAY = (0.10, 0.04, 0.02, 0.10, 0.10, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
-WAY_SHARE = 1.0
-"""The same in spreads of the figures over the ways that the edge may take."""
-ON_LINE_MM = 0.15
-"""A way so near to its line is on it."""
+WAY_SHARE = 0.6
+"""The same as a share of what other ways along the edge differ by."""
 AREA_SHARE = 0.04
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
@@ -38,11 +36,12 @@ HOW = (
 )  # fmt: skip
 
 
-def lip_figures(lip: Lip, plane: Plane) -> dict[str, Quantity]:
-    """All figures of a lip, with named parts of u."""
+def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str, Quantity]:
+    """All figures of a lip, with named parts of u; `others` are other ways along the same edge."""
     value, parts = plane.propagate(lambda p: _figures(lip, p))
     own = _own(lip, value)
-    which = np.hypot(WAY_SHARE * _spread(lip), np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
+    apart = np.max([np.zeros(len(NAMES)), *(np.abs(_figures(other, plane) - value) for other in others)], axis=0)
+    which = np.hypot(WAY_SHARE * apart, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
     return {
         name: Measured.of(
             float(value[k]), UNITS[k], how=HOW[k], edge=float(own[k, 0]), line=float(own[k, 1]),
@@ -50,18 +49,6 @@ def lip_figures(lip: Lip, plane: Plane) -> dict[str, Quantity]:
         )
         for k, name in enumerate(NAMES)
     }  # fmt: skip
-
-
-def _spread(lip: Lip) -> Array:
-    """Standard deviation of each figure over the ways that the edge may take; 0 where they were not asked for."""
-    behind = lip.trace.drawn_mm
-    if not behind.size:
-        return np.zeros(len(NAMES))
-    away = np.where(np.abs(behind) > ON_LINE_MM, behind, 0.0)
-    top, share = away.max(axis=1), lip.length_mm / behind.shape[1]
-    area, eroded = away.clip(0).sum(axis=1) * share, (away > 0).sum(axis=1) * share
-    figures = np.stack([top, np.sqrt((away**2).mean(axis=1)), area, top, top, 0 * top, eroded])
-    return np.asarray(figures.std(axis=1))
 
 
 def _figures(lip: Lip, plane: Plane) -> Array:

@@ -8,14 +8,14 @@ that carry edges on the opening's side of it; of its own edge only parts need be
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
-from wearvision.measure.chart import Chart, chart_of
-from wearvision.measure.edges import Grid, slope
-from wearvision.measure.patch import Patch
+from wearvision.measure.chart import Chart, chart_of, scale_at
+from wearvision.measure.edges import Grid, log_gray, slope
+from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
@@ -27,16 +27,14 @@ LENGTHS_MM = (15.0, 130.0)
 """Lips shorter or longer than this are not looked for unless stated."""
 HEIGHTS_MM = (6.0, 75.0)
 TURNS = 2
-MAP_PX, TURNS_SHARE = 900, 0.71
-"""Long side of the map that leads are sought in, and the share of it at which directions are."""
 ACROSS_DEG = 50.0
 """A lip lies across the picture to within this."""
 USUAL, LEAST_SLOPE = 88.0, 0.006
 """Edges are held against this percentile of the map's own slopes, and a least step of log grey per sample."""
 MATES = 4
+TURNED_PX = 900
 APART_MM = 5.0
-PARALLEL = 0.015
-"""Leads whose corners all lie so near to those of another, and that turn from it by no more than this, are the same."""
+"""Leads whose corners all lie nearer than this to those of another are the same."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,25 +63,17 @@ def seek_lips(
     gray: Image, plane: Plane, exclude_px: tuple[Array, ...], length_mm: float | None = None
 ) -> tuple[Lead, ...]:
     """Places where a lip may be, most likely first; of the stated length if there is one."""
-    chart = chart_of(gray, plane, exclude_px, map_px=MAP_PX)
-    turned = [_turned(chart, turn) for turn in turns_deg(_half(chart))]
+    chart = chart_of(gray, plane, exclude_px)
+    turned = [_turned(gray, plane, chart, turn, exclude_px) for turn in turns_deg(chart)]
     groups = [group for patch in turned for group in _leads(patch, plane, length_mm)]
     kept: list[Lead] = []
     for group in sorted(groups, key=lambda one: -one[0].score)[:OPENINGS]:
         kept += [
             lead for lead in group
             if slant_deg(plane, lead.left_mm, lead.right_mm) < ACROSS_DEG
-            and not any(_same(lead, other) for other in kept)
+            and all(_apart(lead, other) > APART_MM for other in kept)
         ]  # fmt: skip
     return tuple(kept)
-
-
-def _half(chart: Chart) -> Chart:
-    """The map at a coarser step: long edges show there too, at half the cost."""
-    size = tuple(round(side * TURNS_SHARE) for side in chart.values.shape[::-1])
-    values = cv2.resize(chart.values, size, interpolation=cv2.INTER_AREA)
-    valid = cv2.resize(chart.valid.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    return replace(chart, values=np.asarray(values), valid=valid, step_mm=chart.step_mm / TURNS_SHARE)
 
 
 def slant_deg(plane: Plane, left_mm: Array, right_mm: Array) -> float:
@@ -124,20 +114,16 @@ def turns_deg(chart: Chart) -> list[float]:
     return out
 
 
-def _same(one: Lead, other: Lead) -> bool:
-    """Whether two leads are near to each other and as good as parallel."""
-    off = one.left_mm - other.left_mm, one.right_mm - other.right_mm
-    along = (one.right_mm - one.left_mm) / one.length_mm
-    return max(float(np.hypot(*end)) for end in off) < APART_MM and abs(
-        along[0] * (off[1] - off[0])[1] - along[1] * (off[1] - off[0])[0]
-    ) < PARALLEL * one.length_mm
+def _apart(one: Lead, other: Lead) -> float:
+    ends = (one.left_mm - other.left_mm, one.right_mm - other.right_mm)
+    return max(float(np.hypot(*end)) for end in ends)
 
 
 def _leads(patch: Patch, plane: Plane, length_mm: float | None) -> list[list[Lead]]:
     """Leads of a turned map that run across the picture, whichever side their metal is on, each with those across
     its opening."""
     seen = np.asarray(cv2.erode(patch.valid.astype(np.uint8), np.ones((5, 5), np.uint8)), dtype=np.float32)
-    log = patch.values
+    log = log_gray(patch.values)
     upright, level = (_evidence(g, v, patch.step_mm) for g, v in ((log, seen), (log.T.copy(), seen.T.copy())))
     level = level.T
     out: list[list[Lead]] = []
@@ -157,23 +143,17 @@ def _leads(patch: Patch, plane: Plane, length_mm: float | None) -> list[list[Lea
     return out
 
 
-def _turned(chart: Chart, turn_deg: float) -> Patch:
-    """The map turned until `turn_deg` lies along its rows; values in log grey."""
+def _turned(gray: Image, plane: Plane, chart: Chart, turn_deg: float, exclude_px: tuple[Array, ...]) -> Patch:
+    """What the map shows, rolled out anew with `turn_deg` along its rows."""
     across = np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
     down = np.array([-across[1], across[0]])
     rows, columns = np.nonzero(chart.valid)
-    at = np.column_stack([columns, rows])[::7]
-    along, aside = at @ across, at @ down
-    size = (int(np.ceil(np.ptp(along))) + 1, int(np.ceil(np.ptp(aside))) + 1)
+    mm = chart.origin_mm + np.column_stack([columns, rows])[::7] * chart.step_mm
+    along, aside = mm @ across, mm @ down
+    size = (float(np.ptp(along)), float(np.ptp(aside)))
+    step = max(max(size) / TURNED_PX, 1.5 * scale_at(plane, (np.array([plane.size_px]) - 1) / 2))
     origin = along.min() * across + aside.min() * down
-    way = np.column_stack([across, down, origin])
-    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    values = cv2.warpAffine(chart.values, way, size, flags=how, borderMode=cv2.BORDER_REPLICATE)
-    valid = cv2.warpAffine(chart.valid.astype(np.uint8), way, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
-    return Patch(
-        values=np.asarray(values, dtype=np.float32), valid=valid > 0, across=across, down=down,
-        origin_mm=chart.origin_mm + origin * chart.step_mm, step_mm=chart.step_mm, px_mm=chart.step_mm,
-    )  # fmt: skip
+    return patch_of(gray, plane, origin, across, size, step_mm=step, exclude_px=exclude_px)
 
 
 def _unturned(row: int, column: int, quarter: int, shape: tuple[int, ...]) -> tuple[int, int]:
