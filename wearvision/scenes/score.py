@@ -14,7 +14,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,25 @@ class Tally:
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     unmeasured: dict[str, int] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+
+
+class Counted(Protocol):
+    """What every tally counts."""
+
+    photos: int
+    refused: int
+    notes: list[str]
+
+
+def usable(tally: Counted, truth: Mapping[str, Any], result: Mapping[str, Any]) -> bool:
+    """Count one more photo; false where the measurement refuses it, which is noted with the reasons."""
+    tally.photos += 1
+    if result.get("usable", False):
+        return True
+    tally.refused += 1
+    reasons = ", ".join(str(r.get("code")) for r in result.get("retake", []))
+    tally.notes.append(f"{truth['photo']}: refused ({reasons})")
+    return False
 
 
 def stated_of(truth: Mapping[str, Any]) -> Stated:
@@ -123,12 +142,8 @@ def pair_up(found: list[Mask], true: list[Mask]) -> dict[int, int]:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo: its truth record against the measurement's JSON object."""
-    tally.photos += 1
     name = truth["photo"]
-    if not result.get("usable", False):
-        tally.refused += 1
-        reasons = ", ".join(str(r.get("code")) for r in result.get("retake", []))
-        tally.notes.append(f"{name}: refused ({reasons})")
+    if not usable(tally, truth, result):
         return
     shape = (int(result["photo"]["height_px"]), int(result["photo"]["width_px"]))
     true = [f for f in truth["findings"] if f["kind"] == "groove"]
@@ -198,17 +213,9 @@ def summary(tally: Tally) -> dict[str, Any]:
 
 
 def _figures(tally: Tally, name: str) -> dict[str, Any]:
-    errors, u95 = np.array(tally.errors[name], dtype=float).T
-    size = np.abs(errors)
-    return {
-        "count": len(size),
-        "not_measured": tally.unmeasured.get(name, 0),
-        "error_median": round(float(np.median(size)), 4),
-        "error_p90": round(float(np.percentile(size, 90)), 4),
-        "bias_median": round(float(np.median(errors)), 4),
-        "coverage_95": round(float(np.mean(size <= u95)), 4),
-        "u95_over_error_median": round(float(np.median(u95) / max(1e-9, np.median(size))), 2),
-    }
+    told = error_figures(tally.errors[name])
+    over = told["u95_median"] / max(1e-9, told["error_median"])
+    return told | {"not_measured": tally.unmeasured.get(name, 0), "u95_over_error_median": round(over, 2)}
 
 
 def table(figures: Mapping[str, Any]) -> str:

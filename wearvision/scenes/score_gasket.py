@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import error_figures, filled, pair_up, records
+from wearvision.scenes.score import error_figures, filled, pair_up, records, usable
 
 QUANTITIES = ("loss", "arc", "remaining_width", "area")
 
@@ -43,11 +43,8 @@ class Tally:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo: its truth record against the measurement's JSON object."""
-    tally.photos += 1
     name = truth["photo"]
-    if not result.get("usable", False):
-        tally.refused += 1
-        tally.notes.append(f"{name}: refused ({', '.join(str(r.get('code')) for r in result.get('retake', []))})")
+    if not usable(tally, truth, result):
         return
     _least(tally, name, truth, result)
     _notches(tally, name, truth, result)

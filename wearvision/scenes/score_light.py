@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import records
+from wearvision.scenes.score import records, usable
 
 LEAST_DEPTH_MM, LEAST_WIDTH_MM, LEAST_VIEW, NEAR_MM = 0.4, 1.0, 0.5, 1.0
 
@@ -50,14 +50,11 @@ def counts(section: Mapping[str, Any]) -> bool:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo: its truth record against the measurement's JSON object."""
-    tally.photos += 1
     name, free = truth["photo"], [f for f in truth["findings"] if f["kind"] == "depth-section"]
     sound, wanted = not free, [f for f in free if counts(f)]
     tally.sound += sound
-    if not result.get("usable", False):
-        tally.refused += 1
+    if not usable(tally, truth, result):
         tally.missed += len(wanted)
-        tally.notes.append(f"{name}: refused ({', '.join(str(r.get('code')) for r in result.get('retake', []))})")
         return
     for found in (f for f in result["findings"] if f["kind"] == "depth-section"):
         mine = _nearest(found, free, truth)

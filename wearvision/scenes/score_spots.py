@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.score import error_figures, records
+from wearvision.scenes.score import error_figures, records, usable
 
 Array = NDArray[np.float64]
 
@@ -49,10 +49,7 @@ class Tally:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo: its truth record against the measurement's JSON object."""
-    tally.photos += 1
-    if not result.get("usable", False):
-        tally.refused += 1
-        tally.notes.append(f"{truth['photo']}: refused ({', '.join(str(r.get('code')) for r in result['retake'])})")
+    if not usable(tally, truth, result):
         return
     _pits(tally, truth, result)
     _class(tally, truth, result)

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import error_figures, records
+from wearvision.scenes.score import error_figures, records, usable
 
 QUANTITIES = ("max_deviation", "rms_deviation", "area")
 LEAST_AREA_MM2 = 5.0
@@ -40,11 +40,8 @@ class Tally:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo: its truth record against the measurement's JSON object."""
-    tally.photos += 1
     name = truth["photo"]
-    if not result.get("usable", False):
-        tally.refused += 1
-        tally.notes.append(f"{name}: refused ({', '.join(str(r.get('code')) for r in result.get('retake', []))})")
+    if not usable(tally, truth, result):
         return
     lip = next(f for f in truth["findings"] if f["kind"] in ("washout", "clean_lip"))
     found = [f for f in result["findings"] if f["kind"] == "washout"]

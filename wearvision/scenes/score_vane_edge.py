@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import filled, overlap, records
+from wearvision.scenes.score import filled, overlap, records, usable
 
 MATCH_IOU = 0.5
 LEAST_RADIUS_MM = 0.4
@@ -41,11 +41,8 @@ class Tally:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo: its truth record against the measurement's JSON object."""
-    tally.photos += 1
     name = truth["photo"]
-    if not result.get("usable", False):
-        tally.refused += 1
-        tally.notes.append(f"{name}: refused ({', '.join(str(r.get('code')) for r in result.get('retake', []))})")
+    if not usable(tally, truth, result):
         return
     shape = (int(result["photo"]["height_px"]), int(result["photo"]["width_px"]))
     section = next(f for f in truth["findings"] if f["kind"] == "vane-section")

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.score import records
+from wearvision.scenes.score import error_figures, records, usable
 
 Array = NDArray[np.float64]
 VIEWS = ("vane-front", "vane-back")
@@ -47,10 +47,8 @@ class Tally:
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     """Count one photo."""
-    if not result["usable"]:
-        tally.refused += 1
+    if not usable(tally, truth, result):
         return
-    tally.photos += 1
     count = result["summary"].get("vane_count", {}).get("value")
     if count == truth["summary"]["vane_count"]:
         tally.number_right += 1
@@ -126,23 +124,16 @@ def _middle(outline_px: list[list[float]]) -> Array:
 
 def summary(tally: Tally) -> dict[str, Any]:
     """Figures of a run, ready for JSON."""
-    photos = max(tally.photos, 1)
+    measured = max(tally.photos - tally.refused, 1)
     return {
-        "photos": tally.photos, "refused": tally.refused, "number_right": round(tally.number_right / photos, 4),
+        "photos": tally.photos, "refused": tally.refused, "number_right": round(tally.number_right / measured, 4),
         "bent": tally.bent, "bent_found": tally.bent_found, "recall": round(tally.bent_found / max(tally.bent, 1), 4),
-        "false_per_impeller": round(tally.false / photos, 4), "missing": tally.gone, "missing_found": tally.gone_found,
-        "missing_false": tally.false_gone,
-        "quantities": {n: _figures(tally, n) for n in QUANTITIES if n in tally.errors}, "notes": tally.notes,
-    }  # fmt: skip
-
-
-def _figures(tally: Tally, name: str) -> dict[str, Any]:
-    errors, u95 = np.array(tally.errors[name], dtype=float).T
-    size = np.abs(errors)
-    return {
-        "count": len(size), "not_measured": tally.unmeasured.get(name, 0),
-        "error_median": round(float(np.median(size)), 4), "error_p90": round(float(np.percentile(size, 90)), 4),
-        "coverage_95": round(float(np.mean(size <= u95)), 4),
+        "false_per_impeller": round(tally.false / measured, 4),
+        "missing": tally.gone, "missing_found": tally.gone_found, "missing_false": tally.false_gone,
+        "quantities": {
+            name: error_figures(tally.errors[name]) | {"not_measured": tally.unmeasured.get(name, 0)}
+            for name in QUANTITIES if name in tally.errors
+        }, "notes": tally.notes,
     }  # fmt: skip
 
 
