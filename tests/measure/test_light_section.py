@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tests.measure.face_kit import drawn_plane
 from wearvision.measure.finders.light_line import LightLine, find_line
-from wearvision.measure.finders.light_section import Sound, depths, sections, sound_line, steepness_deg, to_finding
+from wearvision.measure.finders.light_section import Sound, depths, find_sections, sound_line, steepness_deg
 from wearvision.measure.look import Look
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.views import line_light
@@ -84,14 +84,25 @@ def test_a_drawn_groove_is_as_deep_as_drawn() -> None:
         assert isinstance(line, LightLine)
         sound = sound_line(line, plane, ELEVATION)
         told = depths(plane, plane.to_px(line.points_mm()), sound, ELEVATION)
-        [section] = sections(line, told, sound)
-        finding = to_finding("D1", section, line, told, sound, plane, ELEVATION)
+        [finding] = find_sections(line, told, sound, plane, ELEVATION)
         deep = finding.quantities["depth"]
         assert isinstance(deep, Measured)
         errors.append(abs(deep.value - true))
         bounds.append(deep.u95)
     assert np.median(errors) < 0.08
     assert all(e <= u for e, u in zip(errors, bounds, strict=True))
+
+
+def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
+    plane = drawn_plane()
+    along = np.linspace(-45, 45, 1200)
+    line = find_line(drawn_line(plane, np.zeros(1200), along), plane, ())
+    assert isinstance(line, LightLine)
+    sound = sound_line(line, plane, ELEVATION)
+    place = (line.column - line.column.mean()) * line.patch.step_mm
+    dip = 0.26 * (np.abs(place) < 2.0)
+    assert len(find_sections(line, dip, sound, plane, ELEVATION)) == 1
+    assert find_sections(line, 0.05 + 0.9 * dip, sound, plane, ELEVATION) == ()
 
 
 def test_no_line_no_elevation_or_a_flat_light_are_said() -> None:

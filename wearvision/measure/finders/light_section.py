@@ -23,6 +23,8 @@ ELEVATION_SD_DEG = 0.5
 """Standard uncertainty of a stated elevation; common practice, no source."""
 LEAST_DEPTH_MM, NOISES = 0.25, 6.0
 """A section is deeper than this, and than so many times the scatter on sound metal."""
+MOST_DOUBT = 0.4, 0.35
+"""A depth with a U95 beyond both this share of it and so many mm tells nothing."""
 GAP_MM, LEAST_MM, FLANK_MM = 0.8, 0.5, 2.0
 """Gaps that are bridged, length of the shortest section, and how near sound metal must show on either side of one."""
 WALL_SHARE, WALL_MM = 0.03, 0.02
@@ -172,10 +174,27 @@ def _flanked(deep: Flags, level: Flags, line: LightLine) -> list[Section]:
     return [run for run, sides in zip(runs, flanks, strict=True) if min(side.sum() for side in sides) >= reach / 2]
 
 
-def to_finding(
-    name: str, section: Section, line: LightLine, depth_mm: Array, sound: Sound, plane: Plane, elevation_deg: float
+def find_sections(
+    line: LightLine, depth_mm: Array, sound: Sound, plane: Plane, elevation_deg: float
+) -> tuple[Finding, ...]:
+    """Sections of a line that are deep against the sound metal right beside them, and surely so."""
+    measured = (_finding(s, line, depth_mm, sound, plane, elevation_deg) for s in sections(line, depth_mm, sound))
+    told = (f for f in measured if _tells(f.quantities["depth"]))
+    return tuple(replace(finding, id=f"D{i}") for i, finding in enumerate(told, start=1))
+
+
+def _tells(depth: Quantity) -> bool:
+    return (
+        isinstance(depth, Measured)
+        and depth.value >= LEAST_DEPTH_MM
+        and depth.u95 <= max(MOST_DOUBT[0] * depth.value, MOST_DOUBT[1])
+    )
+
+
+def _finding(
+    section: Section, line: LightLine, depth_mm: Array, sound: Sound, plane: Plane, elevation_deg: float
 ) -> Finding:
-    """One section: where, how wide and how deep."""
+    """One section, its id still open: where, how wide and how deep."""
     px = plane.to_px(line.points_mm())
     rows = np.arange(section.first, section.last + 1)
     mine = rows[line.sure[rows]]
@@ -191,7 +210,7 @@ def to_finding(
     first, last = line.column[section.first], line.column[section.last]
     box = line.patch.to_mm(np.array([first, last, last, first]), np.array([low, low, high, high]))
     return Finding(
-        id=name, kind="depth-section", outline_px=plane.to_px(box), quantities={"width": width, "depth": depth},
+        id="", kind="depth-section", outline_px=plane.to_px(box), quantities={"width": width, "depth": depth},
         places_px=px[deepest : deepest + 1],
     )  # fmt: skip
 

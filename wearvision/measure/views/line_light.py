@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.light_line import LightLine, find_line
-from wearvision.measure.finders.light_section import depths, sections, sound_line, steepness_deg, to_finding
+from wearvision.measure.finders.light_section import depths, find_sections, sound_line, steepness_deg
 from wearvision.measure.look import Look, Seen
 
 NO_ELEVATION = ("depth under the line", "the elevation of the light is not stated: state light_elevation_deg")
@@ -35,9 +35,6 @@ def see(look: Look) -> Seen:
         why = f"the camera looks along the light ({angle:.0f} degrees): move the camera to the other side of the line"
         return Seen(not_assessed=(LASER, ("depth under the line", why)))
     depth = depths(look.plane, look.plane.to_px(line.points_mm()), sound, elevation)
-    found = tuple(
-        to_finding(f"D{i}", section, line, depth, sound, look.plane, elevation)
-        for i, section in enumerate(sections(line, depth, sound), start=1)
-    )
+    found = find_sections(line, depth, sound, look.plane, elevation)
     circles = () if within is None else (within, hidden[-1])
     return Seen(findings=found, not_assessed=(LASER,), circles_px=circles)
