@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
 import numpy as np
 from PIL import Image
 
+from tests.bench.decode import best_ms
 from tests.measure.drawn_board import STANDARD, Look, draw
 from wearvision.measure.scale import default_specs, find_boards
 
@@ -50,16 +50,6 @@ def stock(gray: np.ndarray) -> int:
     board = cv2.aruco.CharucoBoard((7, 5), 15.0, 10.5, cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100))
     corners, *_ = cv2.aruco.CharucoDetector(board).detectBoard(gray)
     return 0 if corners is None else len(corners)
-
-
-def best_ms(call: Callable[[], object], repeats: int) -> float:
-    """Least wall time of several, ms: the machine's other work only ever adds."""
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        call()
-        times.append(time.perf_counter() - start)
-    return 1e3 * min(times)
 
 
 def photos(named: list[str], folder: Path) -> Iterator[tuple[str, Path]]:

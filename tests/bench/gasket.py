@@ -8,7 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from tests.bench.ridges import best_ms
+from tests.bench.ratio import Row, against_stock, table
 from tests.measure.face_kit import drawn_plane
 from tests.measure.test_gasket import STATED, draw_land
 from wearvision.measure.finders.bites import seek_bites
@@ -18,7 +18,7 @@ from wearvision.measure.look import Look
 from wearvision.measure.views.gasket_land import see
 
 
-def main() -> None:
+def rows() -> list[Row]:
     from skimage.filters import sato  # only here: they take long to import
     from skimage.measure import find_contours
     from skimage.segmentation import chan_vese
@@ -28,22 +28,22 @@ def main() -> None:
     image = draw_land(plane, bites=(("inner", 60.0, 20.0, 5.0), ("outer", 200.0, 12.0, 3.0)))
     look = Look(gray=image, plane=plane, stated=STATED)
     ring = Ring(centre_mm=np.array([3.0, -2.0]), radii_mm=(38.0, 50.0), covariance=np.eye(4) * 0.01)
-    ours = best_ms(lambda: seek_bites(settled(roll_out(image, plane, ring, (), blur_px=0.8))))
     land = settled(roll_out(image, plane, ring, (), blur_px=0.8))
-    lines = best_ms(lambda: dark_lines(image, plane, land))
     strip = dark_lines(image, plane, land).strip.values
-    ridges = best_ms(lambda: sato(strip, sigmas=[1.0, 2.0]), rounds=1)
-    contours = best_ms(lambda: find_contours(image, 115.0), rounds=1)
     small = np.asarray(cv2.resize(image, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA), dtype=np.float64) / 255
-    regions = best_ms(lambda: chan_vese(small, max_num_iter=50), rounds=1)
-    jpeg = np.asarray(cv2.imencode(".jpg", image)[1])
-    decode, whole = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)), best_ms(lambda: see(look))
-    print(f"both edges and bites {ours:.0f} ms (rolling out included); find_contours {contours:.0f} ms, "
-          f"{contours / ours:.1f} x; chan_vese at a tenth {regions:.0f} ms, {regions / ours:.1f} x")  # fmt: skip
-    print(f"dark lines {lines:.0f} ms (rolling out included); sato {ridges:.0f} ms on the same strip, "
-          f"{ridges / lines:.1f} x")  # fmt: skip
-    print(f"whole view {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
+    return [
+        *against_stock(
+            "gasket land", image, lambda: see(look),
+            lambda: seek_bites(settled(roll_out(image, plane, ring, (), blur_px=0.8))),
+            {"find_contours": lambda: find_contours(image, 115.0),
+             "chan_vese at a tenth": lambda: chan_vese(small, max_num_iter=50)},
+        ),
+        *against_stock(
+            "cracks of a land", image, lambda: dark_lines(image, plane, land), lambda: dark_lines(image, plane, land),
+            {"sato": lambda: sato(strip, sigmas=[1.0, 2.0])},
+        ),
+    ]  # fmt: skip
 
 
 if __name__ == "__main__":
-    main()
+    print(table(rows()))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from tests.bench.ridges import best_ms
+from tests.bench.ratio import Row, against_stock, table
 from tests.measure.face_kit import drawn_plane
 from tests.measure.test_light_section import ELEVATION, drawn_line
 from wearvision.measure.finders.light_line import LightLine, find_line
@@ -17,7 +17,7 @@ from wearvision.measure.views.line_light import see
 from wearvision.stated import Stated
 
 
-def main() -> None:
+def rows() -> list[Row]:
     from skimage.filters import sato  # only here: it takes long to import
 
     cv2.setNumThreads(1)
@@ -26,14 +26,13 @@ def main() -> None:
     image = drawn_line(plane, 1.2 * np.clip((2.5 - np.abs(along - 8)) / 0.6, 0, 1), along)
     line = find_line(image, plane, ())
     assert isinstance(line, LightLine)
+    band = line.patch.values
     look = Look(gray=image, plane=plane, stated=Stated(view="line-light", nominal={"light_elevation_deg": ELEVATION}))
-    ours, whole = best_ms(lambda: find_line(image, plane, ())), best_ms(lambda: see(look))
-    stock = best_ms(lambda: sato(line.patch.values, sigmas=(2, 4, 6), black_ridges=False), rounds=1)
-    jpeg = np.asarray(cv2.imencode(".jpg", image)[1])
-    decode = best_ms(lambda: cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE))
-    print(f"line sought and followed {ours:.0f} ms; sato on the band alone {stock:.0f} ms, {stock / ours:.1f} x")
-    print(f"whole view, face search included, {whole:.0f} ms = {whole / decode:.1f} gray decodes of {decode:.0f} ms")
+    return against_stock(
+        "line of light", image, lambda: see(look), lambda: find_line(image, plane, ()),
+        {"sato on its band": lambda: sato(band, sigmas=(2, 4, 6), black_ridges=False)},
+    )  # fmt: skip
 
 
 if __name__ == "__main__":
-    main()
+    print(table(rows()))

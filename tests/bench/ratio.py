@@ -13,6 +13,11 @@ import statistics
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Image = NDArray[np.uint8]
 Call = Callable[[], object]
 
 
@@ -58,6 +63,19 @@ def ratios(
     bounds = at_most or {}
     return [
         Row(name=name, ratio=spent[name] / spent[""], floor_ms=spent[""], at_most=bounds.get(name)) for name in calls
+    ]
+
+
+def against_stock(name: str, gray: Image, view: Call, part: Call, stock: Mapping[str, Call]) -> list[Row]:
+    """A view in gray decodes of its photo, and stock calls over that part of it which they stand for."""
+    coded = np.asarray(cv2.imencode(".jpg", gray, [cv2.IMWRITE_JPEG_QUALITY, 90])[1])
+    ours = median_ms({"": lambda: cv2.imdecode(coded, cv2.IMREAD_GRAYSCALE), "view": view, "part": part}, rounds=3)
+    return [
+        Row(name=f"{name}, in gray decodes", ratio=ours["view"] / ours[""], floor_ms=ours[""]),
+        *(
+            Row(name=f"{name}: {other} over ours", ratio=ms / ours["part"], floor_ms=ours["part"])
+            for other, ms in median_ms(stock, rounds=1).items()
+        ),
     ]
 
 
