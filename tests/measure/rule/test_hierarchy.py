@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from wearvision.measure.rule.decide import Clue, own_units, settle
@@ -36,19 +36,32 @@ def test_sixteenths_of_an_inch_in_mm() -> None:
     assert [GRADUATIONS[u].period_mm for u in BINARY] == [3.175, 1.5875, 0.79375, 0.396875]
 
 
-@pytest.mark.parametrize("unit", RULE_UNITS)
-@given(first=st.integers(0, 200), slope=st.floats(-0.3, 0.3), seed=st.integers(0, 1000))
-@settings(max_examples=12, deadline=None)
-def test_each_graduation_is_seen_for_what_it_is(unit: RuleUnit, first: int, slope: float, seed: int) -> None:
+def seen_pattern(unit: RuleUnit, first: int, slope: float, seed: int) -> Pattern:
+    """The pattern of marks whose lengths scatter by 2 %, one in twenty lost."""
     rng = np.random.default_rng(seed)
     n = first + np.arange(4 * GRADUATIONS[unit].cycle + 40)
     t = 10.0 * np.arange(len(n))
     tilt = np.exp(slope * np.linspace(-1, 1, len(n)))
     long = lengths(unit, n) * tilt * np.exp(rng.normal(0, 0.02, len(n)))
     long[rng.random(len(n)) < 0.05] = np.nan
-    pattern = find_pattern(n, t, long)
-    assert pattern.splits == GRADUATIONS[unit].splits
-    assert (n[0] - pattern.zero - n[0]) % GRADUATIONS[unit].cycle == 0
+    return find_pattern(n, t, long)
+
+
+@pytest.mark.parametrize("unit", RULE_UNITS)
+@given(first=st.integers(0, 200), slope=st.floats(-0.3, 0.3), seed=st.integers(0, 1000))
+@example(first=1, slope=0.0, seed=659)
+@settings(max_examples=12, deadline=None)
+def test_each_graduation_is_seen_for_what_it_is(unit: RuleUnit, first: int, slope: float, seed: int) -> None:
+    """Of the longest class only four or five marks are there: it may stay unsplit, but is then not called closed."""
+    pattern, whole = seen_pattern(unit, first, slope, seed), GRADUATIONS[unit].splits
+    assert pattern.splits == whole or (pattern.splits == whole[:-1] and not pattern.closed)
+    assert pattern.zero % np.prod(pattern.splits) == 0
+
+
+@pytest.mark.parametrize("unit", RULE_UNITS)
+def test_nearly_always_all_classes_are_told(unit: RuleUnit) -> None:
+    found = [seen_pattern(unit, 7 * seed, 0.02 * seed - 0.2, seed).splits for seed in range(20)]
+    assert sum(splits == GRADUATIONS[unit].splits for splits in found) >= 19
 
 
 @pytest.mark.parametrize("unit", ["comb", "in50"])
