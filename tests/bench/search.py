@@ -6,8 +6,6 @@ Run: python -m tests.bench.search PHOTO ...     (photos of worn parts without a 
 from __future__ import annotations
 
 import sys
-import time
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -15,6 +13,7 @@ import cv2
 import numpy as np
 
 from tests.bench.card import decode
+from tests.bench.ratio import median_ms
 from wearvision.measure.circle import solve_circle
 from wearvision.measure.circle_start import KnownCircle
 from wearvision.measure.rule.find import find_rule
@@ -23,24 +22,17 @@ from wearvision.stated import Stated
 FACE = KnownCircle(which="rim", diameter_mm=200.0, other_mm=90.0)
 
 
-def least_ms(call: Callable[[], object], rounds: int) -> float:
-    """Least processor time of several rounds, ms."""
-    times = []
-    for _ in range(rounds):
-        start = time.process_time()
-        call()
-        times.append(time.process_time() - start)
-    return 1e3 * min(times)
-
-
 def main(names: list[str]) -> None:
     """Print a line for each photo, and the middle and the longest of all."""
     cv2.setNumThreads(1)
     rows = []
     for path in map(Path, names):
         gray = decode(path)
-        floor = least_ms(partial(decode, path), 3)
-        rule, circle = least_ms(partial(find_rule, gray, Stated()), 3), least_ms(partial(solve_circle, gray, FACE), 1)
+        spent = median_ms({
+            "": partial(decode, path), "rule": partial(find_rule, gray, Stated()),
+            "circle": partial(solve_circle, gray, FACE),
+        }, rounds=3)  # fmt: skip
+        floor, rule, circle = spent[""], spent["rule"], spent["circle"]
         rows.append((rule, circle))
         told = f"rule {rule:.0f} ms = {rule / floor:.1f} decodes; circle {circle:.0f} ms = {circle / floor:.0f}"
         print(f"{path.name}: decode {floor:.0f} ms; {told}")

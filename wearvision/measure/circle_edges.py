@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.circle_sight import lifted
-from wearvision.measure.edges import Grid, along, peak_offset, slope
-from wearvision.measure.middle import middle_of
+from wearvision.measure.edges import Grid, along, median, peak_offset, slope
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 
@@ -91,7 +90,7 @@ def _ring_fit(level: Grid, shape: Array, column: int, half: int) -> tuple[Array,
         part = shape * weight[:, None]
         fit = np.linalg.solve(part.T @ shape + ridge, part.T @ (far - column))
         error = np.abs(far - column - shape @ fit)
-        spread = max(0.7, 1.4826 * middle_of(error[ok])) if ok.any() else 0.7
+        spread = max(0.7, 1.4826 * median(error[ok])) if ok.any() else 0.7
         weight = ok * np.clip(1 - (error / (3 * spread)) ** 2, 0, None) ** 2
     return np.where(ok, far, column), ok & (error < 1.5), peak
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.adjust import LENS_ROWS
 from wearvision.measure.circle_sight import LENS, POSE, RADII, SCALE, lifted, misses, moved
-from wearvision.measure.middle import middle_of
+from wearvision.measure.edges import median
 from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import Prior
 
@@ -176,7 +176,7 @@ def _spreads(miss: Array, group: NDArray[np.int64], circles: int, floor_px: floa
     out = np.full(circles, floor_px)
     for k in range(circles):
         if np.any(group == k):
-            out[k] = max(floor_px, 1.4826 * middle_of(np.abs(miss[group == k])))
+            out[k] = max(floor_px, 1.4826 * median(np.abs(miss[group == k])))
     return out
 
 

@@ -17,8 +17,7 @@ import numpy as np
 from wearvision.measure.adjust import LENS_ROWS
 from wearvision.measure.chart import Chart
 from wearvision.measure.circle_fit import FREE, Known, fit_plane
-from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
-from wearvision.measure.middle import middle_of
+from wearvision.measure.edges import Grid, log_gray, median, peak_offset, slope
 from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import Prior
 from wearvision.measure.rings import edge_pixels
@@ -289,7 +288,7 @@ def _ring(
         part = SHAPE * weight[:, None]
         fit = np.linalg.solve(part.T @ SHAPE + np.diag([1e-9, 0.1, 0.1, 0.3, 0.3]), part.T @ far)
         error = np.abs(far - SHAPE @ fit)
-        spread = max(0.5, 1.4826 * middle_of(error[ok]))
+        spread = max(0.5, 1.4826 * median(error[ok]))
         weight = ok * np.clip(1 - (error / (3 * spread)) ** 2, 0, None) ** 2
     close = ok & (error < 1.0)
     if close.sum() < 0.1 * ROWS:

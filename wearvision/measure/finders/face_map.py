@@ -79,7 +79,7 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     small = cv2.LUT(cv2.resize(part, (int(wide), int(tall)), interpolation=cv2.INTER_AREA), LOGS)
     at = cv2.resize(((knots - low + 0.5) / shrink - 0.5).astype(np.float32), None, fx=KNOT, fy=KNOT)
     at = at[KNOT : KNOT + count, KNOT : KNOT + count]
-    seen = cv2.remap(small, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    seen = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
     return FaceMap(tone=seen, face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
 

@@ -82,7 +82,8 @@ def _rays(gray: Image, plane: Plane, centres: Array, radii: Array) -> tuple[Grid
     way = along[:, None] * np.cos(turn)[None, :, None] + down[:, None] * np.sin(turn)[None, :, None]
     share = np.linspace(NEAR, FAR, SAMPLES)
     at = (px[:, :1, None] + way[:, :, None] * share[None, None, :, None]).astype(np.float32)
-    seen = cv2.remap(gray, at.reshape(count * RAYS, SAMPLES, 2), None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    at = at.reshape(count * RAYS, SAMPLES, 2)
+    seen = cv2.remap(gray, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
     tone = cv2.GaussianBlur(log_gray(seen.astype(np.float32)), (5, 1), 1.0).reshape(count, RAYS, SAMPLES)
     area = np.abs(along[:, 0] * down[:, 1] - along[:, 1] * down[:, 0]) / radii**2
     return np.asarray(tone, dtype=np.float32), radii[:, None] * share, float(np.median(1 / np.sqrt(area)))

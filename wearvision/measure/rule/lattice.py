@@ -12,8 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import peak_offset
-from wearvision.measure.middle import middle_of
+from wearvision.measure.edges import median, peak_offset
 from wearvision.measure.rule.pitch import Pitch
 
 Grid = NDArray[np.float32]
@@ -124,7 +123,7 @@ def find_chain(profile: Grid, t_px: Array, pitch: Pitch) -> Chain | None:
         n, chain = longest_chain(place, period * np.exp(pitch.slope * place))
         if len(chain) < LEAST_MARKS // 2:
             continue
-        worth = len(n) * (len(n) / (n[-1] - n[0] + 1)) ** 2 * middle_of(strength[chain])
+        worth = len(n) * (len(n) / (n[-1] - n[0] + 1)) ** 2 * median(strength[chain])
         if best is None or worth > best.worth:
             best = Chain(n=n, t_px=place[chain], peaks=peaks, worth=worth)
     return best
@@ -167,7 +166,7 @@ def fit_law(n: Ints, t_px: Array) -> tuple[Array, float]:
         part = base * weight[:, None]
         fit = np.asarray(np.linalg.solve(part.T @ base + ridge, part.T @ m), dtype=np.float64)
         off = m - (fit[0] * u + fit[1] + fit[3] * u**3) / (1 + fit[2] * u)
-        spread = max(1.4826 * middle_of(np.abs(off)), 1e-6)
+        spread = max(1.4826 * median(np.abs(off)), 1e-6)
         weight = np.clip(1 - (off / (4 * spread)) ** 2, 0, None) ** 2
     return np.concatenate([fit, [middle, half, centre, size]]), spread * size
 
@@ -177,7 +176,7 @@ def grow(chain: Chain) -> Lattice | None:
     known = -1
     (place, strength), n, t_px = chain.peaks, chain.n, chain.t_px
     law, scatter = fit_law(n, t_px)
-    least = WEAK * middle_of(strength[np.isin(place, t_px)])
+    least = WEAK * median(strength[np.isin(place, t_px)])
     place, strength = place[strength > least], strength[strength > least]
     for _ in range(12):
         if len(n) < LEAST_MARKS // 2 or scatter > 0.12:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import peak_offset
-from wearvision.measure.middle import middle_of
+from wearvision.measure.edges import median, peak_offset
 from wearvision.measure.rule.strip import Strip
 
 Grid = NDArray[np.float32]
@@ -61,7 +60,7 @@ def find_lean(strip: Strip, t: Array, period: Array) -> Lean:
             if k >= 3 and depth < LOST * first:
                 alive.discard(side)
             middle = dark[:, len(SHIFTS) // 2 - 1 : len(SHIFTS) // 2 + 2].max(axis=1)
-            weights[side] = 0.5 * weights[side] + 0.5 * middle / (middle_of(middle) + 1e-6)
+            weights[side] = 0.5 * weights[side] + 0.5 * middle / (median(middle) + 1e-6)
             if k == 0:
                 weights[-1] = weights[1].copy()
         lean = _fit(seen) if k < 4 or k % FIT_EVERY == 0 else lean

@@ -131,11 +131,6 @@ def best_shifts(
     return found
 
 
-def best_shift(size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...] = (1.0, 0.5, 0.25)) -> Array:
-    """Shift of the centre (2,) at which the edges pile up highest, wherever it may be."""
-    return best_shifts(size, strips, reach_mm, steps, (None,))[0]
-
-
 def _square(at: Array, reach: float, step: float) -> Array:
     one = np.arange(-reach, reach + step / 2, step)
     return np.asarray(at + np.stack(np.meshgrid(one, one), axis=-1).reshape(-1, 2))
