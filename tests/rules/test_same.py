@@ -1,7 +1,7 @@
 from dataclasses import replace
 
 from tests import sheet_kit as kit
-from wearvision.finding import Finding
+from wearvision.finding import Finding, Kind
 from wearvision.quantity import Measured
 from wearvision.rules.same import merge
 
@@ -51,3 +51,36 @@ def test_a_repeat_has_no_gauge_points_and_stays_on_the_sheet() -> None:
     sheet = prefill(kit.rubric(), "C-1", placed, photos={A: "wear-face", B: "wear-face"})
     assert {p.photo_sha for p in sheet.points if p.finding} == {A}
     assert len(PrefilledSheet.from_json(sheet.to_json()).findings) == 2
+
+
+def land(width: float, u: float = 0.05) -> Finding:
+    left = Measured(value=width, u=u, unit="mm")
+    return replace(kit.finding("L1", "gasket-land"), quantities={"remaining_width": left})
+
+
+def test_a_part_has_one_land_and_the_surer_photo_keeps_it() -> None:
+    views = {A: "gasket-land", B: "gasket-land"}
+    placed = (A, land(6.2, u=0.3)), (B, land(6.4, u=0.05))
+    assert [f.same_as for _, f in merge(placed, views)] == ["bbbbbbbb/L1", ""]
+    assert [f.same_as for _, f in merge(((A, land(6.2)), (B, land(3.0))), views)] == ["", ""]
+
+
+def vane(name: str, shift: float, bend: float) -> Finding:
+    tip, angle = Measured(value=shift, u=0.1, unit="mm"), Measured(value=bend, u=0.3, unit="deg")
+    return replace(kit.finding(name, "vane"), quantities={"tip_shift": tip, "bend_angle": angle})
+
+
+def test_a_bent_vane_is_known_again_and_sound_ones_stay_what_they_are() -> None:
+    """Sound vanes look alike: which is which on a turned photo is not told."""
+    views = {A: "vane-front", B: "vane-front"}
+    one = [(A, vane("V1", 0.1, 0.0)), (A, vane("V2", 5.0, 9.0)), (A, vane("V3", -0.1, 0.1))]
+    two = [(B, vane("V1", 5.2, 9.3)), (B, vane("V2", 0.0, 0.0)), (B, vane("V3", 0.1, 0.2))]
+    got = {(s, f.id): f.same_as for s, f in merge([*one, *two], views)}
+    assert {key: same for key, same in got.items() if same} == {(B, "V1"): "aaaaaaaa/V2"}
+
+
+def test_pits_and_cracks_of_one_size_stay_two() -> None:
+    kinds: tuple[Kind, ...] = ("pit", "crack", "notch", "vane-edge")
+    for kind in kinds:
+        twin = kit.finding("X1", kind)
+        assert repeats((A, twin), (B, twin)) == ["", ""]

@@ -1,27 +1,34 @@
-"""The same groove on several photos of a part is one groove: gauged once, drawn on each.
+"""The same piece of wear on several photos of a part is one: gauged once, drawn on each.
 
-Photos of one face share the axis but not the angle, so a groove is known again by its radius and width. Two are
-taken as one when both agree within their 95 % intervals and a little slack, and no other mark of either photo
-could be meant; in doubt they stay two, and both are gauged.
+Photos of one view share neither angle nor distance, so a finding is known again by figures that do not turn with the
+camera. Two are taken as one when all of these agree within their 95 % intervals and a little slack, and no other
+finding of either photo could be meant; in doubt they stay two, and both are gauged.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from wearvision.finding import Finding
+from wearvision.finding import Finding, Kind
 from wearvision.quantity import K95, Measured, root_sum_square
 
 Placed = tuple[str, Finding]
-SLACK_MM = {"radius": 0.3, "width": 0.2}
-"""Beyond the intervals: the axis is found anew on each photo, and light draws a lip a little differently."""
+KNOWN_BY: Mapping[Kind, Mapping[str, float]] = {
+    "groove": {"radius": 0.3, "width": 0.2},
+    "gasket-land": {"remaining_width": 0.2},
+    "washout": {"max_deviation": 0.2, "rms_deviation": 0.1},
+    "vane": {"tip_shift": 0.3, "bend_angle": 1.0},
+}
+"""Figures by which a kind is known again, and the slack (mm, deg) beyond their intervals: the axis is found anew on
+each photo, and light draws a lip a little differently. Kinds without a line (a pit, a crack, a notch, one corner of
+one vane) could be another of the same size."""
 
 
 def merge(findings: Sequence[Placed], views: dict[str, str]) -> tuple[Placed, ...]:
-    """The findings in their order, repeats of a groove naming the one they repeat in `same_as`.
+    """The findings in their order, repeats of one on another photo naming the one they repeat in `same_as`.
 
-    The photo that shows most of the groove keeps it.
+    The photo that shows most of the wear keeps it.
 
     Parameters
     ----------
@@ -30,9 +37,9 @@ def merge(findings: Sequence[Placed], views: dict[str, str]) -> tuple[Placed, ..
     """
     kept: list[Placed] = []
     repeats: dict[tuple[str, str], str] = {}
-    photos = sorted(dict.fromkeys(sha for sha, _ in findings), key=lambda sha: -_shown(sha, findings))
+    photos = sorted(dict.fromkeys(sha for sha, _ in findings), key=lambda sha: _shown(sha, findings), reverse=True)
     for sha in photos:
-        own = [f for s, f in findings if s == sha and f.kind == "groove" and not f.struck and not f.by]
+        own = [f for s, f in findings if s == sha and f.kind in KNOWN_BY and not f.struck and not f.by]
         others = [(s, f) for s, f in kept if views.get(s) == views.get(sha)]
         for finding in own:
             like = [(s, f) for s, f in others if _alike(finding, f)]
@@ -44,13 +51,19 @@ def merge(findings: Sequence[Placed], views: dict[str, str]) -> tuple[Placed, ..
     return tuple((s, replace(f, same_as=repeats.get((s, f.id), ""))) for s, f in findings)
 
 
-def _shown(sha: str, findings: Sequence[Placed]) -> float:
-    arcs = (f.quantities.get("arc_in_view") for s, f in findings if s == sha)
-    return sum(q.value for q in arcs if isinstance(q, Measured))
+def _shown(sha: str, findings: Sequence[Placed]) -> tuple[float, float]:
+    """Degrees of arc that a photo shows of its findings, then how sure (1 / mm) it is of what they are known by."""
+    own = [f for s, f in findings if s == sha]
+    arcs = [f.quantities.get("arc_in_view") for f in own]
+    known = [f.quantities.get(name) for f in own for name in KNOWN_BY.get(f.kind, ())]
+    sure = [1 / q.u for q in known if isinstance(q, Measured) and q.u > 0]
+    return sum(q.value for q in arcs if isinstance(q, Measured)), max(sure, default=0.0)
 
 
 def _alike(a: Finding, b: Finding) -> bool:
-    for name, slack in SLACK_MM.items():
+    if a.kind != b.kind:
+        return False
+    for name, slack in KNOWN_BY[a.kind].items():
         one, other = a.quantities.get(name), b.quantities.get(name)
         if not (isinstance(one, Measured) and isinstance(other, Measured)):
             return False
