@@ -65,6 +65,17 @@ def test_a_part_has_one_land_and_the_surer_photo_keeps_it() -> None:
     assert [f.same_as for _, f in merge(((A, land(6.2)), (B, land(3.0))), views)] == ["", ""]
 
 
+def lip(deepest: float) -> Finding:
+    figures = {k: Measured(value=v, u=0.05, unit="mm") for k, v in (("max_deviation", deepest), ("rms_deviation", 0.8))}
+    return replace(kit.finding("W1", "washout"), quantities={}, sealed=figures)
+
+
+def test_a_lip_is_known_again_by_what_stays_sealed() -> None:
+    views = {A: "tongue", B: "tongue"}
+    assert [f.same_as for _, f in merge(((A, lip(2.1)), (B, lip(2.2))), views)] == ["", "aaaaaaaa/W1"]
+    assert [f.same_as for _, f in merge(((A, lip(2.1)), (B, lip(3.2))), views)] == ["", ""]
+
+
 def vane(name: str, shift: float, bend: float) -> Finding:
     tip, angle = Measured(value=shift, u=0.1, unit="mm"), Measured(value=bend, u=0.3, unit="deg")
     return replace(kit.finding(name, "vane"), quantities={"tip_shift": tip, "bend_angle": angle})

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from wearvision.finding import Finding, Kind
-from wearvision.quantity import K95, Measured, root_sum_square
+from wearvision.quantity import K95, Measured, Quantity, root_sum_square
 
 Placed = tuple[str, Finding]
 KNOWN_BY: Mapping[Kind, Mapping[str, float]] = {
@@ -55,7 +55,7 @@ def _shown(sha: str, findings: Sequence[Placed]) -> tuple[float, float]:
     """Degrees of arc that a photo shows of its findings, then how sure (1 / mm) it is of what they are known by."""
     own = [f for s, f in findings if s == sha]
     arcs = [f.quantities.get("arc_in_view") for f in own]
-    known = [f.quantities.get(name) for f in own for name in KNOWN_BY.get(f.kind, ())]
+    known = [_figure(f, name) for f in own for name in KNOWN_BY.get(f.kind, ())]
     sure = [1 / q.u for q in known if isinstance(q, Measured) and q.u > 0]
     return sum(q.value for q in arcs if isinstance(q, Measured)), max(sure, default=0.0)
 
@@ -64,9 +64,14 @@ def _alike(a: Finding, b: Finding) -> bool:
     if a.kind != b.kind:
         return False
     for name, slack in KNOWN_BY[a.kind].items():
-        one, other = a.quantities.get(name), b.quantities.get(name)
+        one, other = _figure(a, name), _figure(b, name)
         if not (isinstance(one, Measured) and isinstance(other, Measured)):
             return False
         if abs(one.value - other.value) > K95 * root_sum_square(one.u, other.u) + slack:
             return False
     return True
+
+
+def _figure(finding: Finding, name: str) -> Quantity | None:
+    """A figure of a finding, sealed or not: which findings are one gives none of them away."""
+    return finding.quantities.get(name, finding.sealed.get(name))
