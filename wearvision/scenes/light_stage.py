@@ -14,11 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.scenes.beam import DEEP_MM, HIGH_MM, STEP_MM, Beam, lit_points, march
 from wearvision.scenes.chance import draw_lights, draw_part, draw_shot
 from wearvision.scenes.face_stage import FaceTruth, face_stage
 from wearvision.scenes.lens import mm_per_px, project
+from wearvision.scenes.light_block import Block, block_body, draw_block
 from wearvision.scenes.placing import beside, draw_card, place_camera
-from wearvision.scenes.shape import across, face_height
+from wearvision.scenes.shape import across
 from wearvision.scenes.spec import Camera, Card, Light, Part, Room, Scene
 from wearvision.scenes.stage import Codes, Floats, Stage
 from wearvision.scenes.truth import face_findings
@@ -26,57 +28,24 @@ from wearvision.scenes.truth import face_findings
 Array = NDArray[np.float64]
 Rng = np.random.Generator
 WIDTH_PX = 1840
-STEP_MM, MARCH_MM, HIGH_MM, DEEP_MM = 0.1, 0.01, 0.6, 3.6
-"""Step of the profile, of the march down the light, and the heights between which it runs."""
 SLIGHT_MM = 0.05
 """What lies less deep is no section."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Beam:
-    """The line: its middle on the face (x, y mm), its run there and the way the light comes down, both in degrees of
-    the world's x, y; elevation; distance of the emitter; full width at half of its peak; strength over the room's
-    light; how much its grain varies; colour."""
-
-    x_mm: float
-    y_mm: float
-    along_deg: float
-    towards: float
-    elevation_deg: float
-    distance_mm: float
-    length_mm: float
-    width_mm: float
-    strength: float
-    grain: float
-    color: tuple[float, float, float]
-
-    @property
-    def along(self) -> Array:
-        """Direction of the line (3,)."""
-        turn = math.radians(self.along_deg)
-        return np.array([math.cos(turn), math.sin(turn), 0.0])
-
-    @property
-    def down(self) -> Array:
-        """Way of the middle ray (3,)."""
-        high = math.radians(self.elevation_deg)
-        side = self.towards * np.array([-self.along[1], self.along[0], 0.0])
-        return np.asarray(math.cos(high) * side - np.array([0.0, 0.0, math.sin(high)]))
-
-    @property
-    def middle(self) -> Array:
-        """Middle of the line on the face (3,)."""
-        return np.array([self.x_mm, self.y_mm, 0.0])
-
-    @property
-    def source(self) -> Array:
-        """Place of the emitter (3,)."""
-        return np.asarray(self.middle - self.distance_mm * self.down)
-
-
 def draw_stage(seed: int, width_px: int | None = None) -> Stage:
     """A random face under a line of light; about one in six is without wear."""
-    rng = np.random.default_rng([27, seed])
+    return light_stage(*draw_scene(np.random.default_rng([27, seed]), seed, width_px))
+
+
+def draw_stepped(seed: int, width_px: int | None = None) -> Stage:
+    """The same with a flat block of known height under the line, from which the light's elevation follows."""
+    scene, beam = draw_scene(np.random.default_rng([30, seed]), seed, width_px)
+    scene = replace(scene, name=f"step_{seed:04d}")
+    return light_stage(scene, beam, draw_block(np.random.default_rng([31, seed]), scene.part, beam))
+
+
+def draw_scene(rng: Rng, seed: int, width_px: int | None = None) -> tuple[Scene, Beam]:
+    """A random face with its card, and a beam across it."""
     part = draw_part(rng, seed)
     turn = float(rng.uniform(0, 360))
     size = str(rng.choice(["small", "standard"], p=[0.8, 0.2]))
@@ -88,14 +57,18 @@ def draw_stage(seed: int, width_px: int | None = None) -> Stage:
     shot = draw_shot(rng)
     scene = Scene(name=f"light_{seed:04d}", seed=seed, view="line-light", part=part, card=card, lights=lights,
                   room=replace(room, shadow_bar=False), camera=camera, shot=shot)  # fmt: skip
-    return light_stage(scene, beam)
+    return scene, beam
 
 
-def light_stage(scene: Scene, beam: Beam) -> Stage:
-    """The stage of a face under a beam."""
+def light_stage(scene: Scene, beam: Beam, block: Block | None = None) -> Stage:
+    """The stage of a face under a beam, a block on it or none."""
     stage = face_stage(scene)
-    room = _usual(scene.lights, scene.room)
-    return replace(stage, truth=LightTruth(scene, beam), lit=lambda mi: {"beam": _emitter(mi, beam, room, scene.seed)})
+    room = usual_light(scene.lights, scene.room)
+    bodies = stage.bodies if block is None else (*stage.bodies, block_body(block, scene.seed))
+    return replace(
+        stage, truth=LightTruth(scene, beam, block), bodies=bodies,
+        lit=lambda mi: {"beam": _emitter(mi, beam, room, scene.seed)},
+    )  # fmt: skip
 
 
 def draw_beam(rng: Rng, part: Part, card: Card) -> Beam:
@@ -127,7 +100,7 @@ def _aim(part: Part, card: Card, beam: Beam) -> Array:
     return np.vstack([*rings, np.array([[x, y, card.printed_mm] for x, y in card.corners(2.0)])])
 
 
-def _usual(lights: tuple[Light, ...], room: Room) -> float:
+def usual_light(lights: tuple[Light, ...], room: Room) -> float:
     """Light of lamps and room on the face, in the tracer's unit."""
     return 3.0 * sum(light.power for light in lights) + 2.0 * room.fill
 
@@ -153,39 +126,13 @@ def _emitter(mi: Any, beam: Beam, room: float, seed: int) -> dict[str, Any]:
     return {"type": "projector", "irradiance": bitmap, "scale": peak, "fov": fov, "fov_axis": "x", "to_world": pose}
 
 
-def lit_points(part: Part, beam: Beam) -> tuple[Array, Array]:
-    """Where the light lies: places along the sound line (N,) mm from its middle, lit points (N, 3)."""
-    count = max(2, int(beam.length_mm / STEP_MM) + 1)
-    along = np.linspace(-beam.length_mm / 2, beam.length_mm / 2, count)
-    base = beam.middle + along[:, None] * beam.along
-    base = base[_on_face(part, base)]
-    along = (base - beam.middle) @ beam.along
-    ray = base - beam.source
-    ray = ray / -ray[:, 2:]
-    return along, _march(part, base, ray, HIGH_MM, DEEP_MM)
-
-
-def _march(part: Part, base: Array, ray: Array, high: float, deep: float) -> Array:
-    """First points (N, 3) at which rays of slope `ray` (z = -1) through `base` meet the face."""
-    fall = np.arange(-high, deep, MARCH_MM)
-    places = base[:, None, :] + fall[None, :, None] * ray[:, None, :]
-    under = places[..., 2] <= face_height(part, places[..., 0], places[..., 1])
-    return np.asarray(places[np.arange(len(base)), np.argmax(under, axis=1)])
-
-
-def _on_face(part: Part, points: Array) -> NDArray[np.bool_]:
-    radius = np.hypot(points[:, 0], points[:, 1])
-    inside = (radius > part.inner_mm + part.bore_chamfer_mm) & (radius < part.outer_mm - part.rim.chamfer_mm)
-    holes = [np.hypot(points[:, 0] - h.x_mm, points[:, 1] - h.y_mm) < h.diameter_mm / 2 + 0.3 for h in part.holes]
-    return np.asarray(inside & ~np.any([np.zeros(len(points), dtype=np.bool_), *holes], axis=0))
-
-
 @dataclass(frozen=True)
 class LightTruth:
     """Truth of the line: one section for each groove it meets, and the profile."""
 
     scene: Scene
     beam: Beam
+    block: Block | None = None
 
     @property
     def face(self) -> FaceTruth:
@@ -224,7 +171,7 @@ class LightTruth:
         ray = lit - np.asarray(camera.position_mm)
         ray = ray / -ray[:, 2:]
         base = lit + lit[:, 2:] * ray
-        met = _march(self.scene.part, base, ray, HIGH_MM, DEEP_MM)
+        met = march(self.scene.part, base, ray, HIGH_MM, DEEP_MM)
         return np.asarray(np.abs(met[:, 2] - lit[:, 2]) < 0.05)
 
     def section(self) -> Mapping[str, Any]:
@@ -240,10 +187,18 @@ class LightTruth:
         return {**self.face.summary(), "section": self.section(), "strength": round(self.beam.strength, 2),
                 "width_mm": round(self.beam.width_mm, 2), "green": self.beam.color[1] > 0.5}  # fmt: skip
 
-    def stated(self) -> Mapping[str, float]:
-        """Drawing diameters, and the elevation as an angle gauge reads it, to 0.5 degrees at one sigma or less."""
+    def stated(self) -> Mapping[str, float | str]:
+        """Drawing diameters, and the elevation as an angle gauge reads it, to 0.5 degrees at one sigma or less.
+
+        With a block under the line its height; then only one in four measures the elevation as well.
+        """
         error = float(np.clip(np.random.default_rng([29, self.scene.seed]).normal(0, 0.3), -0.8, 0.8))
-        return {**self.face.stated(), "light_elevation_deg": round(self.beam.elevation_deg + error, 1)}
+        facts = {**self.face.stated(), "light_elevation_deg": round(self.beam.elevation_deg + error, 1)}
+        if self.block is None:
+            return facts
+        if self.scene.seed % 4:
+            del facts["light_elevation_deg"]
+        return {**facts, "light_step_mm": self.block.stated_mm}
 
     def at_mm(self, camera: Camera) -> tuple[float, float]:
         """Middle of the line."""

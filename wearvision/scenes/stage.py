@@ -60,8 +60,8 @@ class Truth(Protocol):
     def summary(self) -> Mapping[str, Any]:
         """Figures of the whole part."""
 
-    def stated(self) -> Mapping[str, float]:
-        """Drawing sizes a technician would state, under the names of `stated.NOMINALS`."""
+    def stated(self) -> Mapping[str, float | str]:
+        """What a technician would state: drawing sizes, under the names of `stated.NOMINALS`, and `light_kind`."""
 
     def at_mm(self, camera: Camera) -> tuple[float, float]:
         """Where on the plane the scale is told."""
