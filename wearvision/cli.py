@@ -368,11 +368,14 @@ def orders(
 
 
 @app.command()
-def check(data: Data = DATA, rubric: Rubric = None, as_json: Json = False) -> None:
+def check(
+    data: Data = DATA, rubric: Rubric = None, as_json: Json = False,
+    head: Annotated[str | None, typer.Option(help="Chain head printed on a report: the ledger must hold it.")] = None,
+) -> None:
     """Check rubrics, installation, and that every stored byte is as it was written."""
     from wearvision.app.checkup import check as run
 
-    lines = run(data, rubric)
+    lines = run(data, rubric, head)
     for line in lines:
         if as_json:
             give(vars(line))

@@ -18,7 +18,6 @@ from wearvision.pages.overlay import (
     MAX_LABELS,
     GaugePoint,
     OverlayModel,
-    crop_around,
     crop_at_point,
     draw,
     jpeg,
@@ -127,21 +126,20 @@ def test_no_scale_no_bar() -> None:
 def test_a_close_up_shows_the_same_place_larger() -> None:
     rgb = grey(900, 1200)
     rgb[290:310, 390:410] = (200, 30, 30)
-    model = OverlayModel(scale=1.0, findings=(found(radius=80.0),), labels={}, mm_per_px=0.1)
-    close = crop_around(rgb, model, "P1", width_px=720)
+    point = GaugePoint(number=3, x_px=400.0, y_px=300.0)
+    model = OverlayModel(scale=1.0, findings=(found(radius=80.0),), labels={}, points=(point,), mm_per_px=0.1)
+    close = crop_at_point(rgb, model, 3, side_mm=24.0, width_px=720)
     assert close.shape == (720, 720, 3)
     rows, cols = np.nonzero(near(close, (200, 30, 30)))
     assert rows.mean() == pytest.approx(359.5, abs=2)
     assert cols.mean() == pytest.approx(359.5, abs=2)
     assert np.ptp(rows) == pytest.approx(20 * 720 / 240, rel=0.1)
-    point = replace(model, points=(GaugePoint(number=3, x_px=1199.0, y_px=0.0),))
-    assert crop_at_point(rgb, point, 3, width_px=300).shape == (300, 300, 3)
+    corner = replace(model, points=(GaugePoint(number=3, x_px=1199.0, y_px=0.0),))
+    assert crop_at_point(rgb, corner, 3, width_px=300).shape == (300, 300, 3)
 
 
 def test_an_unknown_mark_is_refused() -> None:
     model = OverlayModel(scale=1.0, findings=(found(),))
-    with pytest.raises(BadInput, match="P9"):
-        crop_around(grey(), model, "P9")
     with pytest.raises(BadInput, match="7"):
         crop_at_point(grey(), model, 7)
     with pytest.raises(BadInput, match="8-bit"):

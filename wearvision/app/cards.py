@@ -37,7 +37,7 @@ def write_card(out: Path, number: int, size: str, serial: str, view: View | None
     BadInput
         For another ending, or what the card itself refuses.
     """
-    serial = serial or datetime.now(UTC).strftime("%y%j%H%M")
+    serial = serial or cards.new_serial(datetime.now(UTC).isoformat(), size, str(number))
     if out.suffix.lower() == ".pdf":
         data = cards.card_pdf(number, size, serial=serial, view=view, page=page)
     elif out.suffix.lower() == ".png":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import metadata
@@ -9,9 +10,11 @@ from pathlib import Path
 
 from wearvision.app.rubrics import load_rubric
 from wearvision.app.shop import USUAL_FOLDER, Shop, open_shop
-from wearvision.errors import WearvisionError
+from wearvision.errors import UsageError, WearvisionError
 from wearvision.stated import PART_KINDS
 
+HEAD = re.compile(r"[0-9a-f]{16,64}")
+"""As printed: all of a chain head, or enough of its first digits that no other can be meant."""
 WHEELS = ("opencv-python", "opencv-contrib-python", "opencv-python-headless", "opencv-contrib-python-headless")
 
 
@@ -25,7 +28,7 @@ class Line:
     exit_code: int = 5
 
 
-def check(data: Path, rubric: Path | None = None) -> list[Line]:
+def check(data: Path, rubric: Path | None = None, head: str | None = None) -> list[Line]:
     """Check the installation, every rubric, and the data folder.
 
     Parameters
@@ -34,8 +37,18 @@ def check(data: Path, rubric: Path | None = None) -> list[Line]:
         A folder that is not there is sound only under its usual name: then nothing has been kept yet.
     rubric : Path, optional
         Folder of rubrics; ours when left out.
+    head : str, optional
+        Chain head printed on a report. A ledger written anew from end to end holds together in itself; only what
+        was printed from the old one tells.
+
+    Raises
+    ------
+    UsageError
+        When `head` is none.
     """
-    return [_opencv(), *_rubrics(rubric), *_data(data)]
+    if head is not None and not HEAD.fullmatch(head.lower()):
+        raise UsageError("not a chain head", got=head, do="give 16 or more of its digits, as printed on the report")
+    return [_opencv(), *_rubrics(rubric), *_data(data, head)]
 
 
 def _opencv() -> Line:
@@ -71,7 +84,14 @@ def _photos_gone(shop: Shop) -> Iterator[str]:
             yield f"{event.tag}: photo {event.payload.get('file')} of event {event.seq} is not kept"
 
 
-def _data(folder: Path) -> list[Line]:
+def _printed(shop: Shop, head: str) -> Line:
+    """Whether the ledger still holds the event a report was printed from."""
+    seq = shop.ledger.chain.seq_of(head)
+    found = f"{head} is event {seq}" if seq else f"{head} is not in this ledger: it is not the one the report came from"
+    return Line(what="printed head", sound=seq is not None, found=found)
+
+
+def _data(folder: Path, head: str | None) -> list[Line]:
     if not folder.exists():
         return [Line(what="data folder", sound=folder == USUAL_FOLDER, found=f"none at {folder}", exit_code=3)]
     try:
@@ -79,11 +99,12 @@ def _data(folder: Path) -> list[Line]:
             chain = shop.ledger.chain.verify()
             blobs = shop.blobs.verify_all()
             records = [*shop.ledger.verify(), *_photos_gone(shop)] if chain.sound else []
+            printed = [] if head is None else [_printed(shop, head.lower())]
     except WearvisionError as error:
         return [Line(what="data folder", sound=False, found=error.line(), exit_code=error.exit_code)]
     lines = [Line(what="ledger", sound=chain.sound, found=f"{chain.events} events, head {chain.head.hash[:16]}")]
     lines += [Line(what="ledger", sound=False, found=str(p)) for p in chain.problems]
-    lines += [Line(what="photos", sound=False, found=str(p)) for p in blobs.problems]
+    lines += [*printed, *(Line(what="photos", sound=False, found=str(p)) for p in blobs.problems)]
     lines += [Line(what="record", sound=False, found=line) for line in records]
     if blobs.sound:
         lines.append(Line(what="photos", sound=True, found="every kept photo is as it was"))

@@ -48,7 +48,7 @@ _SERIAL_SIGNS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 
 
 def new_serial(*facts: str) -> str:
-    """A serial of six signs made of whatever tells one print from the next: time, bench, page count.
+    """A serial of six signs made of whatever tells one print from the next: time to the microsecond, size, number.
 
     No I, L, O or U among them, which are misread. The same facts give the same serial.
     """

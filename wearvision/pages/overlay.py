@@ -236,34 +236,6 @@ def scale_bar(marks: OverlayModel, width_px: int) -> tuple[str, float] | None:
     return (f"{fitting[-1]} mm", fitting[-1] * px_per_mm) if fitting else None
 
 
-def crop_around(
-    rgb: Pixels, marks: OverlayModel, finding_id: str, *, width_px: int = 720, text: float = 1.7
-) -> Pixels:
-    """A square close-up of one finding, drawn anew at its own zoom (never more than 4 times).
-
-    Parameters
-    ----------
-    rgb : (H, W, 3) uint8 array
-        Image that `marks` maps to; the larger the better the close-up.
-    finding_id : str
-    width_px : int
-        Side of the close-up.
-    text : float
-        As of `draw`; close-ups are usually shown small.
-
-    Raises
-    ------
-    BadInput
-        When there is no such finding.
-    """
-    found = [f for f in marks.findings if f.id == finding_id]
-    if not found:
-        raise BadInput("no such finding on this photo", got=finding_id)
-    outline = marks.to_display(found[0].outline_px)
-    low, high = outline.min(axis=0), outline.max(axis=0)
-    return _crop(rgb, marks, (low + high) / 2, float(max(high - low)) * 1.5, width_px, text)
-
-
 def crop_at_point(
     rgb: Pixels, marks: OverlayModel, number: int, *, side_mm: float = 40.0, width_px: int = 720, text: float = 1.7
 ) -> Pixels:

@@ -125,10 +125,11 @@ class Chain:
         with self.store.reading() as connection:
             return _tail(connection)
 
-    def seq_of(self, event_hash: str) -> int | None:
-        """Number of the event with this hash, such as the head printed on a report; None when not there."""
+    def seq_of(self, first_digits: str) -> int | None:
+        """Number of the event whose hash begins so, such as the head printed on a report; None when not there."""
         with self.store.reading() as connection:
-            return connection.scalar(sa.select(EVENTS.c.seq).where(EVENTS.c.hash == event_hash))
+            begins = EVENTS.c.hash.startswith(first_digits, autoescape=True)
+            return connection.scalar(sa.select(EVENTS.c.seq).where(begins))
 
     def verify(self) -> ChainReport:
         """Check all: the file, the guards, every event and its place, and that the recorded head is in.

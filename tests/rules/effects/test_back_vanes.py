@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from tests.rules.effects.kit import SPEED_RPM, WATER_KG_M3
 from wearvision.errors import BadInput
 from wearvision.rules.effects.back_vanes import (
-    box_pressure_pa,
+    box_pressure,
     cautious_rotation_factor,
     relief_n,
     rotation_factor,
@@ -25,7 +25,7 @@ def relief(k: float) -> float:
 
 
 def box_kpa(k: float) -> float:
-    return box_pressure_pa(RIM_PA, k, ROTATION_PA) / 1000
+    return box_pressure(RIM_PA, k, ROTATION_PA) / 1000
 
 
 @pytest.mark.parametrize(

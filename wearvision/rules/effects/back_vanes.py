@@ -59,9 +59,9 @@ def rotation_pressure_pa(
     return positive("density", density_kg_m3) / 2 * omega**2 * _squares_m2(tip_radius_m, sleeve_radius_m)
 
 
-def box_pressure_pa(rim_pressure_pa: float, factor: float, rotation_pa: float) -> float:
-    """Pressure at the box, same datum as at the rim, Pa: p_rim - k^2 (rho/2) omega^2 (R^2 - r_s^2)."""
-    return rim_pressure_pa - factor**2 * rotation_pa
+def box_pressure(rim: float, factor: float, rotation: float) -> float:
+    """Pressure at the box, unit and datum of that at the rim: p_rim - k^2 (rho/2) omega^2 (R^2 - r_s^2)."""
+    return rim - factor**2 * rotation
 
 
 def relief_n(factor: float, *, rotation_pa: float, tip_radius_m: float, sleeve_radius_m: float) -> float:

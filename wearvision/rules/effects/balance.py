@@ -10,9 +10,6 @@ import math
 
 from wearvision.rules.effects.span import not_negative, positive
 
-USUAL_GRADE_MM_S = 6.3
-FINE_GRADE_MM_S = 2.5
-
 
 def specific_g_mm_per_kg(grade_mm_s: float, speed_rpm: float) -> float:
     """e_per, g mm/kg, which is micrometres of the mass centre."""

@@ -37,7 +37,7 @@ def box_now_kpa(
 ) -> float:  # fmt: skip
     """Pressure at the box now, datum of the rim."""
     factor = factor_now(doubt, height, gap_axial, face_axial, loss_axial)
-    return rim_kpa - factor**2 * _held_kpa(density, speed, tip, sleeve)
+    return vanes.box_pressure(rim_kpa, factor, _held_kpa(density, speed, tip, sleeve))
 
 
 def over_vapour_kpa(doubt: float, vapour_kpa: float, rim_kpa: float, *rest: float) -> float:
