@@ -175,7 +175,7 @@ def sheet_page(model: SheetModel) -> str:
 
 CSV_COLUMNS = (
     "next_step", "tag", "part_kind", "photos", "gauge_points", "finding", "kind", "quantity", "value", "u95",
-    "unit", "not_measured", "flags", "retake", "command",
+    "unit", "not_measured", "flags", "why", "retake", "command",
 )  # fmt: skip
 
 
@@ -196,7 +196,7 @@ def board_csv(model: BoardModel) -> str:
 def _facts(part: PartCard) -> dict[str, object]:
     facts = {
         "next_step": part.next_step, "tag": part.tag, "part_kind": part.part_kind, "photos": part.photos,
-        "gauge_points": part.points, "retake": " ".join(f"{file}: {say}" for file, say in part.retakes),
+        "gauge_points": part.points, "why": part.why, "retake": " ".join(f"{file}: {say}" for file, say in part.retakes),
         "command": part.command,
     }  # fmt: skip
     return {name: cell(value) for name, value in facts.items()}
