@@ -38,6 +38,7 @@ NOMINALS: Mapping[str, str] = {
     "land_outer_diameter_mm": "outer diameter of the gasket land",
     "lip_length_mm": "length of the volute lip",
     "light_elevation_deg": "elevation of the light plane above the face",
+    "light_step_mm": "height of a flat step on the face that the light crosses",
 }
 
 

@@ -9,8 +9,10 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.measure.face_kit import drawn_plane
+from wearvision.measure.finders.light_elevation import stated_elevation
 from wearvision.measure.finders.light_line import LightLine, find_line
-from wearvision.measure.finders.light_section import Sound, depths, find_sections, sound_line, steepness_deg
+from wearvision.measure.finders.light_plane import Sound, depths, sound_line, steepness_deg
+from wearvision.measure.finders.light_section import find_sections
 from wearvision.measure.look import Look
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.views import line_light
@@ -84,7 +86,7 @@ def test_a_drawn_groove_is_as_deep_as_drawn() -> None:
         assert isinstance(line, LightLine)
         sound = sound_line(line, plane, ELEVATION)
         told = depths(plane, plane.to_px(line.points_mm()), sound, ELEVATION)
-        [finding] = find_sections(line, told, sound, plane, ELEVATION)
+        [finding] = find_sections(line, told, sound, plane, stated_elevation(ELEVATION))
         deep = finding.quantities["depth"]
         assert isinstance(deep, Measured)
         errors.append(abs(deep.value - true))
@@ -99,10 +101,10 @@ def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
     line = find_line(drawn_line(plane, np.zeros(1200), along), plane, ())
     assert isinstance(line, LightLine)
     sound = sound_line(line, plane, ELEVATION)
-    place = (line.column - line.column.mean()) * line.patch.step_mm
+    place, light = (line.column - line.column.mean()) * line.patch.step_mm, stated_elevation(ELEVATION)
     dip = 0.26 * (np.abs(place) < 2.0)
-    assert len(find_sections(line, dip, sound, plane, ELEVATION)) == 1
-    assert find_sections(line, 0.05 + 0.9 * dip, sound, plane, ELEVATION) == ()
+    assert len(find_sections(line, dip, sound, plane, light)) == 1
+    assert find_sections(line, 0.05 + 0.9 * dip, sound, plane, light) == ()
 
 
 def test_no_line_no_elevation_or_a_flat_light_are_said() -> None:
@@ -114,3 +116,13 @@ def test_no_line_no_elevation_or_a_flat_light_are_said() -> None:
         assert seen.findings == ()
         assert any(words in why for _, why in seen.not_assessed)
         assert any("class 2" in why for _, why in seen.not_assessed)
+
+
+def test_what_does_not_run_straight_is_no_line_of_light() -> None:
+    plane = drawn_plane()
+    along = np.linspace(-45, 45, 1200)
+    seen = line_light.see(Look(
+        gray=drawn_line(plane, 4.0 - (along / 14) ** 2, along), plane=plane,
+        stated=Stated(view="line-light", nominal={"light_elevation_deg": ELEVATION}),
+    ))  # fmt: skip
+    assert seen.findings == () and any("hardly runs straight" in why for _, why in seen.not_assessed)

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
+from wearvision.scenes.beam import lit_points
 from wearvision.scenes.lens import inside, project
-from wearvision.scenes.light_stage import LightTruth, draw_stage, lit_points
+from wearvision.scenes.light_stage import LightTruth, draw_stage, draw_stepped
 from wearvision.scenes.record import truth_record
 from wearvision.scenes.score_light import Tally, add_photo, summary
+from wearvision.scenes.shadow_stage import ShadowTruth
+from wearvision.scenes.shadow_stage import draw_stage as draw_shadow
 from wearvision.scenes.shape import face_height
 from wearvision.stated import NOMINALS
 
@@ -74,3 +78,50 @@ def test_a_scorer_that_is_told_the_truth_finds_no_error_and_counts_what_is_not_t
     depth = figures["quantities"]["depth"]
     assert depth["error_median"] == pytest.approx(0.05) and depth["coverage_95"] == 0.0
     assert depth["error_p90_all"] == np.inf
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_block_under_the_line_lies_on_sound_metal_and_shifts_the_light_against_its_way(seed: int) -> None:
+    stage = draw_stepped(seed, 400)
+    truth = stage.truth
+    assert isinstance(truth, LightTruth) and truth.block is not None
+    block, beam = truth.block, truth.beam
+    body = next(b for b in stage.bodies if b.name == "step")
+    assert body.mesh.points[:, 2].max() == pytest.approx(block.height_mm)
+    assert abs(block.height_mm - block.stated_mm) < 0.05
+    middle = np.array([block.x_mm, block.y_mm, 0.0])
+    lit = middle - block.height_mm / np.sin(np.radians(beam.elevation_deg)) * beam.down
+    assert lit[2] == pytest.approx(block.height_mm)
+    assert np.hypot(*(lit - middle)[:2]) == pytest.approx(block.height_mm / np.tan(np.radians(beam.elevation_deg)))
+    assert cv2.pointPolygonTest(block.corners().astype(np.float32).reshape(-1, 1, 2), tuple(lit[:2]), False) > 0
+    half = np.linspace(-block.long_mm / 2, block.long_mm / 2, 30)
+    under = middle + half[:, None] * beam.along
+    assert np.abs(face_height(truth.scene.part, under[:, 0], under[:, 1])).max() < 0.02
+    assert set(truth.stated()) <= set(NOMINALS) and "light_step_mm" in truth.stated()
+
+
+@pytest.mark.parametrize("seed", [2, 3, 6])
+def test_the_straightedge_s_far_edge_lies_in_the_plane_of_light(seed: int) -> None:
+    stage = draw_shadow(seed, 400)
+    truth = stage.truth
+    assert isinstance(truth, ShadowTruth) and truth.bar is not None
+    bar, beam = truth.bar, truth.beam
+    normal = np.cross(beam.along, beam.down)
+    box = next(b for b in stage.bodies if b.name == "straightedge").mesh.points
+    off = (box - beam.source) @ normal
+    edge = box[np.abs(off) < 1e-6]
+    assert len({tuple(p) for p in edge.round(6)}) == 2
+    assert np.allclose(edge[:, 2], bar.height_mm)
+    assert (np.sign(off[np.abs(off) > 1e-6]) == np.sign(off[np.abs(off) > 1e-6][0])).all()
+    assert truth.stated()["light_kind"] == "shadow"
+
+
+def test_a_bar_hides_what_lies_behind_it() -> None:
+    truth = draw_shadow(3, 400).truth
+    assert isinstance(truth, ShadowTruth) and truth.bar is not None
+    bar = truth.bar
+    low, high = bar.box
+    below = bar.beam.middle + np.array([0.0, (low[1] + high[1]) / 2, -0.5]) @ bar.axes
+    beside = bar.beam.middle + np.array([0.0, high[1] + 1.0, 0.0]) @ bar.axes
+    eye = below + np.array([0.0, 0.0, 400.0])
+    assert bar.hides(np.stack([below, beside]), eye).tolist() == [True, False]

@@ -131,6 +131,7 @@ class _Facts(_Table):
     land_outer_diameter_mm: float = 0.0
     lip_length_mm: float = 0.0
     light_elevation_deg: float = 0.0
+    light_step_mm: float = 0.0
 
     @field_validator("*")
     @classmethod

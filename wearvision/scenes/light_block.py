@@ -44,7 +44,7 @@ class Block:
         low, high = sorted((-self.towards * self.before_mm, self.towards * self.after_mm))
         half = self.long_mm / 2
         ends = [(-half, low), (half, low), (half, high), (-half, high)]
-        return np.array([self.x_mm, self.y_mm]) + np.array(ends) @ np.stack([along, side])
+        return np.asarray(np.array([self.x_mm, self.y_mm]) + np.array(ends) @ np.stack([along, side]))
 
 
 def draw_block(rng: Rng, part: Part, beam: Beam, low_mm: float = 0.5, most_mm: float = 4.0) -> Block | None:

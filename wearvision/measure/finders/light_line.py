@@ -59,6 +59,11 @@ class LightLine:
     sure: NDArray[np.bool_]
     noise_px: float
 
+    @property
+    def every_mm(self) -> float:
+        """Distance from place to place."""
+        return float(np.median(np.diff(self.column))) * self.patch.step_mm
+
     def points_mm(self) -> Array:
         """The middle of the line as if on the plane, (N, 2)."""
         return self.patch.to_mm(self.column, self.row)
@@ -66,7 +71,7 @@ class LightLine:
 
 def find_line(
     gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None = None,
-    axis_mm: Array | None = None,
+    axis_mm: Array | None = None, band_mm: float = BAND_MM,
 ) -> LightLine | Unmeasured:  # fmt: skip
     """The brightest thin straight line, followed.
 
@@ -74,11 +79,12 @@ def find_line(
     ----------
     within_px : outline to look within, photo px; all of the picture when left out
     axis_mm : the part's axis; grooves run round it, so the line is one that runs across
+    band_mm : how far to either side of the sound line the light may be shifted
     """
     best = _line(gray, plane, exclude_px, within_px, axis_mm)
     if best is None:
         return Unmeasured(reason="no line of light stands out", hint=HINT)
-    return _follow(gray, plane, exclude_px, within_px, *best)
+    return _follow(gray, plane, exclude_px, within_px, *best, band_mm)
 
 
 def _line(
@@ -157,13 +163,13 @@ def _judge(ridge: Grid, turn: float) -> tuple[float, float, float]:
 
 def _follow(
     gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None, middle: Array, along: Array,
-    line_mm: float,
+    line_mm: float, band_mm: float,
 ) -> LightLine | Unmeasured:
     """Follow the line both ways as far as it shows."""
     reach = 110.0
     normal = np.array([-along[1], along[0]])
-    start = middle - along * reach - normal * BAND_MM
-    patch = patch_of(gray, plane, start, along, (2 * reach, 2 * BAND_MM), down=normal, exclude_px=exclude_px)
+    start = middle - along * reach - normal * band_mm
+    patch = patch_of(gray, plane, start, along, (2 * reach, 2 * band_mm), down=normal, exclude_px=exclude_px)
     seen = patch.valid & _inside(patch, plane, within_px)
     every = max(1, round(EVERY_MM / patch.step_mm))
     columns = np.arange(every // 2, seen.shape[1], every)

@@ -3,38 +3,87 @@
 from __future__ import annotations
 
 from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.light_line import LightLine, find_line
-from wearvision.measure.finders.light_section import depths, find_sections, sound_line, steepness_deg
+from wearvision.measure.finders.light_elevation import STEEP_DEG, figure, find_step, join, stated_elevation
+from wearvision.measure.finders.light_line import BAND_MM, LightLine, find_line
+from wearvision.measure.finders.light_plane import Elevation, depths, sound_line, steepness_deg, straight_line
+from wearvision.measure.finders.light_section import find_sections
 from wearvision.measure.look import Look, Seen
+from wearvision.measure.plane import Array
+from wearvision.quantity import Unmeasured
+from wearvision.stated import Stated
 
-NO_ELEVATION = ("depth under the line", "the elevation of the light is not stated: state light_elevation_deg")
+DEPTH = "depth under the line"
+NO_ELEVATION = (
+    DEPTH, "how steep the light comes down is not stated: state light_elevation_deg, or lay a flat step of known "
+    "height under the line and state light_step_mm",
+)  # fmt: skip
 SHADOW = "a straightedge's shadow is not read: its edge is as soft as the lamp is wide, and darkens with the metal"
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
-STEEP_DEG, LEAST_ANGLE_DEG = (10.0, 80.0), 12.0
+LEAST_ANGLE_DEG = 12.0
+"""Between the view and the plane of light."""
+LEAST_LEVEL = 0.4
+"""Share of what was followed that must keep to one straight line, or something else was followed."""
+CROOKED = "what was followed hardly runs straight: light the line in a dim room, most of it on sound metal"
+STEP_BAND = 1.5
+"""How much wider than usual the line is followed, in heights of the step under it: a light of 34 degrees shifts it so
+far."""
 
 
 def see(look: Look) -> Seen:
     """Sections of the line that lie below the sound metal."""
-    elevation = look.stated.nominal.get("light_elevation_deg")
-    if elevation is None:
-        return Seen(not_assessed=(LASER, NO_ELEVATION))
-    if not STEEP_DEG[0] <= elevation <= STEEP_DEG[1]:
-        why = f"a light at {elevation:g} degrees cannot be triangulated: use {STEEP_DEG[0]:g} to {STEEP_DEG[1]:g}"
-        return Seen(not_assessed=(LASER, ("depth under the line", why)))
+    if why := _cannot(look.stated):
+        return Seen(not_assessed=(LASER, why))
     face = find_face(look.gray, look.plane, look.stated, look.cards_px)
     hidden, within, axis = look.cards_px, None, None
     if isinstance(face, Face):
         hidden, axis = (*hidden, face.circle_px(look.plane, face.radii_mm[0])), face.centre_mm
         within = face.circle_px(look.plane, face.radii_mm[1])
-    line = find_line(look.gray if look.red is None else look.red, look.plane, hidden, within, axis)
+    circles = () if within is None else (within, hidden[-1])
+    band = BAND_MM + STEP_BAND * look.stated.nominal.get("light_step_mm", 0.0)
+    line = find_line(look.gray if look.red is None else look.red, look.plane, hidden, within, axis, band)
     if not isinstance(line, LightLine):
-        return Seen(not_assessed=(LASER, ("line of light", f"{line.reason}; {line.hint}; {SHADOW}")))
-    sound = sound_line(line, look.plane, elevation)
-    angle = steepness_deg(look.plane, look.plane.to_px(sound.point_mm.reshape(1, 2)), sound, elevation)
+        return _untold(("line of light", f"{line.reason}; {line.hint}; {SHADOW}"), circles)
+    return _sections(look, line, circles)
+
+
+def _cannot(stated: Stated) -> tuple[str, str] | None:
+    """What and why, when the statements alone rule a depth out."""
+    elevation = stated.nominal.get("light_elevation_deg")
+    if elevation is None:
+        return None if "light_step_mm" in stated.nominal else NO_ELEVATION
+    if STEEP_DEG[0] <= elevation <= STEEP_DEG[1]:
+        return None
+    return DEPTH, f"a light at {elevation:g} degrees cannot be triangulated: use {STEEP_DEG[0]:g} to {STEEP_DEG[1]:g}"
+
+
+def _sections(look: Look, line: LightLine, circles: tuple[Array, ...]) -> Seen:
+    """What lies below the sound metal along a line that was followed."""
+    straight = straight_line(line)
+    if straight.level.sum() < LEAST_LEVEL * line.sure.sum():
+        return _untold(("line of light", CROOKED), circles)
+    light, side = _elevation(look, line)
+    if not isinstance(light, Elevation):
+        return _untold((DEPTH, f"{light.reason}; {light.hint}"), circles)
+    sound = sound_line(line, look.plane, light.deg, side)
+    angle = steepness_deg(look.plane, look.plane.to_px(sound.point_mm.reshape(1, 2)), sound, light.deg)
     if angle < LEAST_ANGLE_DEG:
         why = f"the camera looks along the light ({angle:.0f} degrees): move the camera to the other side of the line"
-        return Seen(not_assessed=(LASER, ("depth under the line", why)))
-    depth = depths(look.plane, look.plane.to_px(line.points_mm()), sound, elevation)
-    found = find_sections(line, depth, sound, look.plane, elevation)
-    circles = () if within is None else (within, hidden[-1])
-    return Seen(findings=found, not_assessed=(LASER,), circles_px=circles)
+        return _untold((DEPTH, why), circles)
+    depth = depths(look.plane, look.plane.to_px(line.points_mm()), sound, light.deg)
+    return Seen(
+        findings=find_sections(line, depth, sound, look.plane, light), not_assessed=(LASER,), circles_px=circles,
+        summary={"light_elevation": figure(light, look.plane)},
+    )  # fmt: skip
+
+
+def _elevation(look: Look, line: LightLine) -> tuple[Elevation | Unmeasured, float]:
+    """How steep the light is, and on which side of the line deeper places lie, 0 when no step tells."""
+    elevation, height = (look.stated.nominal.get(name) for name in ("light_elevation_deg", "light_step_mm"))
+    if height is None:
+        return stated_elevation(elevation or 0.0), 0.0
+    step = find_step(line, look.plane, height, elevation)
+    return (step, 0.0) if isinstance(step, Unmeasured) else (join(step, look.plane, elevation), step.side)
+
+
+def _untold(why: tuple[str, str], circles: tuple[Array, ...]) -> Seen:
+    return Seen(not_assessed=(LASER, why), circles_px=circles)
