@@ -196,8 +196,8 @@ def board_csv(model: BoardModel) -> str:
 def _facts(part: PartCard) -> dict[str, object]:
     facts = {
         "next_step": part.next_step, "tag": part.tag, "part_kind": part.part_kind, "photos": part.photos,
-        "gauge_points": part.points, "why": part.why, "retake": " ".join(f"{file}: {say}" for file, say in part.retakes),
-        "command": part.command,
+        "gauge_points": part.points, "why": part.why, "command": part.command,
+        "retake": " ".join(f"{file}: {say}" for file, say in part.retakes),
     }  # fmt: skip
     return {name: cell(value) for name, value in facts.items()}
 
