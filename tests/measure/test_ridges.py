@@ -135,3 +135,10 @@ def test_views_shift_as_copies_do() -> None:
     for by in (-8, -1, 0, 3, 9):
         assert np.array_equal(plain.at(by), moved(image, by))
         assert np.array_equal(summed.mean(by - 1, by), mean_between(sums, by - 1, by), equal_nan=True)
+
+
+@pytest.mark.parametrize(("most_mm", "radii"), [(3.0, [40.0]), (3.4, [40.0, 50.0])])
+def test_a_mark_as_wide_as_is_looked_for_is_not_told_and_hides_nothing(most_mm: float, radii: list[float]) -> None:
+    strip = drawn_strip((50.0, 3.0, 100, 300), (40.0, 1.5, 100, 300))
+    found = find_ribbons(strip, evidence(strip), max_width_mm=most_mm, least=40.0)
+    assert sorted(told(strip, r)[0] for r in found) == pytest.approx(radii, abs=0.3)

@@ -39,6 +39,8 @@ GAP = 6
 SLIDE_ROWS = 5
 MOST_SLIDE = 0.06
 """Steepest wander of a groove over `SLIDE_ROWS` rows, mm per degree."""
+BOUND = 0.97
+"""A mark of this share of the widest looked for has no lip: the search ended there, not the mark."""
 MOST_WIDTHS = 3
 """Widths (steps of `WIDTH_RATIO`) that a groove may lie off its usual one."""
 State = tuple[int, int, int]
@@ -73,11 +75,12 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
         run = _best_run(path, said, widths, strip)
         ribbon = _ribbon([path[i] for i in run], seam, widths, float(said[run.start : run.stop].sum()), strip)
         ribbon = refine(ribbon, found, free, max_width_mm)
-        ribbon = extend(ribbon, found, strip)
-        if ribbon.score >= 0.5 * least:
-            ribbons.append(ribbon)
-            _take(free, ribbon)
-        _forbid(gain, widths, ribbon)
+        if np.median(ribbon.outer - ribbon.inner) * strip.step_mm < BOUND * max_width_mm:
+            ribbon = extend(ribbon, found, strip)
+            if ribbon.score >= 0.5 * least:
+                ribbons.append(ribbon)
+                _take(free, ribbon)
+            _forbid(gain, widths, ribbon)
         for i in run:
             row, _, c = path[i]
             gain[(row + seam) % len(gain), :, max(0, c - 2) : c + 3] = NOWHERE

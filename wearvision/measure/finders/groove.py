@@ -15,6 +15,7 @@ from wearvision.measure.face import Face
 from wearvision.measure.lips import Track, follow, running_median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.ridges import find_ribbons
+from wearvision.measure.shadow import is_shadow
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.quantity import Measured, Quantity
 
@@ -30,16 +31,16 @@ LEAST_MM = 0.3
 SLENDER, STOUT_MM = 4.0, 3.0
 """A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
 WIDE_MM, SHORT = 1.5, 15.0
-DENSE, DENSE_WIDE, DENSE_STOUT, DENSE_SHORT = 0.4, 1.2, 2.5, 4.0
-"""Least score per row of the search: of any groove, of one wider than `WIDE_MM` and than `STOUT_MM`, and of one less
-than `SHORT` times as long as wide."""
+DENSE, DENSE_WIDE, DENSE_SHORT = 0.4, 1.2, 4.0
+"""Least score per row of the search: of any groove, of one wider than `WIDE_MM`, and of one less than `SHORT` times as
+long as wide."""
 CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
 PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
 """A mark so dense, dark and long is plain to see, even where one wall is as bright as the face and hides its lip."""
 CRISP_DENSE, CRISP_CLEAR, CRISP_SHARE = 5.0, 0.7, 0.5
 """A stretch with both lips so sharp may be dark over less of its length; not a full circle, which tools leave too."""
-DARK, DARK_BESIDE, DARK_SHARE = -0.10, -0.25, 0.6
+DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.6
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
@@ -77,6 +78,7 @@ def find_grooves(
     ribbons = find_ribbons(strip, found, max_width_mm=min(MAX_WIDTH_MM, 0.4 * (outer - inner)), least=LEAST)
     tracks = [follow(strip, found, ribbon, blur_px=blur_px) for ribbon in ribbons]
     good = [t for t in tracks if t is not None and is_groove(t, strip.px_mm) and _stands(t, face)]
+    good = [t for t in good if not is_shadow(t, strip, found.gray)]
     return _apart(good), strip
 
 
@@ -138,8 +140,6 @@ def _least_dense(width_mm: float, slender: float) -> float:
     least = [DENSE]
     if width_mm > WIDE_MM:
         least.append(DENSE_WIDE)
-    if width_mm > STOUT_MM:
-        least.append(DENSE_STOUT)
     if slender < SHORT:
         least.append(DENSE_SHORT)
     return max(least)
