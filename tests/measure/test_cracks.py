@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 import pytest
@@ -10,15 +12,12 @@ from skimage.morphology import skeletonize
 
 from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
 from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.cracks import (
-    END_MM,
-    UNSEEN_SHARE,
-    WANDER_MM,
-    Path,
-    _off_parabola,
-    find_cracks,
-    to_finding,
-)
+from wearvision.measure.finders.crack_path import Trace
+from wearvision.measure.finders.cracks import END_MM, FAINT, UNSEEN_SHARE, find_cracks, to_finding
+from wearvision.measure.finders.joined import joined
+from wearvision.measure.finders.slit import slit_width
+from wearvision.measure.finders.tool_mark import SWAY_MM, TRUE_MM, off_parabola, sway
+from wearvision.measure.finders.way import best_stretch
 from wearvision.measure.look import Look
 from wearvision.measure.plane import Plane
 from wearvision.measure.views.wear_face import see
@@ -55,7 +54,7 @@ def with_slit(image: Gray, plane: Plane, line_mm: Line, width_mm: float = 0.25, 
     return np.clip(image * (1 - dark * cover), 0, 255).astype(np.uint8)
 
 
-def cracks(image: Gray, plane: Plane) -> list[Path]:
+def cracks(image: Gray, plane: Plane) -> list[Trace]:
     face = find_face(image, plane, STATED)
     assert isinstance(face, Face)
     return find_cracks(image, plane, face)
@@ -154,6 +153,78 @@ def test_a_crack_is_followed_to_its_ends_across_a_lighter_part() -> None:
 def test_a_scratch_that_is_left_once_is_still_a_scratch() -> None:
     at = np.column_stack([np.linspace(0, 30, 120), np.zeros(120)])
     at[40:60, 1] = 1.0
-    assert _off_parabola(at) < WANDER_MM
+    assert off_parabola(at, 0.5) < TRUE_MM
     at[:, 1] = 0.4 * np.sin(at[:, 0] / 2.0)
-    assert _off_parabola(at) > WANDER_MM
+    assert off_parabola(at, 0.5) > TRUE_MM
+
+
+def test_a_scratch_that_turns_does_not_sway_and_a_crack_does() -> None:
+    bent = np.array([[0.0, 0.0], [15.0, 0.0], [28.0, 9.0]])
+    assert sway(bent) < SWAY_MM
+    assert sway(wandering((0.0, 0.0), 20.0, 30.0)) > 2 * SWAY_MM
+
+
+@pytest.mark.parametrize("seed", [2, 3, 5])
+def test_one_that_hardly_darkens_a_pixel_is_found_along_its_way(seed: int) -> None:
+    """What it darkens in one pixel is hardly more than the noise; a scratch as fine is none."""
+    plane = drawn_plane()
+    line = wandering((27.0, 4.0), 26.0, 22.0, seed)
+    (path,) = cracks(with_slit(draw_face(plane, seed=seed), plane, line, dark=0.11), plane)
+    assert path.contrast < 2 * FAINT
+    length = to_finding(path, "K1", plane).quantities["length"]
+    assert isinstance(length, Measured)
+    assert abs(length.value - length_of(line)) < 1.96 * length.u
+    scratch = np.column_stack([np.linspace(26, 48, 45), np.linspace(4, 14, 45)])
+    assert cracks(with_slit(draw_face(plane, seed=seed), plane, scratch, dark=0.11), plane) == []
+
+
+def test_two_that_meet_are_two_and_a_scratch_across_one_is_no_part_of_it() -> None:
+    plane = drawn_plane(mm_per_px=0.12, size_px=(1275, 978))
+    line = wandering((28.0, 4.0), 20.0, 20.0, 1)
+    half = line[len(line) // 2]
+    branch = wandering((float(half[0]), float(half[1])), 100.0, 14.0, 4)
+    image = with_slit(with_slit(draw_face(plane), plane, line), plane, branch, width_mm=0.18)
+    found = sorted(p.length_mm for p in cracks(image, plane))
+    assert len(found) == 2
+    assert found[1] == pytest.approx(length_of(line), abs=2 * END_MM)
+    scratch = half + np.outer(np.linspace(-9, 9, 50), [0.6, 0.8])
+    (path,) = cracks(with_slit(with_slit(draw_face(plane), plane, line), plane, scratch, width_mm=0.12), plane)
+    assert path.length_mm == pytest.approx(length_of(line), abs=2 * END_MM)
+
+
+def test_pieces_are_strung_together_the_straightest_way() -> None:
+    x = np.linspace(0, 10, 26)
+    left, right = np.column_stack([x, 0 * x]), np.column_stack([x + 11, 0 * x])
+    branch = np.column_stack([10.5 + 0 * x, x + 0.5])
+    lines = joined([branch, right[::-1], left])
+    assert sorted(len(line) for line in lines) == [26, 52]
+    assert np.ptp(max(lines, key=len)[:, 0]) == pytest.approx(21.0)
+
+
+def test_the_best_stretch_is_the_best_of_all_there_are() -> None:
+    """Against every stretch of a small grid, free and from a given start."""
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        worth = rng.normal(-0.3, 1, (4, 4)).astype(np.float32)
+        worth[0] = 0.0
+        ways = [w for n in range(1, 5) for w in itertools.product(range(4), repeat=n) if np.all(np.abs(np.diff(w)) < 2)]
+        total = {
+            (first, way): float(sum(worth[first + k, c] for k, c in enumerate(way)) - 0.2 * np.abs(np.diff(way)).sum())
+            for way in ways for first in range(5 - len(way))
+        }  # fmt: skip
+        assert best_stretch(worth, 0.2, 1).gain == pytest.approx(max(0.0, *total.values()), abs=1e-5)
+        begun = max(v for (first, way), v in total.items() if first == 0 and way[0] == 2)
+        got = best_stretch(worth, 0.2, 1, start=2)
+        assert got.gain == pytest.approx(begun, abs=1e-5)
+        assert got.first == 0
+        assert got.columns[0] == 2
+
+
+@pytest.mark.parametrize(("true_mm", "pale"), [(0.3, 0.0), (0.3, 0.4), (0.1, 0.2)])
+def test_a_width_lies_between_a_black_slit_and_one_as_pale_as_it_looks(true_mm: float, pale: float) -> None:
+    aside = np.arange(-8, 9) * 0.07
+    slit = np.abs(np.arange(-600, 601) * 0.001) < true_mm / 2
+    light = cv2.GaussianBlur(slit[None].astype(np.float64) * (1 - pale), (0, 0), 80.0).ravel()
+    taken = np.tile(light[::1][600 + np.round(aside * 1000).astype(int)], (20, 1))
+    width, u = slit_width(taken, 0.07, 0.1)
+    assert abs(width - true_mm) < 1.96 * u

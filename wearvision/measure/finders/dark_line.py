@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray, median
 from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.way import best_stretch
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, Strip, unwrap
 
@@ -129,39 +130,14 @@ def _lines(dark: Grid, within: NDArray[np.bool_], clear: int) -> list[Line]:
     )
     out: list[Line] = []
     while len(out) < MOST:
-        line = _best_line(worth)
-        if line.gain < LEAST_GAIN:
+        best = best_stretch(worth, ASIDE, MOST_ASIDE, closed=True)
+        if best.gain < LEAST_GAIN:
             break
+        line = Line(columns=best.rows, rows=best.columns, gain=best.gain)
         out.append(line)
         low, high = line.rows.min() - clear, line.rows.max() + clear
         worth[:, np.arange(low, high + 1) % worth.shape[1]] = -np.inf
     return out
-
-
-def _best_line(worth: Grid) -> Line:
-    """The line with the most gain through a grid (columns, rows that close), from any column to any later one."""
-    lap, aside = worth.shape[1], range(1, MOST_ASIDE + 1)
-    gain: Grid = np.zeros((len(worth), lap + 2 * MOST_ASIDE), dtype=np.float32)
-    inner = slice(MOST_ASIDE, -MOST_ASIDE)
-    before = gain[0]
-    for here, won in zip(gain, worth, strict=True):
-        best = before[inner].copy()
-        for k in aside:
-            for start in (MOST_ASIDE - k, MOST_ASIDE + k):
-                np.maximum(best, before[start : start + lap] - np.float32(ASIDE * k), out=best)
-        np.maximum(best + won, 0, out=here[inner])
-        here[:MOST_ASIDE], here[-MOST_ASIDE:] = here[lap : lap + MOST_ASIDE], here[MOST_ASIDE : 2 * MOST_ASIDE]
-        before = here
-    column, row = divmod(int(np.argmax(gain[:, inner])), lap)
-    top, rows = float(gain[column, row + MOST_ASIDE]), [row]
-    cost = ASIDE * np.abs(np.arange(-MOST_ASIDE, MOST_ASIDE + 1))
-    while column - len(rows) >= 0:
-        near = gain[column - len(rows), rows[-1] % lap :][: 2 * MOST_ASIDE + 1]
-        best_k = int(np.argmax(near - cost))
-        if near[best_k] <= 0:
-            break
-        rows.append(rows[-1] + best_k - MOST_ASIDE)
-    return Line(columns=np.arange(column - len(rows) + 1, column + 1), rows=np.array(rows[::-1]), gain=top)
 
 
 def _away(strip: Strip) -> int:

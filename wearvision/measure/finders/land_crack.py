@@ -6,6 +6,7 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
+from wearvision.measure.finders.slit import slit_width
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured
@@ -17,8 +18,6 @@ SMOOTH_MM, NEAR_END_MM = 0.5, 0.7
 """A line is smoothed over so much; one that ends so near where none is sought any more goes on to the land's edge."""
 END_MM, UNSEEN_SHARE = 0.8, 0.06
 """Standard uncertainty of its length: of its ends, which fade, and as a share, as it wanders more than is seen."""
-WIDTH_DOUBT = 0.15
-"""Standard uncertainty of a width as a share of it: what lies beside it is uneven."""
 
 
 def find_cracks(found: Lines, lines: list[Line], plane: Plane) -> tuple[Finding, ...]:
@@ -75,20 +74,13 @@ def _evened(line: Line, found: Lines) -> Array:
 
 
 def _width(line: Line, found: Lines) -> tuple[float, float]:
-    """Width at mid-length and its standard uncertainty.
-
-    The light that is missing tells the width of a black crack, which is the least; one as pale as its blurred middle
-    would be the widest. Between these nothing is known (a rectangular distribution, GUM 4.3.7).
-    """
+    """Width at mid-length and its standard uncertainty."""
     strip, tone, level = found.strip, found.tone, found.level
     count, lap = len(line.rows), len(tone)
     mid = slice(count // 3, 2 * count // 3 + 1)
     away = np.arange(-found.away, found.away + 1)
     rows, columns = line.rows[mid, None], line.columns[mid, None]
-    taken = np.clip(1 - np.exp(tone[(rows + away) % lap, columns] - level[rows % lap, columns]), 0, 1)
+    taken = 1 - np.exp(tone[(rows + away) % lap, columns] - level[rows % lap, columns])
     row_mm = np.radians(strip.step_deg) * found.mm(line)[mid]
     lean = np.gradient(_evened(line, found))[mid] * row_mm / strip.step_mm
-    least = float(np.median(taken.sum(axis=1) * row_mm / np.hypot(1, lean)))
-    most = least / max(0.1, float(np.median(taken.max(axis=1))))
-    width = (least + most) / 2
-    return width, float(np.linalg.norm([(most - least) / 12**0.5, WIDTH_DOUBT * width, 0.25 * strip.px_mm]))
+    return slit_width(taken, row_mm / np.hypot(1, lean), strip.px_mm)

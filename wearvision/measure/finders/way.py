@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
 
@@ -28,3 +31,59 @@ def best_way(worth: Array, cost: float) -> NDArray[np.int64]:
     for row in range(count - 1, 0, -1):
         path[row - 1] = came[row, path[row]]
     return path
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stretch:
+    """Part of a way: its first row, the column in each row from there (N,), not wrapped, and what it gained."""
+
+    first: int
+    columns: NDArray[np.int64]
+    gain: float
+
+    @property
+    def rows(self) -> NDArray[np.int64]:
+        """Its rows (N,)."""
+        return self.first + np.arange(len(self.columns))
+
+
+def best_stretch(worth: Grid, cost: float, most: int, *, closed: bool = False, start: int | None = None) -> Stretch:
+    """The stretch with the most gain from any row to any later one, at most so many columns aside a row.
+
+    Parameters
+    ----------
+    worth : (N, M) float32
+    cost : of each column aside
+    closed : whether the last column is the neighbour of the first
+    start : column of the first row where it has to begin
+    """
+    count, wide = worth.shape
+    gain: Grid = np.full((count, wide + 2 * most), -np.inf, dtype=np.float32)
+    inner = slice(most, most + wide)
+    least = np.float32(0.0 if start is None else -np.inf)
+    gain[0, inner] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
+    for before, here, won in zip(gain[:-1], gain[1:], worth[1:], strict=True):
+        if closed:
+            before[:most], before[-most:] = before[wide : wide + most], before[most : 2 * most]
+        best = before[inner].copy()
+        for k in range(1, most + 1):
+            for low in (most - k, most + k):
+                np.maximum(best, before[low : low + wide] - np.float32(cost * k), out=best)
+        np.maximum(best + won, least, out=here[inner])
+    return _traced(gain, cost, most, start is None)
+
+
+def _traced(gain: Grid, cost: float, most: int, free: bool) -> Stretch:
+    """The way back from the highest gain."""
+    wide = gain.shape[1] - 2 * most
+    last, column = divmod(int(np.argmax(gain[:, most : most + wide])), wide)
+    columns, aside = [column], cost * np.abs(np.arange(-most, most + 1))
+    for row in range(last - 1, -1, -1):
+        near = gain[row, columns[-1] % wide :][: 2 * most + 1]
+        step = int(np.argmax(near - aside))
+        if free and near[step] <= 0:
+            break
+        columns.append(columns[-1] + step - most)
+    return Stretch(
+        first=last + 1 - len(columns), columns=np.array(columns[::-1]), gain=float(gain[last, column + most])
+    )

@@ -1,0 +1,61 @@
+"""Whether a tool drew a line: scratches run true, lathe lines along their circle; cracks wander with the grain."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearvision.measure.face import Face
+from wearvision.measure.finders.joined import length_of
+from wearvision.measure.plane import Array
+
+AROUND, AROUND_MM = 0.18, 0.065
+"""What gains less than this share of its length in radius, half of it this near to one smooth way, runs along its
+circle: a lathe line, a groove."""
+TRUE_MM, STRAY_MM = 0.04, 0.09
+"""Half and four fifths of what a tool drew lie so near one parabola."""
+SWAY_MM, NOISE_MM, SWAY_OVER_MM = 0.02, 0.13, 5.0
+"""And half of it so near its own mean over so much, however often the tool turned; the second over its contrast is
+what noise moves it. On the drawn faces this was set on, scratches sway by half of that, cracks by twice."""
+STRAIGHT = 0.6
+"""What ends nearer to where it began than this share of its length went round a hole or turned back on itself."""
+STEP_MM, LEAST_STEPS = 0.2, 5
+
+
+def tool_mark(line_mm: Array, face: Face, contrast: float) -> bool:
+    """Whether a line (N, 2) of a contrast, in spreads of the metal's grain, is a tool's, or runs round something."""
+    length = length_of(line_mm)
+    if float(np.hypot(*(line_mm[-1] - line_mm[0]))) < STRAIGHT * length:
+        return True
+    radius = np.hypot(*(line_mm - face.centre_mm).T)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
+    if np.ptp(radius) < AROUND * length and off_parabola(np.column_stack([run, radius]), 0.5) < AROUND_MM:
+        return True
+    off = line_mm - line_mm.mean(axis=0)
+    own = off @ np.linalg.svd(off, full_matrices=False)[2].T
+    true = off_parabola(own, 0.5) < TRUE_MM or off_parabola(own, 0.8) < STRAY_MM
+    return true or sway(line_mm) < SWAY_MM + NOISE_MM / contrast
+
+
+def off_parabola(at: Array, share: float) -> float:
+    """Within what distance of a parabola this share of points (N, 2) lies, in their own main axes.
+
+    The parabola is that of the most of them: a path may leave a scratch where it crosses rust or another scratch.
+    """
+    weight = np.ones(len(at))
+    for _ in range(8):
+        rest = np.abs(at[:, 1] - np.polyval(np.polyfit(at[:, 0], at[:, 1], 2, w=weight), at[:, 0]))
+        weight = 1 / np.maximum(rest, 0.5 * TRUE_MM)
+    return float(np.quantile(rest, share))
+
+
+def sway(line_mm: Array) -> float:
+    """Usual distance of a line from its own running mean, mm; 0 where it is too short to tell."""
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
+    at = np.arange(0, run[-1], STEP_MM)
+    even = np.column_stack([np.interp(at, run, line_mm[:, k]) for k in (0, 1)])
+    half = min(round(SWAY_OVER_MM / 2 / STEP_MM), (len(even) - LEAST_STEPS) // 2)
+    if half < LEAST_STEPS:
+        return 0.0
+    kernel = np.full(2 * half + 1, 1 / (2 * half + 1))
+    mean = np.column_stack([np.convolve(even[:, k], kernel, mode="valid") for k in (0, 1)])
+    return float(np.median(np.hypot(*(even[half:-half] - mean).T)))
