@@ -30,6 +30,8 @@ class Look:
         How much redder than gray each pixel is, where a red line of light is looked for.
     limit_mm : float
         Smallest limit the view is held against.
+    colour : (h, w, 3) uint8 or None
+        The photo in colour, red first, of any size; where a view looks at colour.
     """
 
     gray: Image
@@ -39,6 +41,7 @@ class Look:
     blur_px: float = 0.8
     limit_mm: float = 0.8
     red: Image | None = None
+    colour: Image | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

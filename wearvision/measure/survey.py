@@ -109,6 +109,7 @@ def survey(
     marks: Sequence[Mark] = (),
     limit_mm: float = LIMIT_MM,
     red: Image | None = None,
+    colour: Image | None = None,
 ) -> Survey:
     """Measure one photo for its stated view.
 
@@ -124,6 +125,7 @@ def survey(
     marks : what persons added, reshaped or struck
     limit_mm : smallest limit this view is held against
     red : how much redder than gray each pixel is, for a red line of light
+    colour : (h, w, 3) the photo in colour, red first, of any size, for views that look at colour
 
     Raises
     ------
@@ -140,7 +142,7 @@ def survey(
     )
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
-    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red)
+    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red, colour)
     found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
         lands = circles if stated.view == "gasket-land" else ()
@@ -201,7 +203,7 @@ def _corners(sighting: Sighting, margin: float) -> Array:
 
 def _look(
     gray: Image, plane: Plane | Unmeasured, stated: Stated, sighting: Sighting | None, cards: tuple[Array, ...],
-    limit_mm: float, red: Image | None,
+    limit_mm: float, red: Image | None, colour: Image | None,
 ) -> Seen:  # fmt: skip
     """What the stated view shows, and what no photo can tell."""
     always = (CRACKS, DEPTH)
@@ -215,7 +217,7 @@ def _look(
     blur_px = float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
     look = Look(
         gray=gray, plane=plane, stated=stated, cards_px=tuple(with_label(gray, plane, card) for card in cards),
-        blur_px=blur_px, limit_mm=limit_mm, red=red,
+        blur_px=blur_px, limit_mm=limit_mm, red=red, colour=colour,
     )
     seen = VIEWS[stated.view](look)
     return replace(seen, not_assessed=(*always, *seen.not_assessed))

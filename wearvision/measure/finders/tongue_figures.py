@@ -9,7 +9,8 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.edges import log_gray
-from wearvision.measure.finders.tongue import ALIKE_MM, Lip
+from wearvision.measure.finders.tongue import Lip
+from wearvision.measure.finders.tongue_line import ALIKE_MM
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.straightness import least_squares_zone, minimum_zone
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
@@ -18,13 +19,15 @@ FAINT = 1.8
 """A deviation below so many times the least significant one is flagged."""
 EDGE_PX = 0.45
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
+FAINT_MM = 0.45
+"""The same of a step as strong as the band's usual ones, mm; the stronger, the better known."""
 FOLLOW = 0.04
 """Share of a deviation that following a ragged edge may miss."""
-WAY = (0.10, 0.04, 0.02, 0.10, 0.10, 0.0, 0.0)
+WAY = (0.10, 0.04, 0.018, 0.10, 0.10, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
 WAY_SHARE = 0.6
 """The same as a share of what other ways along the edge differ by."""
-AREA_SHARE = 0.04
+AREA_SHARE = 0.05
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
          "eroded_length")  # fmt: skip
@@ -88,7 +91,9 @@ def _calm(away: Array, wide: float) -> Array:
 def _own(lip: Lip, value: Array) -> Array:
     """Parts (7, 2) of each figure: the edge's own places, and the sound line."""
     px = lip.trace.patch.px_mm
-    place = float(np.hypot(EDGE_PX * px, lip.spread_mm))
+    clear = np.interp(lip.x_mm, lip.trace.x_mm, lip.trace.clear)
+    faint = FAINT_MM / max(float(np.median(clear[lip.worn] if lip.worn.any() else clear)), 1.0)
+    place = float(np.hypot(np.hypot(EDGE_PX * px, lip.spread_mm), faint))
     alike = max(ALIKE_MM, px)
     length = lip.length_mm
     eroded = float(value[6])

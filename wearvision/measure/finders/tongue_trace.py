@@ -1,63 +1,59 @@
-"""Follow the edge of a lip at full resolution: a place in each column of a band along it, the best way end to end.
+"""Follow the edge of a lip: of all ways along its band the one with metal on one side, the opening on the other.
 
-The band is rolled out with metal below. What lies well below looks like metal, what lies just above like the opening; a
-step between them marks the edge. Floor, wall and shadow in the opening may look like anything, so the opening's greys
-are taken as a whole, relative to the metal at each place. How much each sign is worth is a choice: the edge is followed
-with other weights too, and where the ways part the picture does not tell.
+What metal and opening look like is learned from the band itself, along the lip: first from what lies well below its
+line and beyond its corners against what lies above, then from both sides of the way found so. A step of grey marks the
+way. Where the camera sees the wall below the rim, the rim is the last of several steps. The way is pulled to either
+side too: where it gives way, the picture does not tell.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
-from wearvision.measure.finders.tongue_seek import Lead
-from wearvision.measure.finders.way import best_way
-from wearvision.measure.patch import Patch, patch_of
-from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image
+from wearvision.measure.finders.tongue_band import ABOVE_MM, BESIDE_MM, ROUGH_MM, STEP_MM, Band, Sight, band_of
+from wearvision.measure.finders.tongue_line import NEAR_MM, NEAR_PX, sound_line
+from wearvision.measure.finders.tongue_signs import metal_like
+from wearvision.measure.finders.tongue_ways import NOWHERE, best_ways
+from wearvision.measure.patch import Patch
+from wearvision.measure.plane import Array
 
-ABOVE_MM, BELOW_MM, BESIDE_MM = 5.0, 11.0, 3.0
-"""The band reaches so far into the opening, into the metal, and beyond the ends."""
-OUT_MM, DEEP_MM = 2.0, 8.5
+OUT_MM, DEEP_MM = 1.6, 8.0
 """The edge lies at most so far on the opening's side of the line between the corners, and behind it."""
-BINS, CLASS_CLIP = 24, 1.2
-LEFT_FROM = 2.0
-"""Strength from which a step counts that is left behind in what is taken for metal: the rim is the last of several."""
-RUN_MM = 1.2
-SLANTS = (-0.8, -0.35, 0.0, 0.35, 0.8)
-"""A step is summed over such a run, at the best of these slants (rows per column)."""
-COARSE_PX = 2.2
+METAL_MM, OPEN_MM = 5.0, (0.6, 4.5)
+"""At first so far behind the line there is metal, and so far before it the opening."""
+BESIDE_WAY_MM = 0.3, 3.5
+"""Then from so far to so far on either side of the way."""
+TONE, EDGE, LEFT, SOUND = 0.35, 2.2, 2.5, 0.8
+"""Worth of a side's looks per mm2, of a step's logarithm per mm, cost per mm2 of steps left behind in the metal where
+the wall is in view, worth per mm of lying on the sound line."""
+LEFT_FROM, LEFT_TO, WALL_FULL = 2.0, 3.5, 0.1
+"""Strengths from and up to which a step counts as left behind; tangent from which the wall counts in full."""
+JUMP = 1.6
+"""Cost of a mm aside."""
+PULL = 0.7
+"""What a way is pulled with, worth per mm2."""
+RUN_MM, FINE_RUN_MM, FINE_MM = 1.2, 0.6, 0.3
+"""A step is summed over such a run; to a fraction of a sample over a shorter one, no further from the way."""
+ON_LINE_MM, APART_MM = 0.15, (0.2, 1.4)
+"""So near to its line a lip is sound; both sides of it are held against each other from so far to so far."""
+STRIDE, REACH, ROUNDS = 2, 4, 2
+"""Samples from place to place of a way, the steepest it runs (rows per sample), rounds in which sides are learned."""
+PARTED_MM = 0.35
+IN_VIEW, LEAST_PLACES = 0.6, 40
+"""Least share of the line that is in view, least places of a way."""
+END_MM, CORNER_MM, INSIDE_MM = 2.5, 0.6, 0.25
+"""Corners are sought so far from where they were seen, then at the strongest upright step so near; the edge is followed
+so far from them."""
+LENGTH_FREE, LENGTH_COST = (0.5, 0.01), 2.0
+"""A stated length is right to the sum of these (mm, share); cost of a mm more."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Weights:
-    """What the signs of an edge are worth.
-
-    Attributes
-    ----------
-    jump : cost of a mm aside
-    edge : worth of the logarithm of a step's strength, per mm of its length
-    tones : worth of metal-like grey below the edge and opening-like grey above it, per mm2
-    left, left_to : cost of clear steps left behind in the metal, per mm of their width, and the strength up to which
-    """
-
-    jump: float = 2.5
-    edge: float = 2.2
-    tones: float = 0.12
-    left: float = 2.5
-    left_to: float = 3.5
-
-
-LENIENT = Weights(left=0.6, left_to=4.5)
-"""Asks less to be the outermost step."""
-WEIGHTS = (Weights(), LENIENT, Weights(jump=1.5), Weights(edge=3.2))
-"""As set on drawn scenes; lenient; one that turns aside more easily; one that likes strong steps."""
+Mask = NDArray[np.bool_]
+Rows = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,109 +97,174 @@ class Trace:
         return (self.ends[1] - self.ends[0]) * self.patch.step_mm
 
 
-def trace_lip(
-    gray: Image, plane: Plane, lead: Lead, exclude_px: tuple[Array, ...], *, blur_px: float, coarse: bool = False,
-    weights: tuple[Weights, ...] = WEIGHTS[:1],
-) -> tuple[Trace, ...]:  # fmt: skip
-    """Follow the lip of a lead, once with each of the weights; nothing when too little of it is in view.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Followed:
+    """A lip followed through its band.
 
-    `coarse` is for telling leads apart.
+    Attributes
+    ----------
+    band : Band
+    ends : (first, last)
+        Columns of the corners.
+    column, row : (N,) arrays of int
+        The best way.
+    worth : (N, H) array
+        Worth of the edge at each place.
+    like : (H, W) array
+        How much more each sample looks like metal than like the opening, logarithm of odds.
     """
-    across = (lead.right_mm - lead.left_mm) / lead.length_mm
-    down = np.array([-across[1], across[0]])
-    origin = lead.left_mm - BESIDE_MM * across - ABOVE_MM * down
-    size = (lead.length_mm + 2 * BESIDE_MM, ABOVE_MM + BELOW_MM)
-    pitch = COARSE_PX * scale_at(plane, plane.to_px(lead.left_mm.reshape(1, 2))) if coarse else None
-    patch = patch_of(gray, plane, origin, across, size, step_mm=pitch, exclude_px=exclude_px)
-    step = patch.step_mm
-    line = ABOVE_MM / step
-    log = np.asarray(cv2.GaussianBlur(log_gray(patch.values), (0, 0), 0.7), dtype=np.float32)
-    sigma = max(0.8, 0.9 * blur_px * patch.px_mm / step)
-    steep = np.ascontiguousarray(slope(np.ascontiguousarray(log.T), sigma).T)
-    whole = _coherent(steep, max(3, round(RUN_MM / step) | 1))
-    usual = float(np.median(whole[patch.valid])) if patch.valid.any() else 1.0
-    strong = np.asarray(whole / np.float32(1.4826 * usual + 2e-3), dtype=np.float32)
-    ends = _ends(log, patch, line, lead.length_mm)
-    inner = slice(int(np.ceil(ends[0] + 0.25 / step)), int(ends[1] - 0.25 / step))
-    if inner.stop - inner.start < 40 or float(patch.valid[round(line), inner].mean()) < 0.6:
-        return ()
-    columns = np.arange(inner.start, inner.stop)
-    like = _metal_like(log, patch, inner, line)
-    out = []
-    for one in weights:
-        path = best_way(_worth(like, strong, patch, inner, line, one), one.jump * step)
-        row = _fine(np.abs(steep), columns, path, max(1, round(0.3 / step)))
-        out.append(Trace(
-            patch=patch, column=columns.astype(np.float64), row=row, clear=strong[path, columns].astype(np.float64),
-            seen=patch.valid[path, columns], ends=ends,
-        ))  # fmt: skip
-    return tuple(out)
+
+    band: Band
+    ends: tuple[float, float]
+    column: Rows
+    row: Rows
+    worth: Array
+    like: Array
+
+    @property
+    def apart(self) -> Array:
+        """How much more metal-like (N,) it is just below the way than just above."""
+        reach = np.round(np.linspace(*APART_MM, 8) / self.band.patch.step_mm).astype(int)[:, None]
+        low, high = (np.clip(self.row + sign * reach, 0, len(self.like) - 1) for sign in (1, -1))
+        return np.asarray((self.like[low, self.column] - self.like[high, self.column]).mean(axis=0))
 
 
-def _ends(log: Grid, patch: Patch, line: float, length_mm: float) -> tuple[float, float]:
-    """Columns of both corners: the strongest upright step of the opening's sides near where they were seen."""
-    step = patch.step_mm
-    rows = slice(max(0, round(line - 4.5 / step)), round(line - 0.8 / step))
-    size = np.abs(slope(np.ascontiguousarray(log[rows].mean(axis=0, keepdims=True)), 1.5).ravel().astype(np.float64))
-    out = []
-    for place in (BESIDE_MM / step, (BESIDE_MM + length_mm) / step):
-        low, high = (int(np.clip(round(place + s * 1.2 / step), 1, len(size) - 2)) for s in (-1, 1))
-        best = low + int(np.argmax(size[low : high + 1]))
-        out.append(best + float(peak_offset(*(size[best + k] for k in (-1, 0, 1)))))
-    return out[0], out[1]
+def trace_lip(
+    sight: Sight, left_mm: Array, right_mm: Array, stated_mm: float | None = None
+) -> tuple[Followed, tuple[Trace, ...]] | None:
+    """Follow the lip between two corners: the best way, then those pulled towards the opening and into the metal."""
+    first = follow(sight, left_mm, right_mm, stated_mm)
+    corners = None if first is None else _corners(first)
+    found = first if corners is None else follow(sight, *corners, stated_mm, sound=SOUND)
+    if found is None:
+        return None
+    step = found.band.patch.step_mm
+    pull = PULL * found.band.off_mm * step * STRIDE
+    pulled = best_ways(np.stack([found.worth - pull, found.worth + pull]), JUMP * step, REACH * STRIDE)
+    strong = found.band.strength(FINE_RUN_MM)
+    return found, tuple(_trace(found, row, strong) for row in (found.row, *pulled))
 
 
-def _metal_like(log: Grid, patch: Patch, inner: slice, line: float) -> Array:
-    """How much more a grey is met on the metal than in the opening, (rows, columns), logarithm; 0 where not seen."""
-    step = patch.step_mm
-    metal_rows = slice(min(len(log) - 4, round(line + 7.0 / step)), len(log))
-    open_rows = slice(max(0, round(line - 4.0 / step)), max(2, round(line - 0.6 / step)))
-    metal = np.median(log[metal_rows], axis=0).reshape(1, -1).astype(np.float32)
-    level = cv2.blur(metal, (2 * max(1, round(5.0 / step)) + 1, 1)).ravel()
-    seen = patch.valid[:, inner]
-    rest = (log - level[None, :])[:, inner]
-    low, high = np.percentile(rest[seen], (1, 99)) if seen.any() else (-1.0, 1.0)
-    bin_of = np.clip(((rest - low) / max(high - low, 1e-3) * BINS).astype(np.int32), 0, BINS - 1)
-    bell = np.exp(-0.5 * (np.arange(-4, 5) / 1.5) ** 2)
-    share = []
-    for rows in (metal_rows, open_rows):
-        count = np.bincount(bin_of[rows][seen[rows]], minlength=BINS).astype(np.float64)
-        calm = np.convolve(count, bell / bell.sum(), "same")
-        share.append((calm + 0.01 * calm.sum() + 1e-9) / (1.25 * calm.sum() + 1e-6))
-    like = np.clip(np.log(share[0] / share[1]), -CLASS_CLIP, CLASS_CLIP)[bin_of]
-    return np.where(seen, like, 0.0)
+def follow(
+    sight: Sight, left_mm: Array, right_mm: Array, stated_mm: float | None, *, rough: bool = False, sound: float = 0.0
+) -> Followed | None:
+    """The best way along a band, learned in two rounds; None when too little of it is in view.
+
+    `rough` is for telling leads apart; `sound` is the worth of a mm on the line between the corners.
+    """
+    band = band_of(sight, left_mm, right_mm, ROUGH_MM if rough else STEP_MM)
+    step, off, stride = band.patch.step_mm, band.off_mm, 1 if rough else STRIDE
+    if float(band.patch.valid[round(ABOVE_MM / step)].mean()) < IN_VIEW:
+        return None
+    strong, (metal, opening) = band.strength(RUN_MM), _at_first(band)
+    found = None
+    for _ in range(ROUNDS):
+        like = metal_like(band, metal, opening)
+        ends = _ends(like, band, stated_mm)
+        column = np.arange(int(ends[0] + INSIDE_MM / step) + 1, int(ends[1] - INSIDE_MM / step) + 1 - stride, stride)
+        if len(column) < LEAST_PLACES:
+            return None
+        worth = _worth(like, strong, band) + sound * (np.abs(off) < ON_LINE_MM)[:, None]
+        worth[(off < -OUT_MM) | (off > DEEP_MM)] = NOWHERE
+        worth = np.sum([worth[:, column + k] for k in range(stride)], axis=0).T * step
+        row = best_ways(worth[None], JUMP * step, REACH * stride)[0]
+        found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, like=like)
+        metal, opening = _beside(found, metal, opening)
+    return found
 
 
-def _worth(like: Array, strong: Grid, patch: Patch, inner: slice, line: float, weights: Weights) -> Array:
-    """Worth (columns, rows) of an edge at each place: opening above it, metal below, and a step."""
-    step, strong = patch.step_mm, strong[:, inner]
-    off = (np.arange(len(like)) - line) * step
-    sums = np.cumsum(like, axis=0) * step
-    left = np.clip(strong, LEFT_FROM, weights.left_to) - LEFT_FROM
-    near = (off < DEEP_MM)[:, None] & patch.valid[:, inner]
-    missed = np.cumsum(np.where(near, left, 0)[::-1], axis=0)[::-1] * step
-    worth = weights.tones * (sums[-1:] - 2 * sums) + weights.edge * np.log1p(strong) - weights.left * missed
-    worth[(off < -OUT_MM) | (off > DEEP_MM)] = -1e6
-    return np.ascontiguousarray(worth.T * step)
+def _at_first(band: Band) -> tuple[Mask, Mask]:
+    """What is metal and what is opening, before a way is known."""
+    off, along = band.off_mm[:, None], band.along_mm
+    inside = (along > 0.5) & (along < band.length_mm - 0.5)
+    beyond = (along < -0.5) | (along > band.length_mm + 0.5)
+    return (off > METAL_MM) | beyond, (off < -OPEN_MM[0]) & (off > -OPEN_MM[1]) & inside
 
 
-def _coherent(steep: Grid, run: int) -> Grid:
-    """Size of the mean step over a run of columns, at the best of several slants."""
-    best = np.zeros_like(steep)
-    half = run // 2
-    for slant in SLANTS:
-        reach = int(np.ceil(abs(slant) * half))
-        kernel = np.zeros((2 * reach + 1, run), dtype=np.float32)
-        at = reach + slant * np.arange(-half, half + 1)
-        low = np.floor(at).astype(int)
-        kernel[low, np.arange(run)] += (1 - (at - low)).astype(np.float32)
-        kernel[np.minimum(low + 1, 2 * reach), np.arange(run)] += (at - low).astype(np.float32)
-        best = np.maximum(best, np.abs(cv2.filter2D(steep, cv2.CV_32F, kernel / kernel.sum())))
-    return np.asarray(best, dtype=np.float32)
+def _beside(found: Followed, metal: Mask, opening: Mask) -> tuple[Mask, Mask]:
+    """What is metal and what is opening, on both sides of a way; beyond its ends as before."""
+    columns = np.arange(len(found.band.along_mm))
+    behind = np.arange(len(metal))[:, None] - np.interp(columns, found.column, found.row)
+    behind = behind * found.band.patch.step_mm
+    along = (columns >= found.column[0]) & (columns <= found.column[-1])
+    near, far = BESIDE_WAY_MM
+    return (
+        np.where(along, (behind > near) & (behind < far), metal),
+        np.where(along, (behind < -near) & (behind > -far), opening),
+    )
 
 
-def _fine(size: Grid, columns: NDArray[np.int64], path: NDArray[np.int64], reach: int) -> Array:
-    """Row of the strongest step near the way, to a fraction."""
-    index = np.clip(path[:, None] + np.arange(-reach, reach + 1), 1, len(size) - 2)
-    best = index[np.arange(len(path)), np.argmax(size[index, columns[:, None]], axis=1)]
-    return np.asarray(best + peak_offset(*(size[best + k, columns].astype(np.float64) for k in (-1, 0, 1))))
+def _worth(like: Array, strong: Grid, band: Band) -> Array:
+    """Worth (H, W) per mm of an edge at each place: opening above it, metal below, and a step."""
+    step = band.patch.step_mm
+    above = np.cumsum(like, axis=0) * step
+    worth = TONE * (above[-1:] - 2 * above) + EDGE * np.log1p(strong)
+    seen_wall = float(np.clip(band.wall / WALL_FULL, 0, 1))
+    if seen_wall > 0:
+        left = np.clip(strong, LEFT_FROM, LEFT_TO) - LEFT_FROM
+        left = np.where((band.off_mm < DEEP_MM)[:, None] & band.patch.valid, left, 0)
+        worth = worth - LEFT * seen_wall * np.cumsum(left[::-1], axis=0)[::-1] * step
+    return np.asarray(worth, dtype=np.float64)
+
+
+def _ends(like: Array, band: Band, stated_mm: float | None) -> tuple[float, float]:
+    """Columns of both corners: above the line the opening lies between them, metal beyond."""
+    step, off = band.patch.step_mm, band.off_mm
+    rows = (off < -OPEN_MM[0]) & (off > 1 - ABOVE_MM)
+    left_of = np.concatenate([[0.0], np.cumsum(like[rows].mean(axis=0))]) * step
+    reach = round(END_MM / step)
+    places = [
+        np.arange(max(0, round(at / step) - reach), min(len(left_of), round(at / step) + reach + 1))
+        for at in (BESIDE_MM, BESIDE_MM + band.length_mm)
+    ]  # fmt: skip
+    first, last = places[0][:, None], places[1][None, :]
+    worth = 2 * (left_of[first] - left_of[last])
+    if stated_mm is not None:
+        off_length = np.abs((last - first) * step - stated_mm) - LENGTH_FREE[0] - LENGTH_FREE[1] * stated_mm
+        worth = worth - LENGTH_COST * np.maximum(off_length, 0)
+    a, b = np.unravel_index(int(np.argmax(worth)), worth.shape)
+    shade = log_gray(band.patch.values[rows]).mean(axis=0, keepdims=True)
+    size = np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
+    near = round(CORNER_MM / step)
+    return _strongest(size, int(places[0][a]), near), _strongest(size, int(places[1][b]), near)
+
+
+def _strongest(size: Grid, place: int, reach: int) -> float:
+    """Where a curve is greatest near a place, to a fraction."""
+    low, high = (int(np.clip(place + sign * reach, 1, len(size) - 2)) for sign in (-1, 1))
+    best = low + int(np.argmax(size[low : high + 1]))
+    return best + float(peak_offset(*(np.float64(size[best + k]) for k in (-1, 0, 1))))
+
+
+def _corners(found: Followed) -> tuple[Array, Array] | None:
+    """Corners on the sound line of a way; None when it has none."""
+    step = found.band.patch.step_mm
+    x, y = (places.astype(np.float64) * step for places in (found.column, found.row))
+    line = sound_line(x, y, NEAR_MM + NEAR_PX * step)
+    if line is None:
+        return None
+    ends = np.array(found.ends)
+    height = line[0] + line[1] * (ends * step - (x[0] + x[-1]) / 2)
+    left, right = found.band.patch.to_mm(ends, height / step)
+    return left, right
+
+
+def _trace(found: Followed, row: Rows, strong: Grid) -> Trace:
+    """A way at the strongest step near it, to a fraction."""
+    step, columns = found.band.patch.step_mm, np.arange(found.column[0], found.column[-1] + 1)
+    near = np.round(np.interp(columns, found.column, row)).astype(int)
+    aside = np.arange(-round(FINE_MM / step), round(FINE_MM / step) + 1)
+    index = np.clip(near[:, None] + aside, 1, len(strong) - 2)
+    bell = np.exp(-0.5 * (aside * step / FINE_MM) ** 2)
+    best = index[np.arange(len(columns)), np.argmax(strong[index, columns[:, None]] * bell, axis=1)]
+    exact = best + peak_offset(*(strong[best + k, columns].astype(np.float64) for k in (-1, 0, 1)))
+    return Trace(
+        patch=found.band.patch, column=columns.astype(np.float64), row=exact,
+        clear=strong[best, columns].astype(np.float64), seen=found.band.patch.valid[best, columns], ends=found.ends,
+    )  # fmt: skip
+
+
+def parted(traces: tuple[Trace, ...]) -> float:
+    """Share of a lip along which the ways pulled to either side leave the best one."""
+    best, *others = (trace.row * trace.patch.step_mm for trace in traces)
+    return float(np.mean(np.abs(np.array(others) - best).max(axis=0) > PARTED_MM))

@@ -1,0 +1,186 @@
+"""The band along a lip, rolled out as coarsely as a lip needs, with what each sample shows: tone, colour, grain, steps.
+
+Rust and paint cross a lip, light does not: bright rust on the face and dark rust in the passage are told apart by tone
+and colour together, where neither alone does it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.chart import scale_at
+from wearvision.measure.edges import Grid, log_gray, slope
+from wearvision.measure.look import Look
+from wearvision.measure.patch import Patch, patch_of
+from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Image
+
+Classes = NDArray[np.int64]
+STEP_MM, ROUGH_MM = 0.12, 0.24
+"""Sample distance of the band a lip is followed in, and of one in which leads are told apart."""
+ABOVE_MM, BELOW_MM, BESIDE_MM = 5.0, 11.0, 3.0
+"""The band reaches so far into the opening, into the metal, and beyond the ends."""
+TONES, COLOURS, GRAINS = 14, 6, 8
+"""Classes, equally many samples in each."""
+GRAIN_MM = 0.35
+"""Grain is what is finer than this, its size taken over as much."""
+COLOUR_SAMPLES = 1.5
+"""Colours are smoothed so: a photo keeps them coarser than its greys."""
+WARMTH = 40.0
+SLANTS = (-0.8, -0.35, 0.0, 0.35, 0.8)
+"""A step is summed over a run at the best of these slants (rows per column)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sight:
+    """The photo as finely as a lip needs it.
+
+    Attributes
+    ----------
+    gray : (H, W) uint8
+    plane : Plane
+        Of that copy.
+    warm : (h, w) uint8 or None
+        How much more red than blue, logarithmic, 128 where neither.
+    warm_plane : Plane
+    hidden_px : outlines of what hides the part, in the copy's pixels
+    blur_px : float
+        Of the copy's edges.
+    """
+
+    gray: Image
+    plane: Plane
+    warm: Image | None
+    warm_plane: Plane
+    hidden_px: tuple[Array, ...]
+    blur_px: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Band:
+    """What a band shows, metal below.
+
+    Attributes
+    ----------
+    patch : Patch
+    length_mm : float
+        Distance of the corners it was laid along.
+    steep : (H, W) float32
+        Slope of the logarithm of grey downwards, per sample.
+    tone, grain : (H, W) int
+        Class of tone and colour, class of texture.
+    wall : float
+        Tangent of the angle at which the camera sees the wall below the rim; 0 and less: it is hidden.
+    """
+
+    patch: Patch
+    length_mm: float
+    steep: Grid
+    tone: Classes
+    grain: Classes
+    wall: float
+
+    @property
+    def off_mm(self) -> Array:
+        """Rows (H,): distance behind the line between the corners."""
+        return np.asarray(np.arange(len(self.steep)) * self.patch.step_mm - ABOVE_MM)
+
+    @property
+    def along_mm(self) -> Array:
+        """Columns (W,): distance along the line from its first corner."""
+        return np.asarray(np.arange(self.steep.shape[1]) * self.patch.step_mm - BESIDE_MM)
+
+    def strength(self, run_mm: float) -> Grid:
+        """Size of the mean step over a run of columns at the best of several slants, in usual steps of the band."""
+        run = max(3, round(run_mm / self.patch.step_mm) | 1)
+        whole = np.zeros_like(self.steep)
+        for slant in SLANTS:
+            whole = np.maximum(whole, np.abs(cv2.filter2D(self.steep, cv2.CV_32F, _kernel(slant, run))))
+        usual = float(np.median(whole[self.patch.valid])) if self.patch.valid.any() else 1.0
+        return np.asarray(whole / np.float32(1.4826 * usual + 2e-3), dtype=np.float32)
+
+
+def sight_of(look: Look) -> Sight:
+    """The photo shrunk by a whole number, and its colours."""
+    plane = look.plane
+    middle = (np.array([plane.size_px], dtype=np.float64) - 1) / 2
+    shrink = max(1, int(STEP_MM / scale_at(plane, middle)))
+    height, width = (side // shrink for side in look.gray.shape)
+    whole = look.gray[: height * shrink, : width * shrink]
+    gray = whole if shrink == 1 else cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
+    warm, small = None, plane
+    if look.colour is not None:
+        red, blue = (log_gray(look.colour[..., k].astype(np.float32)) for k in (0, 2))
+        warm = np.clip(128 + WARMTH * (red - blue), 0, 255).astype(np.uint8)
+        small = _shrunk(plane, plane.size_px[0] / look.colour.shape[1], look.colour.shape[:2])
+    return Sight(
+        gray=np.asarray(gray, dtype=np.uint8), plane=_shrunk(plane, shrink, (height, width)), warm=warm,
+        warm_plane=small, hidden_px=tuple((card + 0.5) / shrink - 0.5 for card in look.cards_px),
+        blur_px=float(np.hypot(look.blur_px / shrink, 0.3 * (shrink > 1))),
+    )  # fmt: skip
+
+
+def _shrunk(plane: Plane, factor: float, shape: tuple[int, ...]) -> Plane:
+    """The plane in a copy of the photo that is smaller by `factor`."""
+    theta = plane.theta.copy()
+    theta[6] -= np.log(factor)
+    theta[8:10] = (theta[8:10] + 0.5) / factor - 0.5
+    return replace(plane, theta=theta, size_px=(int(shape[1]), int(shape[0])))
+
+
+def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP_MM) -> Band:
+    """Roll out the band along the line between two corners; metal lies a quarter turn (x to y) from it."""
+    length = float(np.hypot(*(right_mm - left_mm)))
+    across = (right_mm - left_mm) / length
+    down = np.array([-across[1], across[0]])
+    origin = left_mm - BESIDE_MM * across - ABOVE_MM * down
+    size = (length + 2 * BESIDE_MM, ABOVE_MM + BELOW_MM)
+    patch = patch_of(sight.gray, sight.plane, origin, across, size, step_mm=step_mm, exclude_px=sight.hidden_px)
+    log = log_gray(patch.values)
+    calm = np.asarray(cv2.GaussianBlur(log, (0, 0), 1.2), dtype=np.float32)
+    tone = _classes(calm, patch.valid, TONES)
+    if sight.warm is not None:
+        warm = patch_of(sight.warm, sight.warm_plane, origin, across, size, step_mm=step_mm).values
+        warm = np.asarray(cv2.GaussianBlur(warm, (0, 0), COLOUR_SAMPLES), dtype=np.float32)
+        tone = tone * COLOURS + _classes(warm, patch.valid, COLOURS)
+    wide = max(1.0, GRAIN_MM / step_mm)
+    fine = cv2.GaussianBlur(np.abs(log - cv2.GaussianBlur(log, (0, 0), wide)), (0, 0), wide)
+    sigma = max(0.8, 0.9 * sight.blur_px * patch.px_mm / step_mm)
+    soft = cv2.GaussianBlur(log, (0, 0), 0.7)
+    return Band(
+        patch=patch, length_mm=length, steep=np.ascontiguousarray(slope(np.ascontiguousarray(soft.T), sigma).T),
+        tone=tone, grain=_classes(np.asarray(fine, dtype=np.float32), patch.valid, GRAINS),
+        wall=_wall(sight.plane, (left_mm + right_mm) / 2, down),
+    )  # fmt: skip
+
+
+def _classes(values: Grid, valid: NDArray[np.bool_], count: int) -> Classes:
+    """Class of each sample, 0 to count - 1, equally many seen ones in each."""
+    seen = values[valid][::7]
+    if len(seen) < count:
+        return np.zeros(values.shape, dtype=np.int64)
+    bounds = np.quantile(seen, np.linspace(0, 1, count + 1)[1:-1])
+    return np.asarray(np.searchsorted(bounds, values), dtype=np.int64)
+
+
+def _wall(plane: Plane, place_mm: Array, down: Array) -> float:
+    """Tangent of the camera's angle at a place, towards the opening."""
+    rotation, shift = plane.pose
+    camera = -rotation.T @ shift
+    return float(-(camera[:2] - place_mm) @ down / abs(camera[2]))
+
+
+def _kernel(slant: float, run: int) -> Grid:
+    """Mean over a run of columns along a slant."""
+    half = run // 2
+    reach = int(np.ceil(abs(slant) * half))
+    kernel = np.zeros((2 * reach + 1, run), dtype=np.float32)
+    at = reach + slant * np.arange(-half, half + 1)
+    low = np.floor(at).astype(int)
+    kernel[low, np.arange(run)] += (1 - (at - low)).astype(np.float32)
+    kernel[np.minimum(low + 1, 2 * reach), np.arange(run)] += (at - low).astype(np.float32)
+    return np.asarray(kernel / kernel.sum(), dtype=np.float32)

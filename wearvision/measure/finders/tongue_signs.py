@@ -1,0 +1,47 @@
+"""Which of a band's samples look like the metal, and which like the opening."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.finders.tongue_band import COLOURS, GRAINS, TONES, Band, Classes
+from wearvision.measure.plane import Array
+
+WINDOW_MM, BLOCK_MM, COMMON = 5.0, 2.0, 0.3
+"""What each side looks like is learned over such a length (standard deviation), in blocks, and in part from all."""
+SURE, GRAIN_WORTH, RARE = 1.5, 0.5, 0.03
+"""No sample says more than this (logarithm of odds); what its grain says counts less; odds of what was never met."""
+
+
+def metal_like(band: Band, metal: NDArray[np.bool_], opening: NDArray[np.bool_]) -> Array:
+    """How much more each sample (H, W) looks like metal than like the opening, logarithm of odds; 0 where not seen.
+
+    Parameters
+    ----------
+    metal, opening : (H, W) bool
+        What to learn either from.
+    """
+    seen = band.patch.valid
+    sides = [side & seen for side in (metal, opening)]
+    odds = [_odds(classes, count, sides, band.patch.step_mm)
+            for classes, count in ((band.tone, TONES * COLOURS), (band.grain, GRAINS))]  # fmt: skip
+    return np.where(seen, odds[0] + GRAIN_WORTH * odds[1], 0.0)
+
+
+def _odds(classes: Classes, count: int, sides: list[NDArray[np.bool_]], step_mm: float) -> Array:
+    """Logarithm of the odds that a sample of its class lies on the first side, where it is."""
+    block = np.arange(classes.shape[1]) * step_mm // BLOCK_MM
+    block = block.astype(np.int64)
+    middle = np.arange(block[-1] + 1) * BLOCK_MM
+    near = np.exp(-0.5 * ((middle[:, None] - middle) / WINDOW_MM) ** 2)
+    key = block * count + classes
+    shares = []
+    for side in sides:
+        met = np.bincount(key[side], minlength=len(middle) * count).reshape(len(middle), count)
+        here = near @ met
+        shares.append(
+            (1 - COMMON) * here / np.maximum(here.sum(axis=1, keepdims=True), 1e-9)
+            + COMMON * met.sum(axis=0) / max(float(met.sum()), 1e-9) + RARE / count
+        )  # fmt: skip
+    return np.asarray(np.clip(np.log(shares[0] / shares[1]), -SURE, SURE)[block, classes])
