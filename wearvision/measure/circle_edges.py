@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from wearvision.measure.circle_sight import lifted
 from wearvision.measure.edges import Grid, along, median, peak_offset, slope
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
+from wearvision.measure.unwrap import RAY_STEP_PX, Image, Strip, ring_points, unwrap
 
 FIRST_PX, RUN_PX = 18.0, 6.0
 """Half-widths of the band in which a circle is sought at first, its centre and shape free, and of that in which its
@@ -19,6 +19,8 @@ edge may run."""
 FOUND_SD = (0.004, 0.1)
 """How far from where it should be a circle may be found: relative, and mm."""
 ROW_DEG, STRIP_PX = 1.0, 0.7
+RAYS = 2
+"""Rays lie at most this many times closer than half the band is wide: what is sought roughly is looked at roughly."""
 LEAST_SLOPE = 0.004
 """Slope of the light per strip column over its mean, at least, for a row to hold an edge."""
 GAMMA = 2.2
@@ -31,10 +33,11 @@ def ring_edges(
     """Edge points of the clearest ring about a circle, photo px (M, 2), and their strength (M,)."""
     there = lifted(plane, height_mm)
     px_mm = mm_per_px_about(there, radius_mm)
-    half = ((window_px or FIRST_PX + RUN_PX) + 4.0) * px_mm
+    reach = window_px or FIRST_PX + RUN_PX
+    half = (reach + 4.0) * px_mm
     strip = unwrap(
         gray, there, np.zeros(2), (radius_mm - half, radius_mm + half), step_deg=ROW_DEG, step_px=STRIP_PX,
-        exclude_px=exclude_px,
+        exclude_px=exclude_px, ray_px=max(RAY_STEP_PX, reach / RAYS),
     )
     if len(strip.values) < 9:
         return np.zeros((0, 2)), np.zeros(0)

@@ -31,8 +31,11 @@ FLOOR_PX = 0.05
 BLOCK_DEG = 15.0
 """Edge points nearer than this share their errors: rust, chips and shadows err in runs."""
 TURNS = 40
-SETTLED = 1e-6
-"""Step below which a fit ends: radians, and shares of the known radius and of the distance."""
+RIDGE = 1e-12
+"""Of a normal matrix with ones on its diagonal, what keeps it from being singular."""
+SETTLED, SURE_TURNS = 1e-5, 4
+"""Step below which a fit ends (radians, and shares of the known radius and of the distance), a hundredth of what the
+sharpest fit is sure of; turns before that is asked."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +98,7 @@ class CircleFit:
 
 def fit_plane(
     px: Array, group: NDArray[np.int64], start: Plane, known: Sequence[Known], prior: Prior, *,
-    scale_sd: float, floor_px: float = FLOOR_PX, turns: int = TURNS,
+    scale_sd: float, floor_px: float = FLOOR_PX, turns: int = TURNS, settled: float = SETTLED,
 ) -> CircleFit:  # fmt: skip
     """Plane and radii from points on concentric circles.
 
@@ -113,6 +116,8 @@ def fit_plane(
         Of the lens.
     scale_sd : float
         Of ln true over stated size: the caliper's error.
+    settled : float
+        Step below which it ends, see `SETTLED`.
     """
     now, size = start, np.array([[k.radius_mm, 0.0] for k in known], dtype=np.float64)
     spread, weights = np.full(len(known), 1.0), np.ones(len(px))
@@ -133,7 +138,7 @@ def fit_plane(
         step = _limited(step, now, size)
         now, size = moved(now, step), size + step[RADII:].reshape(2, -1).T
         length = float(np.abs(step[:POSE] / [1, 1, size[0, 0], size[0, 0], now.theta[5]]).max())
-        if turn > 6 and length < SETTLED:
+        if turn >= SURE_TURNS and length < settled:
             break
         damping = 1e-3 if length > 0.5 * last else 0.0
         last = length
@@ -159,9 +164,10 @@ def _settled(
 
 
 def _solve(matrix: Array, right: Array) -> Array:
-    """Least-norm solution in units that make the diagonal one: what no point tells of stays where it is."""
+    """Solution in units that make the diagonal one: what no point tells of stays where it is."""
     scale = 1 / np.sqrt(np.maximum(np.diag(matrix), 1e-30))
-    return np.asarray(scale * np.linalg.lstsq(matrix * np.outer(scale, scale), scale * right, rcond=1e-13)[0])
+    unit = matrix * scale * scale[:, None]
+    return np.asarray(scale * np.linalg.solve(unit + RIDGE * np.eye(len(unit)), scale * right))
 
 
 def _limited(step: Array, now: Plane, size: Array) -> Array:

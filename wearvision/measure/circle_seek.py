@@ -9,15 +9,17 @@ are pixels of the small copy at the picture's middle.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.adjust import LENS_ROWS
 from wearvision.measure.chart import Chart
 from wearvision.measure.circle_fit import FREE, Known, fit_plane
-from wearvision.measure.edges import Grid, log_gray, median, peak_offset, slope
+from wearvision.measure.edges import Grid, log_gray, peak_offset, row_medians, slope
 from wearvision.measure.plane import Array, N, Plane
 from wearvision.measure.prior import Prior
 from wearvision.measure.rings import edge_pixels
@@ -25,8 +27,8 @@ from wearvision.measure.unwrap import Image
 
 SMALL_PX = 640
 EDGES, LEAST_EDGES = 4000, 50
-SKIP, SEEN = 4, 8
-"""Of the edges every so many vote on all tilts; on the best starts unlike each other all of them do."""
+SKIP, LESS, SEEN = 8, 2, 5
+"""Of the edges every so many vote on all tilts, and every so many on the best starts unlike each other."""
 TILTS_DEG = (0.0, 12.0, 20.0, 28.0)
 WAYS = 10
 """Tilts tried, and directions of each."""
@@ -37,17 +39,23 @@ PAD = 0.4
 """Cells of the votes, and how far out of the picture the axis may lie, as a share of the long side."""
 MOST_TILT_DEG = 45.0
 """Steeper planes are no view of a face: a fit that ran away."""
-ROWS = 120
+ROWS, FITTED = 120, 6
+"""Rays of a look; clearest rings that its plane is fitted to."""
 MIN_SEEN = 0.17
 """With less of a ring in view (60 degrees) its strength is taken over this share."""
 SAME_AXIS, SAME_TILT = 40.0, 0.22
 """Starts nearer than this in units, and in tilt (rad), lead to one answer."""
-REACH = (7.0, 4.0, 3.0)
-"""How far from round a ring may run, in units: first look, second, last."""
+REACH, LEFT = (7.0, 4.0, 3.0), (5, 3, 2)
+"""How far from round a ring may run, in units: first look, second, last; and how many of the best starts get so far."""
+LOOK_SETTLED = 1e-3
+"""Step below which the fit of a look ends, see `circle_fit.SETTLED`: the next look reads its edges anew."""
 ANGLE = np.arange(ROWS) * (2 * np.pi / ROWS)
 SHAPE: Array = np.column_stack([
     np.ones(ROWS), np.cos(ANGLE), np.sin(ANGLE), np.cos(2 * ANGLE), np.sin(2 * ANGLE)
 ])  # fmt: skip
+KNOT = 8
+RIDGE: Array = np.diag([1e-9, 0.1, 0.1, 0.3, 0.3])
+"""Rows that speak for a centre or shape other than the circle's, beyond which these are believed."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,7 +93,7 @@ class Family:
         return float(sum(sorted((r.strength for r in self.rings), reverse=True)[:4]))
 
 
-def seek(gray: Image, prior: Prior, exclude_px: tuple[Array, ...] = (), *, tries: int = 5) -> list[Family]:
+def seek(gray: Image, prior: Prior, exclude_px: tuple[Array, ...] = ()) -> list[Family]:
     """Families of rings, best first; empty when no edge runs round.
 
     Parameters
@@ -94,13 +102,21 @@ def seek(gray: Image, prior: Prior, exclude_px: tuple[Array, ...] = (), *, tries
     prior : Prior
         Of the lens.
     exclude_px : outlines in photo pixels that hide the part.
-    tries : how many axes are looked at closely.
     """
     small = _small(gray, exclude_px)
     held = replace(prior, lens_precision=1e8 * prior.lens_precision)  # rings off the face would bend a free lens
-    starts = _starts(small, gray, prior)
-    families = [_family(small, plane, held) for plane in starts[:tries]]
-    families += [_family(small, mirrored(f.plane), held) for f in families[:2] if f.rings]
+    families = [Family(plane=plane, rings=()) for plane in _starts(small, gray, prior)]
+    for reach, left in zip(REACH, LEFT, strict=True):
+        families = _best([_family(small, f.plane, held, reach) for f in families[:left]])
+    for family in families[:2]:
+        other = Family(plane=mirrored(family.plane), rings=())
+        for reach in REACH[1:]:
+            other = _family(small, other.plane, held, reach)
+        families.append(other)
+    return _best(families)
+
+
+def _best(families: list[Family]) -> list[Family]:
     return sorted((f for f in families if f.rings), key=lambda f: -f.worth)
 
 
@@ -160,7 +176,7 @@ def _starts(small: Small, gray: Image, prior: Prior) -> list[Plane]:
     for _, plane in sorted(found, key=lambda one: -one[0]):
         if len(kept) < SEEN and all(_unlike(plane, other, small.shrink) for other in kept):
             kept.append(plane)
-    again = [(*_vote(plane, here, ahead, weight, side), plane) for plane in kept]
+    again = [(*_vote(plane, here[::LESS], ahead[::LESS], weight[::LESS], side), plane) for plane in kept]
     return [_recentred(plane, axis) for _, axis, plane in sorted(again, key=lambda one: -one[0])]
 
 
@@ -209,32 +225,29 @@ def mirrored(plane: Plane) -> Plane:
     return replace(plane, theta=np.concatenate([np.ravel(cv2.Rodrigues(other)[0]), plane.theta[3:]]))
 
 
-def _family(small: Small, plane: Plane, prior: Prior) -> Family:
-    rings: list[Ring] = []
-    for reach in REACH:
-        rings = _rings(small, plane, reach)
-        best = sorted(rings, key=lambda r: -r.strength)[:6]
-        if not best:
-            break
-        known = [Known(radius_mm=r.radius, sd_mm=FREE, unit=True) for r in best]
-        known[0] = replace(known[0], sd_mm=1e-3)
-        points = np.vstack([r.px for r in best])
-        group = np.repeat(np.arange(len(best)), [len(r.px) for r in best])
-        fit = fit_plane(
-            points, group, plane, known, prior, scale_sd=1e-4, floor_px=0.3 * small.shrink, turns=14
-        )
-        plane = fit.plane
-        if plane.tilt_deg > MOST_TILT_DEG:
-            return Family(plane=plane, rings=())
-    return Family(plane=plane, rings=tuple(sorted(rings, key=lambda r: r.radius)))
+def _family(small: Small, plane: Plane, prior: Prior, reach: float) -> Family:
+    """One look: the rings about a plane's origin, and the plane that they make round; none where it runs away."""
+    best = sorted(_rings(small, plane, reach), key=lambda r: -r.strength)
+    if not best:
+        return Family(plane=plane, rings=())
+    clear = best[:FITTED]
+    known = [Known(radius_mm=r.radius, sd_mm=FREE, unit=True) for r in clear]
+    known[0] = replace(known[0], sd_mm=1e-3)
+    points = np.vstack([r.px for r in clear])
+    group = np.repeat(np.arange(len(clear)), [len(r.px) for r in clear])
+    fit = fit_plane(
+        points, group, plane, known, prior, scale_sd=1e-4, floor_px=0.3 * small.shrink, turns=14, settled=LOOK_SETTLED
+    )
+    if fit.plane.tilt_deg > MOST_TILT_DEG:
+        return Family(plane=fit.plane, rings=())
+    return Family(plane=fit.plane, rings=tuple(sorted(best, key=lambda r: r.radius)))
 
 
 def _rings(small: Small, plane: Plane, reach: float) -> list[Ring]:
     """Edges of either polarity that run round the plane's origin, strongest first."""
     side = max(small.values.shape)
     radius = np.arange(LEAST * side, MOST * side, 1.0)
-    ring = np.stack([np.cos(ANGLE)[:, None] * radius, np.sin(ANGLE)[:, None] * radius], axis=-1).reshape(-1, 2)
-    at = small.from_photo(plane.to_px(ring)).astype(np.float32).reshape(ROWS, len(radius), 2)
+    at = _rays(small, plane, radius)
     behind = ~np.isfinite(at).all(axis=2) | (np.abs(at).max(axis=2) > 4 * side)
     at[behind] = -9
     values: Grid = np.asarray(
@@ -245,7 +258,7 @@ def _rings(small: Small, plane: Plane, reach: float) -> list[Ring]:
     ))  # fmt: skip
     rise = slope(values, 1.0) * cv2.erode(valid, np.ones((1, 5), np.uint8))
     rise = np.clip(rise / (cv2.blur(np.abs(rise), (41, 9)) + 0.02), -3, 3).astype(np.float32)
-    found = [r for sign in (1.0, -1.0) for r in _crests(small, plane, radius, (rise, valid), sign, reach)]
+    found = [r for sign in (1.0, -1.0) for r in _crests(plane, radius, (rise, valid), sign, reach)]
     kept: list[Ring] = []
     for one in sorted(found, key=lambda r: -r.strength):
         if all(abs(one.radius - other.radius) > 1.5 for other in kept):
@@ -253,8 +266,18 @@ def _rings(small: Small, plane: Plane, reach: float) -> list[Ring]:
     return kept
 
 
+def _rays(small: Small, plane: Plane, radius: Array) -> Grid:
+    """Pixels of the small copy (ROWS, R, 2) at even radii along the rays: the camera is asked at every `KNOT` of them,
+    and between they lie evenly, right to 0.02 px at 45 degrees."""
+    knots = radius[0] + KNOT * np.arange(math.ceil(len(radius) / KNOT) + 1)
+    ring = (SHAPE[:, None, 1:3] * knots[:, None]).reshape(-1, 2)
+    px = small.from_photo(plane.to_px(ring)).astype(np.float32).reshape(ROWS, len(knots), 1, 2)
+    share = (np.arange(KNOT, dtype=np.float32) / KNOT)[:, None]
+    return np.asarray((px[:, :-1] + (px[:, 1:] - px[:, :-1]) * share).reshape(ROWS, -1, 2)[:, : len(radius)])
+
+
 def _crests(
-    small: Small, plane: Plane, radius: Array, roll: tuple[Grid, Grid], sign: float, reach: float
+    plane: Plane, radius: Array, roll: tuple[Grid, Grid], sign: float, reach: float
 ) -> list[Ring]:
     """Rings of one polarity."""
     rise, valid = roll
@@ -266,34 +289,59 @@ def _crests(
     half = max(3, math.ceil(reach))
     peak = (told >= 0.2) & (told >= crest - 1e-6) & (valid.sum(axis=0) >= 0.12 * ROWS)
     peak[: half + 1] = peak[-half - 1 :] = False
-    rings = (_ring(small, plane, radius, (edge, valid), int(j), half, sign) for j in np.flatnonzero(peak))
-    return [r for r in rings if r is not None]
+    columns = np.flatnonzero(peak)
+    return list(_through(plane, radius, _Near.of(edge, valid, columns, half), sign)) if len(columns) else []
 
 
-def _ring(
-    small: Small, plane: Plane, radius: Array, roll: tuple[Grid, Grid], column: int, half: int, sign: float
-) -> Ring | None:
-    """A circle of free centre and shape through the strongest edges near a column."""
-    edge, valid = roll
-    rows = np.arange(ROWS)
-    near = edge[:, column - half : column + half + 1]
-    top = np.argmax(near, axis=1).clip(1, 2 * half - 1)
-    peak = near[rows, top].astype(np.float64)
-    ok = (valid[:, column] > 0) & (peak > 0.8) & (peak >= near.max(axis=1))
-    if ok.sum() < 0.1 * ROWS:
-        return None
-    far = top + np.asarray(peak_offset(near[rows, top - 1], peak, near[rows, top + 1])) - half
-    weight, fit, error = ok.astype(np.float64), np.zeros(5), np.abs(far)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Near:
+    """The strongest edge of each row near each of P columns.
+
+    Attributes
+    ----------
+    columns, share : (P,) arrays
+        The columns, and how many rows are seen there.
+    far, peak : (P, ROWS) arrays
+        Where the edge is, in columns from there, and its strength.
+    ok : (P, ROWS) array of bool
+        Whether it counts.
+    """
+
+    columns: NDArray[np.int64]
+    share: Array
+    far: Array
+    peak: Array
+    ok: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, edge: Grid, valid: Grid, columns: NDArray[np.int64], half: int) -> _Near:
+        """From the edges (ROWS, R) of a roll."""
+        windows = np.lib.stride_tricks.sliding_window_view(edge, 2 * half + 1, axis=1)
+        near = np.ascontiguousarray(windows[:, columns - half].transpose(1, 0, 2))
+        top = np.argmax(near, axis=2).clip(1, 2 * half - 1)
+        left, peak, right = (
+            np.take_along_axis(near, (top + k)[:, :, None], axis=2)[:, :, 0].astype(np.float64) for k in (-1, 0, 1)
+        )
+        seen = valid[:, columns].T
+        ok = (seen > 0) & (peak > 0.8) & (peak >= near.max(axis=2))
+        far = top + peak_offset(left, peak, right) - half
+        return cls(columns=columns, share=np.maximum(seen.sum(axis=1), MIN_SEEN * ROWS), far=far, peak=peak, ok=ok)
+
+
+def _through(plane: Plane, radius: Array, near: _Near, sign: float) -> Iterator[Ring]:
+    """Circles of free centre and shape through the strongest edges near each column, where enough agree."""
+    weight, ok = near.ok.astype(np.float64), near.ok
+    fit, error = np.zeros((len(near.far), 5)), np.abs(near.far)
     for _ in range(6):
-        part = SHAPE * weight[:, None]
-        fit = np.linalg.solve(part.T @ SHAPE + np.diag([1e-9, 0.1, 0.1, 0.3, 0.3]), part.T @ far)
-        error = np.abs(far - SHAPE @ fit)
-        spread = max(0.5, 1.4826 * median(error[ok]))
+        part = SHAPE * weight[:, :, None]
+        right = np.einsum("pik,pi->pk", part, near.far)
+        fit = np.linalg.solve(part.transpose(0, 2, 1) @ SHAPE + RIDGE, right[:, :, None])
+        error = np.abs(near.far - (SHAPE @ fit)[:, :, 0])
+        spread = np.maximum(0.5, 1.4826 * np.nan_to_num(row_medians(np.where(ok, error, np.nan))))[:, None]
         weight = ok * np.clip(1 - (error / (3 * spread)) ** 2, 0, None) ** 2
     close = ok & (error < 1.0)
-    if close.sum() < 0.1 * ROWS:
-        return None
-    share = max(float(valid[:, column].sum()), MIN_SEEN * ROWS)
-    where = (radius[column] + far[close])[:, None] * np.column_stack([np.cos(ANGLE), np.sin(ANGLE)])[close]
-    strength = float(np.minimum(peak, 3)[close].sum() / share)
-    return Ring(radius=float(radius[column] + fit[0]), strength=strength, sign=sign, px=plane.to_px(where))
+    for k in np.flatnonzero(close.sum(axis=1) >= 0.1 * ROWS).tolist():
+        mine, middle = close[k], float(radius[near.columns[k]])
+        where = (middle + near.far[k, mine])[:, None] * SHAPE[mine, 1:3]
+        strength = float(np.minimum(near.peak[k, mine], 3).sum() / near.share[k])
+        yield Ring(radius=middle + float(fit[k, 0, 0]), strength=strength, sign=sign, px=plane.to_px(where))

@@ -17,6 +17,10 @@ LENS = ("log_f", "k1", "cx", "cy", "k2")
 """Parameters of a lens: ln of the focal length in px, radial terms, principal point in px."""
 
 
+LAST_STEP = 1e-8
+"""Step of `undistort` after which it ends, in focal lengths."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Lens:
     """What calibration found out about a camera, in the frame of one photo.
@@ -69,6 +73,6 @@ def undistort(uv: Array, k1: float, k2: float = 0.0) -> Array:
         r2 = near * near
         step = (near * (1 + r2 * (k1 + r2 * k2)) - far) / (1 + r2 * (3 * k1 + 5 * k2 * r2))
         near -= step
-        if np.max(np.abs(step), initial=0.0) < 1e-14:
+        if np.max(np.abs(step), initial=0.0) < LAST_STEP:  # the next one would be about its square
             break
     return np.asarray(uv * np.divide(near, far, out=np.ones_like(far), where=far > 0))

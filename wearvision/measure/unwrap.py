@@ -104,7 +104,7 @@ def seen_arc(plane: Plane, centre_mm: Array, radii_mm: Array, step_deg: float) -
 
 def unwrap(
     gray: Image, plane: Plane, centre_mm: Array, radii_mm: tuple[float, float], *, step_deg: float = 0.5,
-    step_px: float = 0.7, exclude_px: tuple[Array, ...] = (),
+    step_px: float = 0.7, exclude_px: tuple[Array, ...] = (), ray_px: float = RAY_STEP_PX,
 ) -> Strip:  # fmt: skip
     """Roll out the ring between two radii.
 
@@ -118,6 +118,8 @@ def unwrap(
     step_px : float
         Columns, in photo pixels at mid radius.
     exclude_px : outlines in photo pixels that hide the part (the card).
+    ray_px : float
+        Distance between neighbouring rays at mid radius, photo px: what lies between them is not seen.
     """
     mid = 0.5 * (radii_mm[0] + radii_mm[1])
     px_mm = ring_scale(plane, centre_mm, mid)
@@ -127,7 +129,7 @@ def unwrap(
     first, rows = seen_arc(plane, centre_mm, radius, step_deg)
     if rows == 0:
         rows = 1
-    rays = max(1, round(np.radians(step_deg) * mid / (RAY_STEP_PX * px_mm)))
+    rays = max(1, round(np.radians(step_deg) * mid / (ray_px * px_mm)))
     values, frame = _sample(gray, plane, centre_mm, radius, (first, step_deg, rows, rays))
     strip = Strip(
         values=values, valid=frame, centre_mm=np.asarray(centre_mm, dtype=np.float64), first_deg=first,

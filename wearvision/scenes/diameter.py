@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from wearvision.measure.circle import DRAWING_SD, Circle, solve_circle
+from wearvision.measure.circle import Circle, solve_circle
+from wearvision.measure.circle_settle import DRAWING_SD
 from wearvision.measure.circle_start import CALIPER_SD_MM, KnownCircle
 from wearvision.measure.plane import Plane
 from wearvision.measure.scale import default_specs, find_boards

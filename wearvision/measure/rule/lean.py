@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,4 +110,4 @@ def _fit(seen: list[Array]) -> Lean:
         off = moved - base @ [a, b]
         weight = depth / depth.max() / (1 + (off / 0.7) ** 2)
     scatter = float(np.average(off**2, weights=weight)) + 0.02
-    return Lean(offset=float(a), slope=float(b) / 1000, sd=float(np.sqrt(scatter * inverse[0, 0])) + LEAST_SD)
+    return Lean(offset=float(a), slope=float(b) / 1000, sd=math.hypot(math.sqrt(scatter * inverse[0, 0]), LEAST_SD))

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 
 import cv2
 import numpy as np
@@ -39,10 +38,15 @@ measures of length; EU directive 2004/22, annex MI-008)."""
 FREE = {0: 1e-6, 1: 1e-6, 2: 1e-6, 3: 1e-4, 4: 1e-4, 5: 1e-4, 6: 1e-6, 7: 1e-6, 8: 1e-3, 9: 1e-3, 12: 1e-6}
 """Parameters of the plane that the marks inform, and the steps they are differentiated with."""
 LENS_AT = [NAMES.index(name) for name in LENS]
+POSE, PUT_BACK = np.arange(1, 6), 2
+"""Where the rule lies, its turn about itself left out; rounds in which a step is put back into the valley."""
 STEPS, TURNS, ENOUGH, TINY = 25, 6, 1e-7, 1e-12
 """Steps of least squares and rounds of reweighting at most; share of the sum of squares not worth a further step."""
 LAGS = 8
 """Neighbours whose errors may be alike: wear and glare reach over some marks."""
+FOOT_ROWS = 0.6
+"""Of the foot line at one end against the other, in rows of the strip: marks end in whole rows, and a line that runs
+along them may end one further. Drawn rules show 0.6 rows root mean square."""
 FIRST_SIGMA, OUTLIER = 0.05, 4.5
 """Of marks, in periods, before they are fitted; robust sigmas beyond which a mark is not believed."""
 
@@ -87,7 +91,8 @@ def sights_of(strip: Strip, lattice: Lattice, marks: Marks, period_mm: float) ->
     return Sights(
         mark_px=px(t, np.full(len(t), middle)), mark_mm=np.asarray((lattice.n - zero) * period_mm, dtype=np.float64),
         lean_px=np.stack([px(parts, np.full(3, middle)), px(parts, far)], axis=1),
-        lean_sd_px=math.sqrt(3) * lean.sd * reach, foot_px=px(ends, foot), foot_sd_px=max(marks.foot_sd_px, 0.3),
+        lean_sd_px=math.sqrt(3) * lean.sd * reach, foot_px=px(ends, foot),
+        foot_sd_px=max(marks.foot_sd_px, FOOT_ROWS * strip.step_px),
     )  # fmt: skip
 
 
@@ -108,17 +113,21 @@ def solve_rule(sights: Sights, size_px: tuple[int, int], prior: Prior, height_mm
     theta, count, span = _start(sights, prior), len(sights.mark_mm), float(np.ptp(sights.mark_mm))
     root = np.asarray(np.linalg.cholesky(prior.lens_precision), dtype=np.float64)
     sigma_mm, robust = FIRST_SIGMA * span / count, np.ones(count)
-    slope, groups = np.zeros((0, len(FREE))), np.zeros(0, dtype=np.str_)
+
+    def residuals(at: Array) -> tuple[Array, NDArray[np.str_]]:
+        return _residuals(at, sights, prior.lens, root, sigma_mm, robust)
+
+    slope = np.zeros((0, len(FREE)))
     for _ in range(TURNS):
-        residuals = partial(_residuals, sights=sights, lens=prior.lens, root=root, sigma_mm=sigma_mm, robust=robust)
         theta, slope = _settled(theta, residuals)
-        groups = residuals(theta)[1]
         off = _off_mm(theta, sights)
         last, sigma_mm = sigma_mm, max(1.4826 * float(np.median(np.abs(off))), 1e-5)
         robust = np.clip(1 - (off / (OUTLIER * sigma_mm)) ** 2, 0, None)
         if abs(last / sigma_mm - 1) < 0.02:
             break
-    sources = _sources(slope, groups, _correlation(_off_mm(theta, sights), robust > 0))
+    theta, slope, rival = _best_tilt(theta, slope, residuals)
+    sources = _sources(slope, residuals(theta)[1], _correlation(_off_mm(theta, sights), robust > 0))
+    sources["tilt"] = sources["tilt"] + rival
     theta[11] = height_mm + FACE_MM
     plane = Plane(
         theta=theta, size_px=size_px, source="rule", lens_source=prior.lens_source,
@@ -129,16 +138,27 @@ def solve_rule(sights: Sights, size_px: tuple[int, int], prior: Prior, height_mm
 
 
 def _settled(theta: Array, residuals: Residuals) -> tuple[Array, Array]:
-    """Parameters of least squares (Levenberg and Marquardt), and the slope of the residuals there."""
+    """Parameters of least squares (Levenberg and Marquardt), and the slope of the residuals there.
+
+    The marks hold where the rule lies a thousand times tighter than lens and tilt about the rule, so that a step along
+    these leaves a narrow curved valley: each step is put back into it by the pose alone before it is judged.
+    """
     value, damp = residuals(theta)[0], 1e-4
     slope = _slope(theta, value, residuals)
     for _ in range(STEPS):
-        size = np.linalg.norm(slope, axis=0) + TINY
-        part = slope / size
+        own = slope.copy()
+        own[:, :3] = slope[:, :3] @ _by_own_axes(theta[:3])
+        size = np.linalg.norm(own, axis=0) + TINY
+        part = own / size
         move = np.linalg.solve(part.T @ part + damp * np.eye(len(FREE)), -part.T @ value) / size
-        ahead = theta.copy()
-        ahead[list(FREE)] += move
+        ahead = _moved(theta, move)
         found = residuals(ahead)[0]
+        back = np.linalg.pinv(part[:, POSE]) / size[POSE, None]
+        for _ in range(PUT_BACK):
+            move = np.zeros(len(FREE))
+            move[POSE] = -back @ found
+            ahead = _moved(ahead, move)
+            found = residuals(ahead)[0]
         gain = 1 - float(found @ found) / max(float(value @ value), TINY)
         if not gain > 0:
             damp = 30 * damp
@@ -150,6 +170,49 @@ def _settled(theta: Array, residuals: Residuals) -> tuple[Array, Array]:
         if gain < ENOUGH:
             break
     return theta, slope
+
+
+def _moved(theta: Array, move: Array) -> Array:
+    """Parameters after a step of the free ones, the turn taken about the rule's own axes."""
+    ahead = theta.copy()
+    ahead[list(FREE)] += move
+    ahead[:3] = _turned(theta[:3], move[:3])
+    return ahead
+
+
+def _turned(vector: Array, step: Array) -> Array:
+    """A rotation vector after a further turn about the rotated axes."""
+    first, more = (np.asarray(cv2.Rodrigues(v.reshape(3, 1))[0]) for v in (vector, step))
+    return np.ravel(cv2.Rodrigues(first @ more)[0]).astype(np.float64)
+
+
+def _by_own_axes(vector: Array) -> Array:
+    """How a rotation vector moves with turns about the rotated axes, (3, 3)."""
+    steps = 1e-6 * np.eye(3)
+    return np.column_stack([(_turned(vector, step) - _turned(vector, -step)) / 2e-6 for step in steps])
+
+
+def _best_tilt(theta: Array, slope: Array, residuals: Residuals) -> tuple[Array, Array, Array]:
+    """The better of the two tilts about the rule that look nearly alike, its slope, and the covariance (13, 13) that
+    the other one brings in: its share of the probability times the square of its distance."""
+    one, two = (theta, slope), _settled(_leant_back(theta), residuals)
+    cost = [float(np.sum(residuals(at)[0] ** 2)) for at, _ in (one, two)]
+    if cost[1] < cost[0]:
+        one, two = two, one
+    share = 1 / (1 + math.exp(min(abs(cost[1] - cost[0]) / 2, 50.0)))
+    off = np.zeros(N)
+    off[list(FREE)] = (two[0] - one[0])[list(FREE)]
+    return (*one, share * np.outer(off, off))
+
+
+def _leant_back(theta: Array) -> Array:
+    """The pose whose tilt about the rule's own direction is turned round, that along it kept."""
+    rotation = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], dtype=np.float64)
+    sight = theta[3:6] / np.linalg.norm(theta[3:6])
+    across = np.cross(sight, rotation[:, 0])
+    across /= np.linalg.norm(across)
+    lean = math.atan2(float(rotation[:, 2] @ across), float(rotation[:, 2] @ np.cross(rotation[:, 0], across)))
+    return np.concatenate([_turned(theta[:3], np.array([2 * lean, 0.0, 0.0])), theta[3:]])
 
 
 def _slope(theta: Array, value: Array, residuals: Residuals) -> Array:
@@ -197,8 +260,8 @@ def _residuals(
     lean = mm[count:-2].reshape(-1, 2, 2)
     normal = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0])[:, 2]
     parts = {
+        "marks": np.sqrt(robust) * (mm[:count, 0] - sights.mark_mm) / sigma_mm,
         "edge": np.concatenate([
-            np.sqrt(robust) * (mm[:count, 0] - sights.mark_mm) / sigma_mm,
             (lean[:, 1, 0] - lean[:, 0, 0]) / (scale * sights.lean_sd_px),
             [(mm[-1, 1] - mm[-2, 1]) / (scale * sights.foot_sd_px), mm[-1, 1] / (10 * scale)],
         ]),
@@ -223,14 +286,16 @@ def _correlation(off: Array, used: NDArray[np.bool_]) -> float:
 
 
 def _sources(slope: Array, groups: NDArray[np.str_], grown: float) -> dict[str, Array]:
-    """Covariance by source: S J'J S of each group of residuals, S the inverse of the whole."""
+    """Covariance by source: S J'J S of each group of residuals, S the inverse of the whole; marks count with lean and
+    foot as `edge`."""
     whole = np.linalg.inv(slope.T @ slope + TINY * np.eye(len(FREE)))
     free = np.ix_(list(FREE), list(FREE))
     out = {}
     for name in dict.fromkeys(groups.tolist()):
         part = slope[groups == name]
         out[name] = np.zeros((N, N))
-        out[name][free] = whole @ part.T @ part @ whole * (grown if name == "edge" else 1.0)
+        out[name][free] = whole @ part.T @ part @ whole
+    out["edge"] += grown * out.pop("marks")
     return out
 
 
