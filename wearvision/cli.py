@@ -15,7 +15,7 @@ import typer
 
 from wearvision import __version__
 from wearvision.errors import UsageError
-from wearvision.stated import CardSize, KnownRing, PartKind, RuleClass, RuleUnit, ScaleSource, View
+from wearvision.stated import CardSize, KnownRing, LightKind, PartKind, RuleClass, RuleUnit, ScaleSource, View
 from wearvision.talk import STOPPED, ask, give, put, run, say
 
 CAUTION = (
@@ -117,6 +117,9 @@ def measure(
         str | None, typer.Option(help="Two places, their distance: no tilt correction.", metavar="X1,Y1,X2,Y2,MM")
     ] = None,
     scale_from: Annotated[ScaleSource | None, typer.Option(help="Scale to use, instead of the best there is.")] = None,
+    light: Annotated[
+        LightKind | None, typer.Option(help="What crosses the face: a line of laser light or a straightedge's shadow.")
+    ] = None,
     inner: Annotated[float | None, typer.Option(help="Inner diameter of the wear face, mm.")] = None,
     outer: Annotated[float | None, typer.Option(help="Outer diameter of the wear face, mm.")] = None,
     size: Annotated[
@@ -138,6 +141,7 @@ def measure(
         check_bar_mm=None if not check_bar else tuple(check_bar),
         mm_per_px=mm_per_px, rule=rule, rule_class=rule_class, inner_mm=inner, outer_mm=outer, sizes=size or (),
         known_diameter_mm=known_diameter, known_circle=known_circle, two_points=two_points, scale_from=scale_from,
+        light_kind=light,
     )  # fmt: skip
     worst = 0
     results = measure_files(

@@ -20,6 +20,7 @@ RuleUnit = Literal["mm", "half-mm", "in8", "in16", "in32", "in64"]
 RULE_UNITS: tuple[RuleUnit, ...] = get_args(RuleUnit)
 RuleClass = Literal["I", "II", "III"]
 KnownRing = Literal["rim", "bore"]
+LightKind = Literal["laser", "shadow"]
 ScaleSource = Literal["card", "rule", "diameter", "two-points", "stated"]
 SCALE_SOURCES: tuple[ScaleSource, ...] = get_args(ScaleSource)
 SCALE_WORDS: Mapping[str, str] = {
@@ -68,6 +69,8 @@ class Stated:
         Which circle that is: `rim` (outer edge of the face) or `bore` (its inner edge).
     two_points : (x1, y1, x2, y2, mm) or None
         Two places in the photo, px, and the distance between them: a scale without tilt.
+    light_kind : str or None
+        What a `line-light` photo shows: `laser`, a line of light, or `shadow`, a straightedge's; `None` is a line.
     scale_from : str or None
         The scale to use; `None` takes the best there is: card, rule, diameter, two points, stated.
     nominal : mapping of str to float
@@ -85,6 +88,7 @@ class Stated:
     known_diameter_mm: float | None = None
     known_circle: KnownRing = "rim"
     two_points: tuple[float, float, float, float, float] | None = None
+    light_kind: LightKind | None = None
     scale_from: ScaleSource | None = None
     nominal: Mapping[str, float] = field(default_factory=dict)
 
@@ -107,6 +111,7 @@ class Stated:
 
     def _check_known(self) -> None:
         _one_of("circle", self.known_circle, get_args(KnownRing))
+        _one_of("kind of light", self.light_kind, get_args(LightKind))
         _one_of("source of the scale", self.scale_from, SCALE_SOURCES)
         if self.known_diameter_mm is not None:
             _within("known diameter, mm", self.known_diameter_mm, 5.0, 5000.0)

@@ -24,6 +24,7 @@ from wearvision.stated import (
     SCALE_WORDS,
     CardSize,
     KnownRing,
+    LightKind,
     PartKind,
     RuleClass,
     RuleUnit,
@@ -50,6 +51,7 @@ class Facts:
     known_diameter_mm: float | None = None
     known_circle: KnownRing = "rim"
     two_points: str | None = None
+    light_kind: LightKind | None = None
     scale_from: ScaleSource | None = None
     inner_mm: float | None = None
     outer_mm: float | None = None
@@ -62,7 +64,7 @@ class Facts:
         return Stated(
             part_kind=self.kind, view=self.view, card_size=self.card_size, mm_per_px=self.mm_per_px,
             card_height_mm=self.card_height_mm, check_bar_mm=bar,
-            rule=self.rule, rule_class=self.rule_class, scale_from=self.scale_from,
+            rule=self.rule, rule_class=self.rule_class, scale_from=self.scale_from, light_kind=self.light_kind,
             known_diameter_mm=self.known_diameter_mm, known_circle=self.known_circle,
             two_points=None if self.two_points is None else _numbers(self.two_points),
             nominal={k: v for k, v in sizes.items() if v is not None} | dict(_size(text) for text in self.sizes),

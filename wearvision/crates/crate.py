@@ -117,6 +117,7 @@ class _Facts(_Table):
     known_diameter_mm: float = 0.0
     known_circle: str = ""
     two_points: list[float] = []
+    light_kind: str = ""
     scale_from: str = ""
     rule: str = ""
     rule_class: str = ""

@@ -75,7 +75,8 @@ def stated_of(truth: Mapping[str, Any]) -> Stated:
         card_size=truth["card"].get("name", "standard"),
         card_height_mm=float(stated["card_height_mm"]),
         check_bar_mm=bar,
-        nominal={name: float(value) for name, value in stated["stated"].items()},
+        light_kind=stated["stated"].get("light_kind"),
+        nominal={name: float(value) for name, value in stated["stated"].items() if name != "light_kind"},
     )
 
 

@@ -76,14 +76,14 @@ def middles(values: Grid, row: Places, columns: Places, width: float, beside: in
     none = np.zeros(len(row), dtype=np.float64)
     shown = Middle(row=place, peak=none, wide=none, noise=none + 1)
     for turn in range(TURNS):
-        profile = _profiles(values, place, columns, half, beside)
+        profile = profiles(values, place, columns, half, beside)
         shown = _middle(profile, place, half, round(CORE * width) | 1)
         reach = width if turn < TURNS - 1 else np.inf
         place = np.where(np.abs(shown.row - place) <= reach, shown.row, place)
     return shown
 
 
-def _profiles(values: Grid, place: Array, columns: Places, half: int, beside: int) -> Grid:
+def profiles(values: Grid, place: Array, columns: Places, half: int, beside: int) -> Grid:
     """Light across the line (N, 2 half + 1), averaged along it with neighbours laid upon each other."""
     slope = np.gradient(place, columns) if len(place) > 1 else np.zeros(len(place))
     slope = np.clip(slope, -2.0, 2.0)

@@ -51,6 +51,8 @@ class LightLine:
         Where the line is plain to see.
     noise_px : float
         Scatter of the middle from place to place, photo px.
+    soft_mm : float
+        Standard deviation of a shadow's soft edge; 0 for a line of light.
     """
 
     patch: Patch
@@ -58,6 +60,7 @@ class LightLine:
     row: Array
     sure: NDArray[np.bool_]
     noise_px: float
+    soft_mm: float = 0.0
 
     @property
     def every_mm(self) -> float:
@@ -100,7 +103,7 @@ def _line(
         gray, plane, low, np.array([1.0, 0.0]), (float(size[0]), float(size[1])), step_mm=MAP_MM, exclude_px=exclude_px
     )
     valid = cv2.erode(patch.valid.astype(np.uint8), np.ones((9, 9), np.uint8))
-    seen = (valid > 0) & _inside(patch, plane, within_px)
+    seen = (valid > 0) & inside(patch, plane, within_px)
     if seen.sum() < 100:
         return None
     sizes = [_sizes(_ridge(log_gray(patch.values), line_mm / MAP_MM), seen, COARSE) for line_mm in LINE_MM]
@@ -133,7 +136,7 @@ def _across(size: Grid, bearing: Grid | None, turn: float) -> Grid:
     return np.asarray(np.where(np.abs(np.cos(bearing - np.radians(turn))) > np.cos(np.radians(ASKEW_DEG)), size, 0))
 
 
-def _inside(patch: Patch, plane: Plane, within_px: Array | None) -> NDArray[np.bool_]:
+def inside(patch: Patch, plane: Plane, within_px: Array | None) -> NDArray[np.bool_]:
     """Which samples lie within an outline; all without one."""
     if within_px is None:
         return np.ones(patch.valid.shape, dtype=np.bool_)
@@ -170,14 +173,14 @@ def _follow(
     normal = np.array([-along[1], along[0]])
     start = middle - along * reach - normal * band_mm
     patch = patch_of(gray, plane, start, along, (2 * reach, 2 * band_mm), down=normal, exclude_px=exclude_px)
-    seen = patch.valid & _inside(patch, plane, within_px)
+    seen = patch.valid & inside(patch, plane, within_px)
     every = max(1, round(EVERY_MM / patch.step_mm))
     columns = np.arange(every // 2, seen.shape[1], every)
     row = _rough(patch, seen, line_mm, every * PATH_EVERY, columns)
     width = usual_width(patch.values, seen, row, columns, round(MOST_WIDE_MM / patch.step_mm))
     lit = middles(patch.values, row, columns, width, max(1, round(BESIDE_MM / patch.step_mm)))
     at = np.clip(np.rint(lit.row), 0, len(seen) - 1).astype(int)
-    sure = _unbroken(lit.sure() & seen[at, columns], round(BREAK_MM / EVERY_MM))
+    sure = unbroken(lit.sure() & seen[at, columns], round(BREAK_MM / EVERY_MM))
     runs = np.flatnonzero(sure)
     if len(runs) * every * patch.step_mm < 8.0:
         return Unmeasured(reason="the line of light cannot be followed", hint=HINT)
@@ -205,8 +208,8 @@ def _rough(
     ridge = _blur_down(log, max(0.6, wide / 2.5)) - _blur_down(log, max(1.8, 1.6 * wide))
     usual = 1.4826 * float(np.median(np.abs(ridge[free][::5]))) + 1e-4
     told = np.float32(CLIP) * np.log1p(np.where(free, np.maximum(ridge / usual, 0), 0).astype(np.float32) / CLIP)
-    path = _path(np.asarray(told, dtype=np.float32), JUMP_COST * block)
-    return np.asarray(np.interp(columns, (np.arange(count) + 0.5) * block - 0.5, path).round(), dtype=np.int64)
+    rows = path(np.asarray(told, dtype=np.float32), JUMP_COST * block)
+    return np.asarray(np.interp(columns, (np.arange(count) + 0.5) * block - 0.5, rows).round(), dtype=np.int64)
 
 
 def _blur_down(gray: Grid, sigma: float) -> Grid:
@@ -214,7 +217,7 @@ def _blur_down(gray: Grid, sigma: float) -> Grid:
     return np.asarray(cv2.GaussianBlur(gray, (1, 2 * round(3 * sigma) + 1), sigma), dtype=np.float32)
 
 
-def _unbroken(sure: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+def unbroken(sure: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
     """The longest stretch without a longer break; beyond one the path follows something else."""
     places = np.flatnonzero(sure)
     if not len(places):
@@ -225,7 +228,7 @@ def _unbroken(sure: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
     return kept
 
 
-def _path(told: Grid, cost: float) -> NDArray[np.int64]:
+def path(told: Grid, cost: float) -> NDArray[np.int64]:
     """Best row in each column when moving aside costs so much per sample (dynamic programming)."""
     count = told.shape[1]
     place = np.arange(len(told))
@@ -244,8 +247,8 @@ def _path(told: Grid, cost: float) -> NDArray[np.int64]:
         leap = total[best] - LEAP_COST
         came[:, column] = np.where(near < leap, best, np.where(above >= below, left, right))
         total = np.maximum(near, leap) + told[:, column]
-    path = np.empty(count, dtype=np.int64)
-    path[-1] = int(np.argmax(total))
+    rows = np.empty(count, dtype=np.int64)
+    rows[-1] = int(np.argmax(total))
     for column in range(count - 1, 0, -1):
-        path[column - 1] = came[path[column], column]
-    return path
+        rows[column - 1] = came[rows[column], column]
+    return rows

@@ -1,12 +1,15 @@
-"""A line of light across a face: where it dips, how wide and how deep; a sheet seals the depth."""
+"""A line of light, or a straightedge's shadow, across a face: where it dips and how deep; a sheet seals the depth."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.light_elevation import STEEP_DEG, figure, find_step, join, stated_elevation
 from wearvision.measure.finders.light_line import BAND_MM, LightLine, find_line
 from wearvision.measure.finders.light_plane import Elevation, depths, sound_line, steepness_deg, straight_line
 from wearvision.measure.finders.light_section import find_sections
+from wearvision.measure.finders.shadow_line import find_shadow
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array
 from wearvision.quantity import Unmeasured
@@ -17,10 +20,16 @@ NO_ELEVATION = (
     DEPTH, "how steep the light comes down is not stated: state light_elevation_deg, or lay a flat step of known "
     "height under the line and state light_step_mm",
 )  # fmt: skip
-SHADOW = "a straightedge's shadow is not read: its edge is as soft as the lamp is wide, and darkens with the metal"
+SHADOW = "; a straightedge's shadow is read when light_kind says shadow"
+ASK = Unmeasured(
+    reason="light_kind says shadow, but a coloured line of light shows and no shadow does", hint="state which it is"
+)
+EDGE = ("which edge is the shadow's", "told by the metal that goes on across it; a shallow or faint dip may be missed: look")
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
 LEAST_ANGLE_DEG = 12.0
 """Between the view and the plane of light."""
+FAR_SIDE = 1.0
+"""Deeper places shift the far edge of a shadow to its bright side."""
 LEAST_LEVEL = 0.4
 """Share of what was followed that must keep to one straight line, or something else was followed."""
 CROOKED = "what was followed hardly runs straight: light the line in a dim room, most of it on sound metal"
@@ -39,11 +48,32 @@ def see(look: Look) -> Seen:
         hidden, axis = (*hidden, face.circle_px(look.plane, face.radii_mm[0])), face.centre_mm
         within = face.circle_px(look.plane, face.radii_mm[1])
     circles = () if within is None else (within, hidden[-1])
+    if look.stated.light_kind == "shadow" and not isinstance(face, Face):
+        return _untold(("line of light", f"a shadow is sought on a face only: {face.reason}; {face.hint}"), circles)
+    lines = _lines(look, hidden, within, axis)
+    if isinstance(lines, Unmeasured):
+        return _untold(("line of light", f"{lines.reason}; {lines.hint}"), circles)
+    seen = [_sections(look, line, circles) for line in lines]
+    best = next((s for s in seen if s.summary), seen[0])
+    return replace(best, not_assessed=(*best.not_assessed, EDGE)) if look.stated.light_kind == "shadow" else best
+
+
+def _lines(
+    look: Look, hidden: tuple[Array, ...], within: Array | None, axis: Array | None
+) -> list[LightLine] | Unmeasured:
+    """The line of light, or what may be the edge of a straightedge's shadow, likeliest first."""
     band = BAND_MM + STEP_BAND * look.stated.nominal.get("light_step_mm", 0.0)
-    line = find_line(look.gray if look.red is None else look.red, look.plane, hidden, within, axis, band)
-    if not isinstance(line, LightLine):
-        return _untold(("line of light", f"{line.reason}; {line.hint}; {SHADOW}"), circles)
-    return _sections(look, line, circles)
+    where = (look.plane, hidden, within, axis, band)
+    line = find_line(look.gray if look.red is None else look.red, *where)
+    if look.stated.light_kind == "shadow":
+        shadows = find_shadow(look.gray, *where)
+        return ASK if isinstance(shadows, Unmeasured) and look.red is not None and _plain(line) else shadows
+    return [line] if isinstance(line, LightLine) else replace(line, hint=f"{line.hint}{SHADOW}")
+
+
+def _plain(line: LightLine | Unmeasured) -> bool:
+    """Whether a coloured line of light shows, most of it straight."""
+    return isinstance(line, LightLine) and bool(straight_line(line).level.sum() > LEAST_LEVEL * len(line.row))
 
 
 def _cannot(stated: Stated) -> tuple[str, str] | None:
@@ -80,7 +110,7 @@ def _elevation(look: Look, line: LightLine) -> tuple[Elevation | Unmeasured, flo
     """How steep the light is, and on which side of the line deeper places lie, 0 when no step tells."""
     elevation, height = (look.stated.nominal.get(name) for name in ("light_elevation_deg", "light_step_mm"))
     if height is None:
-        return stated_elevation(elevation or 0.0), 0.0
+        return stated_elevation(elevation or 0.0), FAR_SIDE if look.stated.light_kind == "shadow" else 0.0
     step = find_step(line, look.plane, height, elevation)
     return (step, 0.0) if isinstance(step, Unmeasured) else (join(step, look.plane, elevation), step.side)
 
