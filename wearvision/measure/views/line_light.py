@@ -24,7 +24,7 @@ SHADOW = "; a straightedge's shadow is read when light_kind says shadow"
 ASK = Unmeasured(
     reason="light_kind says shadow, but a coloured line of light shows and no shadow does", hint="state which it is"
 )
-EDGE = ("which edge is the shadow's", "told by the metal that goes on across it; a shallow or faint dip may be missed: look")
+EDGE = ("edge of the shadow", "told by the metal that goes on across it; shallow or faint dips may be missed: look")
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
 LEAST_ANGLE_DEG = 12.0
 """Between the view and the plane of light."""
