@@ -17,6 +17,7 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.ridges import find_ribbons
 from wearvision.measure.shadow import is_shadow
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
+from wearvision.measure.walls import between, walls
 from wearvision.quantity import Measured, Quantity
 
 MARGIN_MM = 0.45
@@ -75,11 +76,15 @@ def find_grooves(
     radii = (inner + MARGIN_MM, outer - MARGIN_MM)
     strip = unwrap(gray, plane, face.centre_mm, radii, exclude_px=exclude_px)
     found = evidence(strip)
-    ribbons = find_ribbons(strip, found, max_width_mm=min(MAX_WIDTH_MM, 0.4 * (outer - inner)), least=LEAST)
-    tracks = [follow(strip, found, ribbon, blur_px=blur_px) for ribbon in ribbons]
-    good = [t for t in tracks if t is not None and is_groove(t, strip.px_mm) and _stands(t, face)]
-    good = [t for t in good if not is_shadow(t, strip, found.gray)]
-    return _apart(good), strip
+    widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
+    ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
+    marks = [t for ribbon in ribbons if (t := follow(strip, found, ribbon, blur_px=blur_px)) is not None]
+    for low, high in walls(marks, widest):
+        whole = follow(strip, found, between(low, high, strip), blur_px=blur_px)
+        if whole is not None and is_groove(whole, strip.px_mm):
+            marks = [t for t in marks if t is not low and t is not high] + [whole]
+    good = [t for t in marks if is_groove(t, strip.px_mm) and _stands(t, face)]
+    return _apart([t for t in good if not is_shadow(t, strip, found.gray)]), strip
 
 
 def _stands(track: Track, face: Face) -> bool:
