@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.errors import BadInput
 from wearvision.measure.plane import Array
@@ -57,6 +58,14 @@ def minimum_zone(x: Array, y: Array) -> Zone:
     foot = (lower[:, 1][None, :] - slopes[:, None] * lower[:, 0]).min(axis=1)
     best = int(np.argmin(top - foot))
     return Zone(height=float(max(0.0, top[best] - foot[best])), slope=float(slopes[best]), foot=float(foot[best]))
+
+
+def outermost(x: Array, y: Array) -> NDArray[np.int64]:
+    """Indices of the places that carry the minimum zone: the corners of their convex hull, ends included."""
+    x, y = _checked(x, y)
+    corners = np.vstack([_chain(x, y), _chain(x, -y) * [1, -1]])
+    found = (x[:, None] == corners[:, 0]) & (y[:, None] == corners[:, 1])
+    return np.asarray(np.flatnonzero(found.any(axis=1)), dtype=np.int64)
 
 
 def _chain(x: Array, y: Array) -> Array:

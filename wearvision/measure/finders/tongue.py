@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import median
+from wearvision.measure.edges import row_medians
 from wearvision.measure.finders.tongue_line import NEAR_MM, NEAR_PX, sound_line
 from wearvision.measure.finders.tongue_trace import Trace
 from wearvision.measure.plane import Array, Plane
@@ -105,11 +105,12 @@ def blocks(trace: Trace) -> tuple[Array, Array]:
     x = trace.x_mm[trace.seen]
     y = trace.row[trace.seen] * step
     block = np.floor(x / max(BLOCK_MM, step)).astype(int)
-    starts = np.flatnonzero(np.diff(block, prepend=block[:1] - 1)) if len(block) else np.array([], dtype=int)
-    pieces = np.split(np.arange(len(x)), starts[1:])
-    return (
-        np.array([x[p].mean() for p in pieces if len(p)]), np.array([median(y[p]) for p in pieces if len(p)])
-    )  # fmt: skip
+    starts = np.flatnonzero(np.diff(block, prepend=block[:1] - 1))
+    sizes = np.diff(np.append(starts, len(x)))
+    places = np.full((2, len(starts), int(sizes.max(initial=0))), np.nan)
+    inside = np.arange(places.shape[2]) < sizes[:, None]
+    places[:, inside] = x, y
+    return np.asarray(np.nansum(places[0], axis=1) / sizes), row_medians(places[1])
 
 
 def _worn(x: Array, away: Array, limit: float) -> NDArray[np.bool_]:

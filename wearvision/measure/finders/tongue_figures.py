@@ -6,13 +6,14 @@ from collections.abc import Mapping, Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.finding import Finding
 from wearvision.measure.edges import log_gray
 from wearvision.measure.finders.tongue import Lip
 from wearvision.measure.finders.tongue_line import ALIKE_MM
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.straightness import least_squares_zone, minimum_zone
+from wearvision.measure.straightness import least_squares_zone, minimum_zone, outermost
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
 
 FAINT = 1.8
@@ -41,9 +42,13 @@ HOW = (
 
 def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str, Quantity]:
     """All figures of a lip, with named parts of u; `others` are other ways along the same edge."""
-    value, parts = plane.propagate(lambda p: _figures(lip, p))
+    corners = outermost(lip.x_mm, lip.away_mm)
+    value, parts = plane.propagate(lambda p: _figures(lip, p, corners))
     own = _own(lip, value)
-    apart = np.max([np.zeros(len(NAMES)), *(np.abs(_figures(other, plane) - value) for other in others)], axis=0)
+    apart = np.zeros(len(NAMES))
+    for other in others:
+        theirs = _figures(other, plane, outermost(other.x_mm, other.away_mm))
+        apart = np.maximum(apart, np.abs(theirs - value))
     which = np.hypot(WAY_SHARE * apart, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
     return {
         name: Measured.of(
@@ -54,8 +59,8 @@ def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str,
     }  # fmt: skip
 
 
-def _figures(lip: Lip, plane: Plane) -> Array:
-    """Figures under the order of `NAMES` with the photo's places held fixed."""
+def _figures(lip: Lip, plane: Plane, corners: NDArray[np.int64]) -> Array:
+    """Figures under the order of `NAMES` with the photo's places held fixed; the zone stands on its `corners`."""
     mm, ends = plane.to_mm(lip.px), plane.to_mm(lip.ends_px)
     run = ends[1] - ends[0]
     length = float(np.hypot(*run))
@@ -77,8 +82,8 @@ def _figures(lip: Lip, plane: Plane) -> Array:
         calm = _calm(away, 1.0 / step)
         top, square, area = float(calm.max()), float(calm**2 @ share) / length, float(np.clip(calm, 0, None) @ share)
     return np.array([
-        max(top, 0.0), np.sqrt(square), area, minimum_zone(x, y).height, least_squares_zone(x, y).height, length,
-        float(share[lip.worn].sum()),
+        max(top, 0.0), np.sqrt(square), area, minimum_zone(x[corners], y[corners]).height,
+        least_squares_zone(x, y).height, length, float(share[lip.worn].sum()),
     ])  # fmt: skip
 
 

@@ -12,6 +12,8 @@ WINDOW_MM, BLOCK_MM, COMMON = 5.0, 2.0, 0.3
 """What each side looks like is learned over such a length (standard deviation), in blocks, and in part from all."""
 SURE, GRAIN_WORTH, RARE = 1.5, 0.5, 0.03
 """No sample says more than this (logarithm of odds); what its grain says counts less; odds of what was never met."""
+MOST_UNLIKE = 2 * SURE * (1 + GRAIN_WORTH)
+"""Two places differ by no more."""
 
 
 def metal_like(band: Band, metal: NDArray[np.bool_], opening: NDArray[np.bool_]) -> Array:

@@ -159,6 +159,8 @@ def follow(
     strong, (metal, opening) = band.strength(RUN_MM), _at_first(band)
     found = None
     for _ in range(ROUNDS):
+        if found is not None:
+            metal, opening = _beside(found, metal, opening)
         like = metal_like(band, metal, opening)
         ends = _ends(like, band, stated_mm)
         column = np.arange(int(ends[0] + INSIDE_MM / step) + 1, int(ends[1] - INSIDE_MM / step) + 1 - stride, stride)
@@ -169,7 +171,6 @@ def follow(
         worth = np.sum([worth[:, column + k] for k in range(stride)], axis=0).T * step
         row = best_ways(worth[None], JUMP * step, REACH * stride)[0]
         found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, like=like)
-        metal, opening = _beside(found, metal, opening)
     return found
 
 
@@ -233,7 +234,7 @@ def _strongest(size: Grid, place: int, reach: int) -> float:
     """Where a curve is greatest near a place, to a fraction."""
     low, high = (int(np.clip(place + sign * reach, 1, len(size) - 2)) for sign in (-1, 1))
     best = low + int(np.argmax(size[low : high + 1]))
-    return best + float(peak_offset(*(np.float64(size[best + k]) for k in (-1, 0, 1))))
+    return best + float(peak_offset(*(size[best + k : best + k + 1].astype(np.float64) for k in (-1, 0, 1)))[0])
 
 
 def _corners(found: Followed) -> tuple[Array, Array] | None:

@@ -8,6 +8,7 @@ from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_band import Sight, sight_of
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
 from wearvision.measure.finders.tongue_seek import Lead, seek_lips
+from wearvision.measure.finders.tongue_signs import MOST_UNLIKE
 from wearvision.measure.finders.tongue_trace import follow, parted, trace_lip
 from wearvision.measure.look import Look, Seen
 
@@ -81,16 +82,20 @@ def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
 
 def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> Lead | str:
     """The lead with most evidence for it, its shape's and that of its sides; or why there is none."""
-    ranked = []
-    for lead in leads:
-        way = follow(sight, lead.left_mm, lead.right_mm, length_mm, rough=True)
-        if way is not None:
-            ranked.append((lead.score + float(way.apart.mean()), lead))
-    ranked.sort(key=lambda one: -one[0])
-    if not ranked or ranked[0][0] < EVIDENCE:
-        return NONE
     beats = BEATS_UNSTATED if length_mm is None else BEATS
-    return SEVERAL if len(ranked) > 1 and ranked[0][0] - ranked[1][0] < beats else ranked[0][1]
+    best, second, picked = 0.0, 0.0, None
+    for lead in sorted(leads, key=lambda one: -one.score):
+        if lead.score + MOST_UNLIKE < best - beats:
+            break
+        way = follow(sight, lead.left_mm, lead.right_mm, length_mm, rough=True)
+        evidence = 0.0 if way is None else lead.score + float(way.apart.mean())
+        if evidence > best:
+            best, second, picked = evidence, best, lead
+        else:
+            second = max(second, evidence)
+    if picked is None or best < EVIDENCE:
+        return NONE
+    return SEVERAL if best - second < beats else picked
 
 
 def _moved_mm(lip: Lip, lead: Lead, look: Look) -> float:
