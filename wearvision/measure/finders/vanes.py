@@ -16,10 +16,10 @@ from wearvision.finding import Finding
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import ends
-from wearvision.measure.vanes.find import Layout
+from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, Settled, settle
-from wearvision.measure.vanes.siblings import Shape, against_siblings, centred, offsets, shape
+from wearvision.measure.vanes.siblings import Shape, against_siblings, centre_u, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
@@ -68,6 +68,7 @@ class Vanes:
     shapes: tuple[Shape, ...]
     short_mm: Array
     short_u_mm: Array
+    centre_u_mm: Array
     standing: NDArray[np.bool_]
     stub: NDArray[np.bool_]
     apart: float
@@ -89,7 +90,8 @@ def measure_vanes(
     """
     count, diameter = (stated.nominal.get(n) for n in ("vane_count", "disc_diameter_mm"))
     found = settle(
-        gray, plane, cards_px, blur_px, diameter_mm=diameter, number=round(count) if count else None
+        gray, plane, cards_px, blur_px, diameter_mm=diameter, number=round(count) if count else None,
+        thickness_mm=stated.nominal.get("vane_thickness_mm"),
     )  # fmt: skip
     return found if isinstance(found, Unmeasured) else _compared(found)
 
@@ -101,7 +103,7 @@ def _compared(found: Settled) -> Vanes:
     place, place_u = ends(found.end_score, traces, tip)
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
-    off, moved = centred(offsets(traces), traces, tip)
+    off, moved, cov = centred(offsets(traces), traces, tip)
     shapes, short = [], np.zeros(len(off))
     for k in range(len(off)):
         difference, doubt = against_siblings(off, k, whole)
@@ -111,7 +113,8 @@ def _compared(found: Settled) -> Vanes:
         short[k] = (np.median(others) if others else tip) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
-        short_mm=short, short_u_mm=place_u, standing=there, stub=stub, apart=shown.apart,
+        short_mm=short, short_u_mm=place_u, centre_u_mm=centre_u(traces, cov, tip), standing=there, stub=stub,
+        apart=shown.apart,
     )  # fmt: skip
 
 
@@ -175,13 +178,14 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         short, "mm", how="end against the siblings' median", end=float(vanes.short_u_mm[k]), edge=edge,
         **{n: abs(short) * u for n, u in stretch.items()},
     )  # fmt: skip
-    shift, u = seen.tip_shift_mm, root_sum_square(seen.tip_u_mm, edge)
+    shift, centre = seen.tip_shift_mm, float(vanes.centre_u_mm[k])
+    u = root_sum_square(seen.tip_u_mm, edge, centre)
     if vanes.stub[k]:
         return {"tip_shift": STUB, "bend_angle": STUB, "shortening": shortening}
-    if not np.isfinite(shift):
-        return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
     if vanes.standing.sum() < 3:
         return {"tip_shift": NO_SIBLINGS, "bend_angle": NO_SIBLINGS, "shortening": NO_SIBLINGS}
+    if not np.isfinite(shift):
+        return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
     if many_bent(vanes):
         return {"tip_shift": MANY, "bend_angle": MANY, "shortening": shortening}
     if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
@@ -191,7 +195,7 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
     return {
         "tip_shift": Measured.of(
             shift, "mm", how="against the siblings' median; + is to the left going outwards", fit=seen.tip_u_mm,
-            edge=edge, **{n: abs(shift) * part for n, part in stretch.items()},
+            edge=edge, centre=centre, **{n: abs(shift) * part for n, part in stretch.items()},
         ),
         "bend_angle": Measured.of(
             seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg

@@ -160,14 +160,20 @@ def follow(level: Grid, across_mm: Array, along_step_mm: float, widths_mm: Array
     `level` is what the vanes share (S, M), or the edges of all of them (N, S, M): then no vane counts for more than
     `MOST`, so that a pair that each shows half of is worth more than one that half of them show.
     """
+    return max(pairs(level, across_mm, along_step_mm, widths_mm), key=lambda pair: float(pair.gain.sum()))
+
+
+def pairs(level: Grid, across_mm: Array, along_step_mm: float, widths_mm: Array = WIDTHS_MM) -> list[Pair]:
+    """The strongest pair of edges of each width."""
     step = float(across_mm[1] - across_mm[0])
     each = level[None] if level.ndim == 2 else level
     most = np.inf if level.ndim == 2 else MOST
     gain = np.stack([np.minimum(_pair_gain(each, w / 2 / step), most).mean(axis=0) for w in widths_mm.tolist()])
     path = viterbi(gain, SLACK * (step / along_step_mm) ** 2, most=max(1, int(0.8 * along_step_mm / step)))
-    got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0]
-    best = int(np.argmax(got.sum(axis=1)))
-    return Pair(middle_mm=across_mm[path[best]], width_mm=float(widths_mm[best]), gain=got[best].astype(np.float64))
+    got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0].astype(np.float64)
+    return [
+        Pair(middle_mm=across_mm[p], width_mm=w, gain=g) for p, w, g in zip(path, widths_mm.tolist(), got, strict=True)
+    ]
 
 
 def _pair_gain(level: Grid, half: float) -> Grid:

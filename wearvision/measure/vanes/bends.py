@@ -2,16 +2,17 @@
 
 A vane stands at its root, so that it can leave its siblings' line only from some place outwards and ever further. A
 shadow that runs beside a vane all the way, or a rust stain, is no bend: along no such line does it show two edges a
-vane's thickness apart. All of the line counts, not only the tip.
+vane's thickness apart. All of the line counts, not only the tip. Softened edges tell which few bends are likely, sharp
+ones how each of them runs exactly.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from itertools import product
 
+import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
@@ -21,33 +22,92 @@ STARTS, POWERS = (0.15, 0.3, 0.45, 0.6, 0.75), (1.3, 2.2)
 """Where a bend begins, shares of the line up to the tip; power by which it grows."""
 TIPS_MM = np.concatenate([np.arange(0.5, 3.0, 0.25), np.arange(3.0, 14.1, 0.5)])
 """Shifts at the tip that are tried, either way."""
+KEPT, APART_MM = 8, 0.8
+"""Likely bends that are bettered on sharp edges, and how far their tips lie apart."""
+BETTER = np.array([[0.4, 0.08, 0.3, 0.3], [0.2, 0.05, 0.2, 0.15], [0.1, 0.03, 0.1, 0.08]])
+"""Steps of tip (mm), start, power and of the whole vane (mm) by which they are bettered."""
+LEAST, MOST = np.array([-15.0, 0.1, 1.0, -0.8]), np.array([15.0, 0.85, 2.6, 0.8])
+AROUND = np.array([(*one, 0.0) for one in product((-1.0, 0.0, 1.0), repeat=3)])
+BESIDE = np.array([(0.0, 0.0, 0.0, d) for d in (-2.0, -1.0, 0.0, 1.0, 2.0)])
 STRETCH = 4
 """Stations over which light is averaged along a bend."""
-SIGMA_MM, SMOOTH_MM = 0.4, 1.5
+SIGMA_MM, SOFT_MM, SMOOTH_MM = 0.4, 0.8, 1.5
+SURER = 0.3
+"""What an edge beyond `CAP` adds, up to three times that: a strong one is surer, but it may be a glint."""
+FLIP = 0.5
+"""What an edge costs that changes its sign from one stretch to the next: where two cross, none is followed."""
 BENT_COST, FREE_MM, FAR_MM = 4.0, 0.5, 2.0
 """What a bend must be better by than none, in edges over what is usual, for one of many fits some rust: nothing up to
 the second, which is within reach of the tracing anyway, all of it from the third on."""
+OFF_MM, OFF_COST = 0.4, 0.5
+"""How far a whole vane usually stands off the common line, and what that costs."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Tried:
-    """Shift (H, S) of each bend along the line, and how much wider the vane is there across it, as a factor."""
+class _Ground:
+    """Signed edges of all vanes (N, S, M), what is usual on each part of them (N, P), and where the pair lies."""
 
-    shift_mm: Array
-    wider: Array
+    signed: Grid
+    usual: Array
+    share: Array
+    pair_mm: Array
+    first_mm: float
+    step_mm: float
+    along_mm: float
+
+    @classmethod
+    def of(cls, signed: Grid, strips: Strips, share: Array, pair_mm: Array, along_mm: float) -> _Ground:
+        return cls(
+            signed=signed, usual=_usual(signed), share=share, pair_mm=pair_mm, first_mm=float(strips.across_mm[0]),
+            step_mm=strips.step_mm, along_mm=along_mm,
+        )  # fmt: skip
+
+    def softened(self) -> _Ground:
+        """The same with edges averaged across to `SOFT_MM`."""
+        flat = np.ascontiguousarray(self.signed).reshape(-1, self.signed.shape[2])
+        sigma = np.sqrt(SOFT_MM**2 - SIGMA_MM**2) / self.step_mm
+        size = (2 * int(np.ceil(3 * sigma)) + 1, 1)
+        soft = cv2.GaussianBlur(flat, size, sigmaX=sigma, borderType=cv2.BORDER_REPLICATE)
+        signed = np.asarray(soft, dtype=np.float32).reshape(self.signed.shape)
+        return replace(self, signed=signed, usual=_usual(signed))
+
+    def worth(self, k: int, bends: Array) -> Array:
+        """Edge along bends (H, 4) of vane k (tip mm, start, power, off mm), over what is usual, less their cost."""
+        rows, width = self.signed.shape[1:]
+        shift = shifts(bends, self.share)
+        slope = np.gradient(shift, self.along_mm, axis=1)
+        half = (self.pair_mm[:, 1] - self.pair_mm[:, 0]) / 2 * np.sqrt(1 + slope**2)
+        total = -BENT_COST * np.clip((np.abs(bends[:, 0]) - FREE_MM) / (FAR_MM - FREE_MM), 0, 1)
+        total -= OFF_COST * (bends[:, 3] / OFF_MM) ** 2
+        for side in (-1, 1):
+            place = self.pair_mm.mean(axis=1) + shift + side * half
+            column = np.clip(np.rint((place - self.first_mm) / self.step_mm), 0, width - 1).astype(np.intp)
+            light = np.take(self.signed[k], column + np.arange(rows) * width)
+            along = light.reshape(len(bends), -1, STRETCH).mean(axis=2) / self.usual[k]
+            size = np.abs(along)
+            total += (np.minimum(size, CAP) + SURER * np.clip(size - CAP, 0, CAP * 2) - 1.0).sum(axis=1)
+            turned = along[:, 1:] * along[:, :-1] < 0
+            total -= FLIP * (np.minimum(np.minimum(size[:, 1:], size[:, :-1]), CAP) * turned).sum(axis=1)
+        return np.asarray(total)
 
 
-@lru_cache(maxsize=4)
-def _tried(stations: int, step_mm: float, tip: int) -> _Tried:
-    share = np.arange(stations) / tip
+def _usual(signed: Grid) -> Array:
+    """Mean edge of each part of each vane, (N, P)."""
+    number, rows, width = signed.shape
+    usual = np.abs(signed.reshape(number, rows // STRETCH, STRETCH, width).mean(axis=2)).mean(axis=2)
+    return np.asarray(np.maximum(usual, QUIET * np.median(usual, axis=1, keepdims=True)) + 0.004)
+
+
+def shifts(bends: Array, share: Array) -> Array:
+    """Shift (H, S) of bends (H, 4) at shares of the line up to the tip."""
+    tip, start, power, off = bends.T[:, :, None]
+    return np.asarray(off + tip * np.clip((share - start) / (1 - start), 0, None) ** power)
+
+
+def _tried() -> Array:
+    """None, and every bend of a coarse grid, (H, 4)."""
     tips = np.concatenate([-TIPS_MM[::-1], TIPS_MM])
-    rows = [np.zeros((1, stations))]
-    for start in STARTS:
-        for power in POWERS:
-            rows.append(tips[:, None] * np.clip((share - start) / (1 - start), 0, None)[None] ** power)
-    shift = np.concatenate(rows)
-    slope = np.gradient(shift, step_mm, axis=1)
-    return _Tried(shift_mm=shift, wider=np.sqrt(1 + slope**2))
+    return np.array([(0.0, 0.5, 2.0, 0.0), *((t, s, p, 0.0) for s in STARTS for p in POWERS for t in tips.tolist())])
 
 
 def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) -> tuple[Array, Array]:
@@ -58,32 +118,37 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
     few = slice(0, tip, 2)
     signed = edges_across(strips, along_step_mm, SIGMA_MM, SMOOTH_MM)[0][:, few]
     rows = signed.shape[1] // STRETCH * STRETCH
-    signed, pair = signed[:, :rows], pair_mm[few][:rows]
-    tried = _tried(len(pair_mm), along_step_mm, tip)
-    shift, wider = tried.shift_mm[:, few][:, :rows], tried.wider[:, few][:, :rows]
-    middle, half = pair.mean(axis=1), (pair[:, 1] - pair[:, 0]) / 2
-    column = [
-        np.clip(np.rint((middle + shift + side * half * wider - strips.across_mm[0]) / strips.step_mm), 0, None)
-        for side in (-1, 1)
-    ]
-    flat = [
-        np.minimum(c, signed.shape[2] - 1).astype(np.intp) + np.arange(rows) * signed.shape[2] for c in column
-    ]
-    score = np.stack([_worth(one, flat) for one in signed])
-    reach = np.abs(tried.shift_mm).max(axis=1, where=np.arange(len(pair_mm)) < tip, initial=0.0)
-    score -= BENT_COST * np.clip((reach - FREE_MM) / (FAR_MM - FREE_MM), 0, 1)
-    best = np.argmax(score, axis=1)
-    return tried.shift_mm[best], score[np.arange(len(best)), best] - score[:, 0]
+    share = np.arange(len(pair_mm)) / tip
+    sharp = _Ground.of(
+        np.ascontiguousarray(signed[:, :rows]), strips, share[few][:rows], pair_mm[few][:rows], 2 * along_step_mm
+    )
+    soft, tried = sharp.softened(), _tried()
+    best, clear = np.zeros((len(signed), 4)), np.zeros(len(signed))
+    for k in range(len(signed)):
+        bends, worth = _bettered(sharp, k, _likely(tried, soft.worth(k, tried)))
+        best[k] = bends[int(np.argmax(worth))]
+        clear[k] = worth.max() - worth[0]
+    return shifts(best, share), clear
 
 
-def _worth(signed: Grid, flat: list[NDArray[np.intp]]) -> Array:
-    """Edge along each bend on both sides, over what is usual on this strip, (H,)."""
-    rows, width = signed.shape
-    parts = rows // STRETCH
-    usual = np.abs(signed.reshape(parts, STRETCH, width).mean(axis=1)).mean(axis=1)
-    usual = np.maximum(usual, QUIET * float(np.median(usual))) + 0.004
-    total = np.zeros(len(flat[0]))
-    for place in flat:
-        along = np.take(signed, place).reshape(len(place), parts, STRETCH).mean(axis=2)
-        total += (np.minimum(np.abs(along) / usual, CAP) - 1.0).sum(axis=1)
-    return total
+def _likely(tried: Array, worth: Array) -> Array:
+    """None, and the best few whose tips lie apart."""
+    kept = [tried[0]]
+    for i in np.argsort(-worth):
+        if all(abs(tried[i, 0] - one[0]) > APART_MM for one in kept[1:]):
+            kept.append(tried[i])
+        if len(kept) > KEPT:
+            break
+    return np.array(kept)
+
+
+def _bettered(ground: _Ground, k: int, bends: Array) -> tuple[Array, Array]:
+    """Bends moved to where they are worth most, and what they are worth; the first stays none, and only slides."""
+    for steps in BETTER:
+        for way in (BESIDE, AROUND):
+            near = np.clip(bends[:, None] + way * steps, LEAST, MOST)
+            near[0, :, :3] = bends[0, :3]
+            here = ground.worth(k, near.reshape(-1, 4)).reshape(near.shape[:2])
+            each = np.arange(len(near))
+            bends = near[each, np.argmax(here, axis=1)]
+    return bends, here.max(axis=1)

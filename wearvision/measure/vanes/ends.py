@@ -7,7 +7,7 @@ import numpy as np
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.trace import ALONG_MM, END_MM, Traces
 
-TIP_SHARE, TIP_USUAL = (0.9, 1.03), (0.975, 0.03)
+TIP_SHARE, TIP_USUAL = (0.9, 1.0), (0.975, 0.03)
 """Where vanes end, shares of the disc's radius: from, to; mean, spread (common practice, no source)."""
 WINDOW_MM = 6.0
 """Before an end there is a vane over this length, after it there is none."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from wearvision.measure.plane import Array, Plane
 
-HEIGHTS_MM = (2.0, 9.0, 16.0)
+HEIGHTS_MM = (0.0, 8.0, 16.0)
 """Depth of the disc's circles below the tops of the vanes that are tried."""
 LEAST_APART_MM = 1.0
 DEPTH_MM = (9.0, 4.0)

@@ -8,7 +8,7 @@ beside the vanes' own centre: `Disc.centre_mm` starts the search, `align` ends i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -79,7 +79,7 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
         apart = [float(np.hypot(*(centre - d.centre_mm))) for d in discs]
         if rim is not None and score > 0 and min(apart, default=np.inf) > APART_MM:
             discs.append(Disc(centre_mm=centre, rim_mm=rim, score=score))
-    return discs
+    return [replace(disc, score=disc.score / discs[0].score) for disc in discs]
 
 
 def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None) -> Grid:

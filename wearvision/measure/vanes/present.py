@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
-from wearvision.measure.vanes.find import Layout
+from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.strips import Line, Strips, from_photo
 from wearvision.measure.vanes.trace import Traces
 
@@ -34,6 +34,8 @@ EMPTY, THERE = 0.25, 0.6
 is."""
 LEAST_APART = 0.7
 """Logarithm by which vanes must stand out from gaps before one is said to be missing: twice as much edge."""
+MOST_APART = 2.3
+"""Gaps without any edge count as if they had a tenth of a vane's: what is a hundredth is nothing as well."""
 LEAST_SEEN = 0.5
 
 
@@ -83,7 +85,7 @@ def presence(
     whole, apart = _between(vane, gap, seen, most, slice(None))
     near, near_apart = _between(vane, gap, seen, most, slice(0, inner))
     clear = min(apart, near_apart) > LEAST_APART
-    gone = seen & (whole < EMPTY) & (near < EMPTY) if clear else nothing
+    gone = seen & (whole < THERE) & (near < EMPTY) if clear else nothing  # no vane stands without its root
     stub = np.full(number, np.nan)
     for k in np.flatnonzero(seen & ~gone & (whole < THERE)) if clear else ():
         stub[k] = _stub_end(vane, gap, seen, most, int(k), ends)
@@ -134,8 +136,9 @@ def _best(size: Array) -> Array:
 def _between(vane: Array, gap: Array, seen: NDArray[np.bool_], most: float, part: slice) -> tuple[Array, float]:
     """Where each vane stands between gaps (0) and vanes (1) over some stretches, and how far the two lie apart."""
     at, off = (np.log(_best(np.minimum(size[:, part], most)) + 1e-4) for size in (vane, gap))
-    low = float(np.median(off))
-    apart = float(np.median(at[seen])) - low
+    high = float(np.median(at[seen]))
+    low = max(float(np.median(off)), high - MOST_APART)
+    apart = high - low
     return (at - low) / max(apart, 1e-6), apart
 
 

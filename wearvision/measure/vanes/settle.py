@@ -13,17 +13,17 @@ from wearvision.measure.chart import chart_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.ends import common_end, scores
-from wearvision.measure.vanes.find import Layout, find_vanes
+from wearvision.measure.vanes.find import find_vanes
 from wearvision.measure.vanes.fold import NUMBERS
 from wearvision.measure.vanes.foot import camera_foot
 from wearvision.measure.vanes.hub import find_discs
+from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import Presence, presence
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import Unmeasured
 
-LEAST_HOLDS, SURE_HOLDS, CENTRES = 0.4, 0.85, 3
-"""Below this the vanes do not lie alike about any centre tried, and nothing is said of them; above the second no
-other centre is tried; at most so many are."""
+LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
+"""Below this the vanes do not lie alike, and nothing is said of them; above the second no other disc is tried."""
 MORE = 0.4
 """Power of their number by which more vanes count for more: twice as many hold if three quarters as well."""
 LEAST_APART, SURE_APART = 0.6, 0.9
@@ -65,7 +65,7 @@ class Settled:
 
 def settle(
     gray: Image, plane: Plane, cards_px: tuple[Array, ...], blur_px: float, *, diameter_mm: float | None,
-    number: int | None,
+    number: int | None, thickness_mm: float | None = None,
 ) -> Settled | Unmeasured:  # fmt: skip
     """Find the vanes of a disc; `number` is what is stated: one more to try."""
     chart = chart_of(gray, plane, cards_px)
@@ -74,8 +74,8 @@ def settle(
         return Unmeasured(reason="no disc with a bore or a rim was found", hint=DISC_HINT)
     best: Settled | None = None
     for disc in discs:
-        found = find_vanes(chart, plane, disc, diameter_mm, number)
-        tried = [_held(gray, plane, some, cards_px, blur_px) for some in _numbers(found, number)]
+        found = find_vanes(chart, plane, disc, diameter_mm, number, thickness_mm)
+        tried = [_held(gray, plane, one, cards_px, blur_px) for one in _numbers(found, number)]
         if tried:
             one = _settled(gray, plane, max(tried, key=_likely), cards_px)
             best = one if best is None else max(best, one, key=_believed)
@@ -102,7 +102,7 @@ def _settled(
 
 def _believed(one: Settled) -> tuple[bool, float]:
     clear = one.apart >= LEAST_APART and one.held >= LEAST_HOLDS
-    return clear, _likely((one.held, one.traces, one.layout))
+    return clear, one.held * one.layout.score
 
 
 def _likely(tried: tuple[float, Traces, Layout]) -> float:
@@ -111,28 +111,20 @@ def _likely(tried: tuple[float, Traces, Layout]) -> float:
     return float(held * np.sqrt(max(layout.score, 0.0)) * layout.number**MORE)
 
 
-def _numbers(found: list[Layout], stated: int | None) -> list[list[Layout]]:
-    """Layouts of the number that stands out most, of what is stated, and where nothing is of twice as many."""
+def _numbers(found: list[Layout], stated: int | None) -> list[Layout]:
+    """The layout that stands out most, that of the number stated, and where nothing is of twice as many."""
     if not found:
         return []
-    first = found[0].number
-    out = [[one for one in found if one.number == first][:CENTRES]]
-    other = [one for one in found if one.number == stated != first]
-    if other:
-        out.append(other[:CENTRES])
-    elif stated is None and 2 * first in NUMBERS:
-        out.append([replace(found[0], number=2 * first)])
-    return out
+    first = found[0]
+    other = [one for one in found if one.number == stated != first.number]
+    if stated is None and 2 * first.number in NUMBERS:
+        other = [replace(first, number=2 * first.number)]
+    return [first, *other[:1]]
 
 
 def _held(
-    gray: Image, plane: Plane, layouts: list[Layout], cards_px: tuple[Array, ...], blur_px: float
+    gray: Image, plane: Plane, one: Layout, cards_px: tuple[Array, ...], blur_px: float
 ) -> tuple[float, Traces, Layout]:
-    """The layout about whose centre the vanes lie most alike: how much so, traces, layout."""
-    traced: list[tuple[float, Traces, Layout]] = []
-    for one in layouts:
-        seen = trace(gray, plane, one, cards_px, blur_px)
-        traced.append((holds(seen), seen, one))
-        if traced[-1][0] > SURE_HOLDS:
-            break
-    return max(traced, key=lambda t: t[0])
+    """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
+    traces = trace(gray, plane, one, cards_px, blur_px)
+    return holds(traces), traces, one

@@ -14,9 +14,10 @@ from wearvision.measure.vanes.trace import Traces
 AGREE_MM = 0.8
 """Both edges of a vane must be shifted alike to this."""
 HUBER_MM = 0.3
-CENTRE_SHARE = 0.65
-"""Inner part of a vane, which is seldom bent, that may still move the centre."""
-CENTRE_MOST_MM = 1.5
+CENTRE_MOST_MM, CENTRE_ROUNDS = 1.5, 12
+"""How far traced vanes may move the centre (also what is known of it beforehand), and rounds of the fit."""
+CENTRE_SD_MM = 0.15
+"""Of a vane's place over `SHARED_MM` of its length."""
 TIP_MM = 2.0
 """This much before the tip is left out: averaging along the vane reaches past its end there."""
 STARTS = np.arange(0.25, 0.86, 0.05)
@@ -65,27 +66,39 @@ def offsets(traces: Traces) -> Array:
     return np.where(np.nan_to_num(both, nan=0.0) > AGREE_MM, np.nan, mean)
 
 
-def centred(off: Array, traces: Traces, tip: float) -> tuple[Array, Array]:
-    """The offsets with what is left of the centre's error taken out, and that error (2,).
+def centred(off: Array, traces: Traces, tip: float) -> tuple[Array, Array, Array]:
+    """The offsets with what is left of the centre's error taken out, that error (2,), and its covariance (2, 2).
 
-    Robust least squares over the inner part of all vanes, against their median.
+    A centre `d` off shifts each vane by `d . left`, and what the vanes share by nothing: both are fitted together, by
+    least squares with weights that fall to nothing for what is bent. Few vanes, or straight ones two and two opposite,
+    leave one direction weakly determined: the covariance says so.
     """
-    inner = traces.line.along_mm < CENTRE_SHARE * tip
-    left = traces.strips.left[:, inner]
-    total, now = np.zeros(2), off
-    for _ in range(8):
-        part = now[:, inner]
-        residual = part - _median(part)[None]
-        ok = np.isfinite(residual)
-        a, b = left[ok], residual[ok]
-        w = np.minimum(1.0, HUBER_MM / np.maximum(np.abs(b), 1e-6))
-        normal = (a * w[:, None]).T @ a + 5.0 * np.eye(2)
-        step = np.linalg.solve(normal, (a * w[:, None]).T @ b)
-        total = total + step
-        now = off - traces.strips.left @ total
-        if float(np.abs(step).max()) < 0.005 or float(np.hypot(*total)) > CENTRE_MOST_MM:
-            break
-    return now, total
+    rows = traces.line.along_mm < tip - TIP_MM
+    now, left = off[:, rows], traces.strips.left[:, rows]
+    known = np.isfinite(now)
+    now = np.where(known, now, 0.0)
+    total, level = np.zeros(2), np.nan_to_num(_median(np.where(known, now, np.nan)))
+    for _ in range(CENTRE_ROUNDS):
+        weight = known / (1 + ((now - left @ total - level) / HUBER_MM) ** 2) ** 2
+        each = np.maximum(weight.sum(axis=0), 1e-9)
+        beside = left - (weight[..., None] * left).sum(axis=0) / each[:, None]
+        value = now - (weight * now).sum(axis=0) / each
+        normal = np.einsum("ks,ksi,ksj->ij", weight, beside, beside)
+        total = np.linalg.solve(normal + 1e-3 * np.eye(2), np.einsum("ks,ksi,ks->i", weight, beside, value))
+        level = (weight * (now - left @ total)).sum(axis=0) / each
+    share = float(traces.line.along_mm[1] - traces.line.along_mm[0]) / SHARED_MM
+    cov = np.linalg.inv(share * normal / CENTRE_SD_MM**2 + np.eye(2) / CENTRE_MOST_MM**2)
+    if float(np.hypot(*total)) > CENTRE_MOST_MM:
+        total = total * (CENTRE_MOST_MM / float(np.hypot(*total)))
+    return off - traces.strips.left @ total, total, np.asarray(cov, dtype=np.float64)
+
+
+def centre_u(traces: Traces, cov: Array, tip: float) -> Array:
+    """What the centre's covariance (2, 2) makes of the shift of each vane at its tip against its siblings, (N,)."""
+    left = traces.strips.left[:, int(np.argmin(np.abs(traces.line.along_mm - tip)))]
+    number = len(left)
+    way = (left - left.mean(axis=0)) * number / max(number - 1, 1)  # less the mean of the others
+    return np.asarray(np.sqrt(np.einsum("ki,ij,kj->k", way, cov, way)))
 
 
 def _median(rows: Array) -> Array:
@@ -99,12 +112,14 @@ def _median(rows: Array) -> Array:
 def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Shift (S,) of vane k from the median of its siblings, and how unsure that median is (S,).
 
-    Where fewer than three siblings are seen the vane itself counts among them: of two, one bent sibling would halve
-    its bend onto the other.
+    Where two siblings are seen the vane itself counts among them: of two, one bent sibling would halve its bend onto
+    the other. Of one sibling nothing is told.
     """
     others = off[[j for j in range(len(off)) if j != k and sound[j]]]
     count = np.isfinite(others).sum(axis=0)
-    median = np.where(count >= 3, _median(others), _median(off[sound])) if sound.any() else _median(others)
+    among = off[sound | (np.arange(len(off)) == k)]
+    enough = np.isfinite(among).sum(axis=0) >= 3
+    median = np.where(count >= 3, _median(others), np.where(enough, _median(among), np.nan))
     spread = 1.4826 * _median(np.abs(others - median[None]))
     doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
     return off[k] - median, np.where(count > 0, doubt, np.nan)

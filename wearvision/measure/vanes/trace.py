@@ -17,7 +17,7 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, ring_scale
 from wearvision.measure.vanes.align import common, follow, viterbi
 from wearvision.measure.vanes.bends import likeliest
-from wearvision.measure.vanes.find import Layout
+from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_photo
 
 ALONG_MM = 0.75
@@ -85,7 +85,7 @@ class Traces:
 def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...], blur_px: float) -> Traces:
     """Trace all vanes on the photo itself."""
     px_mm = ring_scale(plane, layout.centre_mm, 0.7 * layout.disc.rim_mm)
-    line = Line.through(layout.line.points_mm, ALONG_MM)
+    line = Line.through(_beyond(layout.line.points_mm), ALONG_MM)
     step = max(ACROSS_MM, px_mm)
     across = np.arange(-REACH_MM, REACH_MM + step / 2, step)
     strips = from_photo(gray, plane, line, layout.centre_mm, layout.number, across, hidden_px)
@@ -102,6 +102,12 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
         ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
         px_mm=px_mm, clear=clear,
     )  # fmt: skip
+
+
+def _beyond(points_mm: Array) -> Array:
+    """The line drawn out straight, so that a vane's end can be told from what follows."""
+    way = points_mm[-1] - points_mm[-4]
+    return np.vstack([points_mm, points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, 9.0)[:, None]])
 
 
 def holds(traces: Traces) -> float:
