@@ -111,7 +111,7 @@ def test_a_bite_is_found_with_loss_and_what_is_left(edge: str, tones: tuple[floa
     (notch,) = of_kind(seen, "notch")
     assert figure(notch, "loss").value == pytest.approx(5.0, abs=0.25)
     left = figure(notch, "remaining_width")
-    assert abs(left.value - 7.0) < 1.96 * left.u < 0.5
+    assert abs(left.value - 7.0) < 1.96 * left.u < 0.6
     assert figure(notch, "arc").value == pytest.approx(20.0, abs=2.0)
     angle = np.radians(np.linspace(50, 70, 2001))
     loss = notched(angle, 60.0, 20.0, 5.0)
@@ -119,7 +119,7 @@ def test_a_bite_is_found_with_loss_and_what_is_left(edge: str, tones: tuple[floa
     area = abs(float(np.trapezoid((start + way * loss) ** 2 - start**2, angle))) / 2
     assert figure(notch, "area").value == pytest.approx(area, rel=0.08)
     least = figure(of_kind(seen, "gasket-land")[0], "remaining_width")
-    assert abs(least.value - 7.0) < 1.96 * least.u < 0.5
+    assert abs(least.value - 7.0) < 1.96 * least.u < 0.6
 
 
 def test_a_bite_right_through_leaves_next_to_nothing() -> None:
@@ -300,3 +300,23 @@ def test_too_many_bites_are_told_as_none() -> None:
     seen = look(draw_land(plane, bites=bites), plane)
     assert not of_kind(seen, "notch")
     assert not isinstance(of_kind(seen, "gasket-land")[0].quantities["remaining_width"], Measured)
+
+
+def test_a_likely_bite_is_told_as_faint_and_the_least_width_is_not_sure_of_it() -> None:
+    """Shallow and even, in its own shadow, with a step where the old edge was: a bite, or a stain along the edge."""
+    plane = drawn_plane(mm_per_px=0.12, size_px=(1275, 978), known=True)
+    gray = draw_land(plane, tones=(110, 150.0), noise=1.0)
+    bitten = draw_land(plane, tones=(110, 150.0), bites=(("outer", 60.0, 24.0, 1.0),), noise=1.0)
+    gray[(bitten.astype(int) - gray) > 15] = 60
+    seen = look(gray, plane)
+    (notch,) = of_kind(seen, "notch")
+    assert notch.flags == ("faint",)
+    for name, true in (("loss", 1.0), ("arc", 24.0)):
+        got = figure(notch, name)
+        assert abs(got.value - true) < 1.96 * got.u
+    least = of_kind(seen, "gasket-land")[0].quantities["remaining_width"]
+    if isinstance(least, Measured):
+        assert least.value - 1.96 * least.u <= 11.0
+        assert least.value + 1.96 * least.u >= 12.0
+    else:
+        assert "stained" in least.reason

@@ -6,7 +6,7 @@ dark valley for a crack, a step of grey for an edge) is found from end to end by
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import cv2
@@ -17,7 +17,8 @@ from wearvision.errors import BadInput, NeedsPerson
 from wearvision.finding import Finding
 from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import log_gray
-from wearvision.measure.finders.cracks import DARKER, WIDTH_MM, Path, to_finding
+from wearvision.measure.finders.crack_finding import Length, crack_finding
+from wearvision.measure.finders.joined import length_of
 from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_figures import NAMES, lip_figures
 from wearvision.measure.finders.tongue_figures import to_finding as washout_of
@@ -25,7 +26,7 @@ from wearvision.measure.finders.tongue_trace import Trace
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
-from wearvision.quantity import Quantity, Unmeasured
+from wearvision.quantity import Measured, Quantity, Unmeasured
 
 ASIDE, ASIDE_PX = 0.2, 8.0
 """A path may leave the straight way between two taps by this share of it, and by so many photo px."""
@@ -37,6 +38,11 @@ TURN, STEEP = 0.15, 2
 """Cost of a step aside, in the usual strength of a path; largest step, rows per column."""
 SIDE_MM = 0.45
 """From the middle of a crack to the sound metal beside it."""
+DARKER, WIDTH_MM = 0.10, (0.06, 0.8)
+"""A crack is darker than both sides by this much, log grey; what takes less light than the least of these widths is a
+scratch, a wider dark path is a groove, a shadow or a seam."""
+LENGTH, WIDTH_DOUBT = Length(ends_mm=1.0, share=0.07), 0.35
+"""How sure a length is, and standard uncertainty of a width as a share of it: light comes back out of a crack."""
 STEP_FACTOR = 3.0
 """An edge steps at least this many times as much as its surroundings usually do."""
 LEAST_MM = 2.0
@@ -55,20 +61,27 @@ def crack_along(gray: Image, plane: Plane, taps_px: Array, name: str) -> Finding
     taps = _taps(gray, plane, taps_px)
     pieces = [_valley(gray, plane, a, b) for a, b in pairwise(taps)]
     line = np.vstack([p.line_mm for p in pieces])
-    length = np.array([p.length_mm for p in pieces])
-    dark, share, width, doubt = (
-        float(np.average([getattr(p, n) for p in pieces], weights=length))
-        for n in ("dark", "share", "width_mm", "width_u_mm")
+    length = np.array([length_of(p.line_mm) for p in pieces])
+    dark, width, doubt = (
+        float(np.average([getattr(p, n) for p in pieces], weights=length)) for n in ("dark", "width_mm", "width_u_mm")
     )
-    if dark < DARKER:
-        line = plane.to_mm(taps)
-    found = to_finding(Path(line_mm=line, dark=dark, share=share, width_mm=width, width_u_mm=doubt), name, plane)
-    if dark >= DARKER and WIDTH_MM[0] <= width <= WIDTH_MM[1]:
-        return found
-    hint = "clean it and look with a lens; a penetrant test tells"
-    reason = "next to nothing is darker along the taps" if dark < DARKER else "what is dark there is not as narrow"
-    figures: dict[str, Quantity] = {**found.quantities, "width": Unmeasured(reason=reason, hint=hint)}
-    return replace(found, quantities=figures, flags=("suspected", "faint"))
+    told: Quantity = Measured.of(width, "mm", how="from the light it takes, the crack taken as black", edge=doubt)
+    sure = dark >= DARKER and WIDTH_MM[0] <= width <= WIDTH_MM[1]
+    if not sure:
+        reason = "next to nothing is darker along the taps" if dark < DARKER else "what is dark there is not as narrow"
+        told = Unmeasured(reason=reason, hint="clean it and look with a lens; a penetrant test tells")
+    line = line if dark >= DARKER else plane.to_mm(taps)
+    return crack_finding(name, line, plane, LENGTH, told, faint=not sure or dark < 2 * DARKER)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Path:
+    """A dark path: points (N, 2) along it on the plane, its darkness, log grey, its width and doubt, mm."""
+
+    line_mm: Array
+    dark: float
+    width_mm: float
+    width_u_mm: float
 
 
 def washout_along(gray: Image, plane: Plane, taps_px: Array, name: str) -> Finding:
@@ -179,12 +192,10 @@ def _valley(gray: Image, plane: Plane, from_px: Array, to_px: Array) -> Path:
     beside = np.minimum(tone[low - away, columns], tone[low + away, columns])
     taken = np.clip(1 - np.exp(tone[around, columns] - beside), 0, 1).sum(axis=0) * strip.step_mm
     width = float(np.median(taken / np.hypot(1, np.gradient(smooth))))
-    usual = float(np.median(depth))
     keep = np.unique(np.linspace(0, len(columns) - 1, min(60, len(columns))).astype(int))
     return Path(
-        line_mm=strip.to_mm(columns[keep].astype(float), smooth[keep]), dark=usual,
-        share=float((depth > 0.5 * usual).mean()), width_mm=width,
-        width_u_mm=float(np.hypot(0.35 * width, 0.25 * px_mm)),
+        line_mm=strip.to_mm(columns[keep].astype(float), smooth[keep]), dark=float(np.median(depth)), width_mm=width,
+        width_u_mm=float(np.hypot(WIDTH_DOUBT * width, 0.25 * px_mm)),
     )  # fmt: skip
 
 

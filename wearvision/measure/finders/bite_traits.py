@@ -32,6 +32,8 @@ EVEN = {"step": 0.85, "filled": 0.78, "bare": 0.75, "arc_mm": 2.0, "contrast": 3
 SMOOTH = {"old": 0.6, "old_rows": 0.65, "runs_on": 0.7, "shut": 1.0, "rough": 1.0}
 CLEAN = {"step": 0.75, "new": 0.5, "filled": 0.9, "bare": 0.9, "contrast": 4.2, "arc_mm": 2.0}
 """Traits of a clean cut: where nothing else zigzags, a shadow may lie between its ground and the old edge."""
+LIKELY = ({"rough": 1.0}, {"step": 0.95, "new": 0.95, "bare": 0.94, "filled": 0.65, "arc_mm": 7.0, "contrast": 2.9})
+"""Traits of what may be a stain, but is most likely a bite: long and even, a clear edge all along its way."""
 STAIN, FAINT = 0.72, 2.6
 """Over this, `old` and `runs_on` together tell a stain: the land's edge stands; next to no contrast tells one too."""
 GONE, APART = {"old": 0.5, "shut": 1.3}, {"contrast": 4.5}
@@ -56,6 +58,11 @@ def verdict(traits: dict[str, float], spots: tuple[float, float]) -> str:
     stands = shut > STAIN and not _fits(traits, GONE, APART)
     stain = stands or traits["contrast"] < FAINT
     return "stain" if stain or all(traits[n] < v for n, v in BLUR.items()) else "unsure"
+
+
+def likely(traits: dict[str, float]) -> bool:
+    """Whether what is unsure is most likely a bite."""
+    return _fits(traits, *LIKELY)
 
 
 def _fits(traits: dict[str, float], most: dict[str, float], least: dict[str, float]) -> bool:

@@ -15,6 +15,7 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.face import Face
+from wearvision.measure.finders.crack_finding import Length, crack_finding
 from wearvision.measure.finders.crack_path import Trace, further, trace
 from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.joined import length_of, share_on
@@ -22,7 +23,7 @@ from wearvision.measure.finders.tool_mark import tool_mark
 from wearvision.measure.finders.valleys import valley_lines
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
-from wearvision.quantity import Measured, Quantity
+from wearvision.quantity import Measured
 
 REPORT_MM, LONGEST_MM = 12.0, 120.0
 """Shorter paths are not reported, too much looks like them; longer ones are grooves and shadows."""
@@ -130,21 +131,11 @@ def _free(line_mm: Array, plane: Plane, face: Face, exclude_px: tuple[Array, ...
 
 
 def to_finding(path: Trace, name: str, plane: Plane) -> Finding:
-    """A path as a finding: always suspected, always to be tested with penetrant."""
-    line_px = plane.to_px(path.line_mm)
-    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(line_px), axis=0).T).sum()]))
-    whole = float(value[0]) * (1 + SMOOTHED) + 2 * TAIL_MM
-    unseen = whole * float(np.hypot(UNSEEN_SHARE, (UNSEEN_CONTRAST / path.contrast) ** 2))
-    length: Quantity = Measured.of(
-        whole, "mm", how="along the dark path; a penetrant test tells",
-        outline=float(np.hypot(END_MM, unseen)), **{n: float(u[0]) for n, u in parts.items()},
-    )  # fmt: skip
-    width: Quantity = Measured.of(
+    """A path as a finding."""
+    share = float(np.hypot(UNSEEN_SHARE, (UNSEEN_CONTRAST / path.contrast) ** 2))
+    length = Length(ends_mm=END_MM, share=share, smoothed=SMOOTHED, tails_mm=2 * TAIL_MM)
+    width = Measured.of(
         path.width_mm, "mm", how="from the light it takes at mid-length, if black or as pale as it looks",
         edge=path.width_u_mm,
     )  # fmt: skip
-    return Finding(
-        id=name, kind="crack", outline_px=np.vstack([line_px, line_px[::-1]]),
-        quantities={"length": length, "width": width}, places_px=line_px[[len(line_px) // 2]],
-        flags=("suspected", "faint") if path.contrast < FAINT else ("suspected",),
-    )  # fmt: skip
+    return crack_finding(name, path.line_mm, plane, length, width, faint=path.contrast < FAINT)

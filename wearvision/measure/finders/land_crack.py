@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.finding import Finding
+from wearvision.measure.finders.crack_finding import Length, crack_finding
 from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
+from wearvision.measure.finders.joined import length_of
 from wearvision.measure.finders.slit import slit_width
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
@@ -36,24 +38,16 @@ def _finding(name: str, line: Line, found: Lines, plane: Plane) -> Finding | Non
     line_mm = found.strip.centre_mm + ring_points(np.zeros(2), found.strip.deg(rows), 1.0) * (
         found.strip.mm(columns)[:, None]
     )
-    line_px = plane.to_px(line_mm)
-    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(line_px), axis=0).T).sum()]))
-    length, at = float(value[0]), (line.rows % len(found.tone), line.columns)
+    at = (line.rows % len(found.tone), line.columns)
     dark = float(np.median(found.level[at] - found.tone[at]))
-    if length < LEAST_MM or dark < DARKER:
+    if length_of(line_mm) < LEAST_MM or dark < DARKER:
         return None
     width, width_u = _width(line, found)
-    return Finding(
-        id=name, kind="crack", outline_px=np.vstack([line_px, line_px[::-1]]), places_px=line_px[[len(line_px) // 2]],
-        flags=("suspected", "faint") if dark < 2 * DARKER else ("suspected",),
-        quantities={
-            "length": Measured.of(length, "mm", how="along the dark path; a penetrant test tells",
-                                  outline=float(np.hypot(END_MM, UNSEEN_SHARE * length)),
-                                  **{n: float(u[0]) for n, u in parts.items()}),
-            "width": Measured.of(width, "mm", edge=width_u,
-                                 how="from the light it takes at mid-length, if black or as pale as it looks"),
-        },
-    )  # fmt: skip
+    wide = Measured.of(
+        width, "mm", how="from the light it takes at mid-length, if black or as pale as it looks", edge=width_u
+    )
+    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE)
+    return crack_finding(name, line_mm, plane, length, wide, faint=dark < 2 * DARKER)
 
 
 def _smooth(line: Line, found: Lines) -> tuple[Array, Array]:

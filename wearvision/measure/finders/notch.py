@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
+from wearvision.measure.finders.bite_traits import likely
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.plane import Array, Plane
@@ -16,15 +17,19 @@ from wearvision.quantity import Measured, Quantity, Unmeasured
 
 FOOT_SHARE, FOOT_MM = 0.04, 0.12
 """A bite begins where the loss is over this share of its depth, and over so many mm."""
-EDGE_PX, RAGGED_MM, SIDE_MM = 0.25, 0.09, 0.16
+EDGE_PX, RAGGED_MM, SIDE_MM = 0.25, 0.11, 0.16
 """Standard uncertainty common to an edge: localisation, photo px; raggedness and shadow taken for land, mm; the same
 all along a bite."""
-TIP_DEG, FOOT_DOUBT, CUT_DOUBT = 0.5, 0.06, 0.5
+TIP_DEG, FOOT_DOUBT, CUT_DOUBT = 0.5, 0.1, 0.5
 """Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat; and where they end short, as
 a share by which their loss there is of the deepest: what goes on is not seen."""
-AREA_DOUBT = 0.09
+AREA_DOUBT = 0.13
 """Standard uncertainty of its area as a share: tips and feet are rounded off."""
-DEPTH_DOUBT = 0.02
+LIKELY_DOUBT = 0.3
+"""Both of these of a bite that is only likely: it may be seen in part."""
+FEET_UNSEEN = 0.04
+"""Share of an arc that lies in flat feet and is not seen."""
+DEPTH_DOUBT = 0.035
 """Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
 NARROW_MM, HIDDEN_DOUBT = 0.2, 0.15
 """So much along the lap is blurred together: a narrow bite's tip is seen shorter by this times its flanks' slope. And
@@ -39,6 +44,8 @@ DEEPER, DEEPER_MM = 1.1, 0.1
 """It may be so much deeper than the way that was found in it."""
 UNSEEN_MM = 0.12
 """Standard uncertainty of a least width by bites that are too shallow to be seen."""
+MOST_LIKELY = 5
+"""On a land with more bites and doubtful places than this none of the doubtful is told: it is stained."""
 HINT = "look there, and gauge the width"
 
 
@@ -76,11 +83,14 @@ def left_of(land: Land, bites: list[Bite], told: NDArray[np.bool_]) -> Left:
 
 
 def land_findings(land: Land, bites: list[Bite], left: Left, plane: Plane) -> tuple[Finding, ...]:
-    """The land, then its bites, deepest first."""
-    real = sorted((b for b in bites if b.verdict == "bite"), key=lambda b: -float(b.loss_mm.max()))
-    doubtful = [b for b in bites if b.verdict == "unsure"]
-    found = [_whole(land, left, real, doubtful, plane)]
-    return (*found, *(_bite(f"N{i}", b, land, left, plane) for i, b in enumerate(real, start=1)))
+    """The land, then its bites, deepest first, and those that most likely are some, which are faint."""
+    real, doubtful = (
+        sorted((b for b in bites if b.verdict == v), key=lambda b: -float(b.loss_mm.max())) for v in ("bite", "unsure")
+    )
+    some = [b for b in doubtful if likely(b.traits)] if len(real) + len(doubtful) <= MOST_LIKELY else []
+    told = [(b, left) for b in real] + [(b, left_of(land, [replace(b, verdict="bite")], left.sure)) for b in some]
+    notches = (_bite(f"N{i}", b, land, edges, plane) for i, (b, edges) in enumerate(told, start=1))
+    return (_whole(land, left, real, doubtful, plane), *notches)
 
 
 def _whole(land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], plane: Plane) -> Finding:
@@ -156,30 +166,37 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Findin
     sound, edge = land.sound_mm[bite.edge][rows], (left.inner_mm, left.outer_mm)[bite.edge][rows]
     deepest, centre = int(np.argmax(loss)), land.ring.centre_mm
     tip = ring_points(centre, np.full(2, land.deg[rows[deepest]]), np.array([sound[deepest], edge[deepest]]))
-    lost = _length(tip, land, plane, "deepest, from the edge's own circle", _tip(bite, land))
-    step = land.strip.step_deg
-    area = float(np.sum(loss * (edge + sound) / 2) * np.radians(step))
-    arc = float(len(rows) * step)
-    cut = CUT_DOUBT * float(loss[0] + loss[-1]) / 2 / float(loss.max())
-    length = float(np.radians(arc) * np.mean(edge))
-    side = EDGE_PX * land.strip.px_mm + SIDE_MM
     outline = np.vstack([
         ring_points(centre, land.deg[rows], edge), ring_points(centre, land.deg[rows], sound)[::-1]
     ])  # fmt: skip
     narrowest = rows[int(np.argmin(left.width_mm[rows]))]
     quantities: dict[str, Quantity] = {
-        "loss": lost,
-        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=TIP_DEG,
-                           feet=float(np.hypot(FOOT_DOUBT, cut)) * arc),
+        "loss": _length(tip, land, plane, "deepest, from the edge's own circle", _tip(bite, land)),
         "remaining_width": _across(land, left, narrowest, plane, _tip(bite, land)),
-        "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side * length,
-                            tip=float(np.hypot(AREA_DOUBT, cut / 2)) * area),
-    }  # fmt: skip
-    flags = ("breach",) if float(left.width_mm[narrowest]) < BREACH_MM else ()
+        **_extent(bite, land, loss, edge, sound),
+    }
+    flags = ("faint",) if bite.verdict == "unsure" else ()
+    if float(left.width_mm[narrowest]) < BREACH_MM:
+        flags = (*flags, "breach")
     return Finding(
         id=name, kind="notch", outline_px=plane.to_px(outline), quantities=quantities, flags=flags,
         places_px=plane.to_px(tip[1:]),
     )  # fmt: skip
+
+
+def _extent(bite: Bite, land: Land, loss: Array, edge: Array, sound: Array) -> dict[str, Quantity]:
+    """Arc and area of a bite whose edge lies so far inside its circle."""
+    step = land.strip.step_deg
+    area = float(np.sum(loss * (edge + sound) / 2) * np.radians(step))
+    arc = (1 + FEET_UNSEEN) * float(len(loss) * step)
+    cut = CUT_DOUBT * float(loss[0] + loss[-1]) / 2 / float(loss.max())
+    feet, tips = (LIKELY_DOUBT, LIKELY_DOUBT) if bite.verdict == "unsure" else (FOOT_DOUBT, AREA_DOUBT)
+    side = (EDGE_PX * land.strip.px_mm + SIDE_MM) * float(np.radians(arc) * np.mean(edge))
+    return {
+        "arc": Measured.of(arc, "deg", how="from foot to foot", outline=TIP_DEG, feet=float(np.hypot(feet, cut)) * arc),
+        "area": Measured.of(area, "mm2", how="between the edge and its circle", edge=side,
+                            tip=float(np.hypot(tips, cut / 2)) * area),
+    }  # fmt: skip
 
 
 def _tip(bite: Bite, land: Land) -> float:
