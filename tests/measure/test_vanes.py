@@ -17,7 +17,10 @@ from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import best_shifts, pile, viterbi
 from wearvision.measure.vanes.foot import camera_foot, lifted
+from wearvision.measure.vanes.layout import widths
+from wearvision.measure.vanes.siblings import centre_u, centred
 from wearvision.measure.vanes.strips import Line, Strips, edges_across
+from wearvision.measure.vanes.trace import Traces
 from wearvision.measure.views.vanes import see
 from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated
@@ -211,6 +214,80 @@ def test_alignment_agrees_with_a_brute_force_search(x: float, y: float, number: 
     column_mm = 0.5  # neither can place a centre better than the strips' columns, along either axis
     assert np.abs(found - [x, y]).max() <= column_mm
     assert np.abs(brute - [x, y]).max() <= column_mm
+
+
+def traces_of(number: int, sweep_deg: float = 50.0) -> Traces:
+    """Traces of nothing along swept vanes: only their line and normals are looked at."""
+    radius, angle = np.linspace(20.0, 60.0, 200), np.radians(np.linspace(0.0, sweep_deg, 200))
+    line = Line.through(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]), 0.75)
+    _, left = line.turned(number)
+    none = np.zeros(left.shape[:2])
+    strips = Strips(
+        values=none[..., None].astype(np.float32), seen=none[..., None] > 0, across_mm=np.zeros(1), left=left
+    )
+    return Traces(
+        line=line, strips=strips, edge_mm=none, path_mm=none, gain=none, pair_mm=none, ends=none,
+        end_along_mm=line.along_mm, seen=none > 0, px_mm=0.1, clear=none,
+    )  # fmt: skip
+
+
+def bent_offsets(traces: Traces, centre: Array, seed: int) -> tuple[Array, float]:
+    """Offsets of vanes about a centre that is off, the first bent by 6 mm, one not seen in part; and the tip."""
+    rng = np.random.default_rng(seed)
+    along, left = traces.line.along_mm, traces.strips.left
+    tip = float(along[-1])
+    noise = np.repeat(rng.normal(0.0, 0.15, (len(left), len(along) // 10 + 1)), 10, axis=1)[:, : len(along)]
+    off = left @ centre + 0.3 * np.sin(along / 9.0) + noise
+    off[0] += 6.0 * np.clip((along / tip - 0.4) / 0.6, 0, None) ** 2
+    off[-1, len(along) // 2 : len(along) // 2 + 12] = np.nan
+    return off, tip
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(-0.8, 0.8), st.floats(-0.8, 0.8), st.integers(4, 8), st.integers(0, 99))
+def test_the_centre_of_symmetry_agrees_with_a_brute_force_search(x: float, y: float, number: int, seed: int) -> None:
+    """Against every centre on a fine grid, by the mean distance to the vanes' median; one vane is bent, one covered."""
+    traces = traces_of(number)
+    off, tip = bent_offsets(traces, np.array([x, y]), seed)
+    _, found, cov = centred(off, traces, tip)
+    one = np.arange(-1.0, 1.01, 0.1)
+    places = [np.array([a, b]) for a in one for b in one]
+    moved = [off - traces.strips.left @ place for place in places]
+    brute = places[int(np.argmin([np.nanmean(np.abs(m - np.nanmedian(m, axis=0))) for m in moved]))]
+    assert np.hypot(*(found - brute)) < 0.3  # two steps of the grid
+    off_by = found - [x, y]
+    assert float(off_by @ np.linalg.inv(cov) @ off_by) < 16.0  # four standard deviations
+
+
+def test_the_centres_interval_holds_and_widens_where_few_vanes_tell() -> None:
+    """Of 60 centres with a bent vane at least 90 % lie in their ellipse of 95 % (5.99: chi squared, 2 degrees)."""
+    inside, told = [], {}
+    for number in (4, 6, 8):
+        traces = traces_of(number)
+        for seed in range(20):
+            off, tip = bent_offsets(traces, np.array([0.3, -0.2]), seed)
+            _, found, cov = centred(off, traces, tip)
+            gap = found - [0.3, -0.2]
+            inside.append(float(gap @ np.linalg.inv(cov) @ gap) < 5.99)
+        told[number] = float(centre_u(traces, cov, tip).max())
+    assert np.mean(inside) >= 0.9
+    assert told[4] > told[6] > told[8] > 0.02
+
+
+def test_straight_vanes_and_shadows_as_wide_leave_the_centre_where_it_is(plane: Plane) -> None:
+    """Four straight vanes: a shadow on the same side of two that lie opposite each other looks like a centre beside."""
+    for shadow in (12.0, 102.0):
+        image = draw_vanes(plane, (SOUND, DrawnVane(shift_mm=4.0), SOUND, SOUND), wrap_deg=0.0, shadow_deg=shadow)
+        vanes = measure_vanes(image, plane, STATED)
+        assert not isinstance(vanes, Unmeasured)
+        assert np.hypot(*(vanes.centre_mm - CENTRE_MM)) < 0.35  # two pixels
+
+
+def test_a_stated_thickness_narrows_what_is_tried() -> None:
+    assert widths(None).min() < 3.0
+    tried = widths(6.9)
+    assert tried.min() > 3.0
+    assert tried.min() < 0.8 * 6.9 < 6.9 < tried.max() < 10.0
 
 
 def test_dynamic_programming_agrees_with_every_path() -> None:

@@ -51,6 +51,8 @@ class Vanes:
     traces : Traces
     centre_mm : (2,) array
         Centre after all vanes were traced.
+    centre_cov_mm2 : (2, 2) array
+        Covariance of it, as far as the traced edges tell.
     tip_mm : float
         Where the siblings end, along the line.
     shapes : tuple of Shape
@@ -68,7 +70,7 @@ class Vanes:
     shapes: tuple[Shape, ...]
     short_mm: Array
     short_u_mm: Array
-    centre_u_mm: Array
+    centre_cov_mm2: Array
     standing: NDArray[np.bool_]
     stub: NDArray[np.bool_]
     apart: float
@@ -113,7 +115,7 @@ def _compared(found: Settled) -> Vanes:
         short[k] = (np.median(others) if others else tip) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
-        short_mm=short, short_u_mm=place_u, centre_u_mm=centre_u(traces, cov, tip), standing=there, stub=stub,
+        short_mm=short, short_u_mm=place_u, centre_cov_mm2=cov, standing=there, stub=stub,
         apart=shown.apart,
     )  # fmt: skip
 
@@ -178,7 +180,7 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         short, "mm", how="end against the siblings' median", end=float(vanes.short_u_mm[k]), edge=edge,
         **{n: abs(short) * u for n, u in stretch.items()},
     )  # fmt: skip
-    shift, centre = seen.tip_shift_mm, float(vanes.centre_u_mm[k])
+    shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
     u = root_sum_square(seen.tip_u_mm, edge, centre)
     if vanes.stub[k]:
         return {"tip_shift": STUB, "bend_angle": STUB, "shortening": shortening}
