@@ -46,7 +46,7 @@ EDGE_MM = 0.4
 """So near the edges of the flat nothing is followed."""
 SMOOTHED = 0.025
 """A path is seen smoother than it runs, and shorter by this share."""
-TAIL_MM, END_MM, UNSEEN_SHARE, UNSEEN_CONTRAST = 0.6, 1.9, 0.055, 2.0
+TAIL_MM, END_MM, UNSEEN_SHARE, UNSEEN_CONTRAST = 1.0, 2.1, 0.055, 2.5
 """What fades out unseen at either end, mm; standard uncertainty of a length: of its ends; as a share, as it wanders and
 may run into another; and as the square of this over its contrast, as what is fainter still is not seen."""
 
