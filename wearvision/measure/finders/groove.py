@@ -39,9 +39,7 @@ CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
 PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
 """A mark so dense, dark and long is plain to see, even where one wall is as bright as the face and hides its lip."""
-CRISP_DENSE, CRISP_CLEAR, CRISP_SHARE = 5.0, 0.7, 0.5
-"""A stretch with both lips so sharp may be dark over less of its length; not a full circle, which tools leave too."""
-DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.6
+DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.5
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
@@ -126,7 +124,6 @@ def is_groove(track: Track, px_mm: float) -> bool:
     slender = length / max(width, 1e-3)
     dense = track.score * ROWS / len(track.deg)
     plain = dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
-    crisp = dense >= CRISP_DENSE and track.clear >= CRISP_CLEAR and not track.full
     lit = dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
     narrow_share = LIT_SHARE if lit else NARROW_SHARE
     return bool(
@@ -136,7 +133,7 @@ def is_groove(track: Track, px_mm: float) -> bool:
         and dense >= _least_dense(width, slender)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
-        and track.dark_share >= (narrow_share if width < NARROW_MM else CRISP_SHARE if crisp else DARK_SHARE)
+        and track.dark_share >= (narrow_share if width < NARROW_MM else DARK_SHARE)
     )
 
 
