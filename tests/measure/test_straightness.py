@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearvision.errors import BadInput
-from wearvision.measure.straightness import least_squares_zone, minimum_zone
+from wearvision.measure.straightness import least_squares_zone, minimum_zone, outermost
 
 CASES = (
     ((0, 1, 2, 3), (0, 2, 1, 1), F(5, 3), F(1, 3), F(9, 5), F(1, 5)),
@@ -73,3 +73,13 @@ def test_points_on_a_line_need_no_zone() -> None:
 def test_what_is_not_finite_is_refused() -> None:
     with pytest.raises(BadInput, match="finite"):
         minimum_zone(np.array([0.0, 1.0, 2.0]), np.array([0.0, np.nan, 1.0]))
+
+
+def test_the_zone_stands_on_the_outermost_places_however_they_are_sheared() -> None:
+    rng = np.random.default_rng(4)
+    x, y = np.linspace(0, 60, 200), rng.normal(0, 0.1, 200)
+    corners = outermost(x, y)
+    assert 4 <= len(corners) < 40 and {0, 199} <= set(corners.tolist())
+    for tilt in (0.0, 0.03):
+        sheared = y + 1.0 + tilt * x
+        assert minimum_zone(x[corners], sheared[corners]).height == pytest.approx(minimum_zone(x, sheared).height)
