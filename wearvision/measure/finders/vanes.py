@@ -30,6 +30,8 @@ UNCLEAR_MM, KNOWN = 1.2, 0.8
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
+LEAST_ALIKE = 0.65
+"""Vanes that lie less alike than this are counted, and not compared."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
@@ -38,6 +40,7 @@ STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look 
 MANY = Unmeasured(
     reason="more vanes differ than are alike enough to compare with: their common line may be another", hint=HINT
 )
+UNLIKE = Unmeasured(reason="the vanes do not lie alike well enough to compare them", hint=HINT)
 GONE = Unmeasured(reason="the vane is missing", hint="look at the part")
 
 
@@ -59,6 +62,8 @@ class Vanes:
     short_mm, short_u_mm : (N,) arrays
     standing, stub : (N,) bool
         Which vanes are there at all, and of which only the inner part.
+    held : float
+        How well the vanes lie alike, 0 to 1.
     apart : float
         Logarithm of the edge at vanes over that in the gaps between; nan where no gap is seen.
     """
@@ -73,6 +78,7 @@ class Vanes:
     centre_cov_mm2: Array
     standing: NDArray[np.bool_]
     stub: NDArray[np.bool_]
+    held: float
     apart: float
 
 
@@ -116,7 +122,7 @@ def _compared(found: Settled) -> Vanes:
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
         short_mm=short, short_u_mm=place_u, centre_cov_mm2=cov, standing=there, stub=stub,
-        apart=shown.apart,
+        held=found.held, apart=shown.apart,
     )  # fmt: skip
 
 
@@ -188,8 +194,9 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         return {"tip_shift": NO_SIBLINGS, "bend_angle": NO_SIBLINGS, "shortening": NO_SIBLINGS}
     if not np.isfinite(shift):
         return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
-    if many_bent(vanes):
-        return {"tip_shift": MANY, "bend_angle": MANY, "shortening": shortening}
+    no = not_compared(vanes)
+    if no is not None:
+        return {"tip_shift": no, "bend_angle": no, "shortening": shortening}
     if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
@@ -224,10 +231,12 @@ def _flags(vanes: Vanes, plane: Plane, k: int) -> tuple[str, ...]:
     return tuple(flags)
 
 
-def many_bent(vanes: Vanes) -> bool:
-    """Whether more vanes seem bent than a comparison with siblings bears: over two, and over a third of them."""
+def not_compared(vanes: Vanes) -> Unmeasured | None:
+    """Why no shift is told: the vanes lie too little alike, or over two of them, and over a third, seem bent."""
+    if vanes.held < LEAST_ALIKE:
+        return UNLIKE
     bent = sum(_bent(seen) for seen in vanes.shapes)
-    return bent > max(MOST_BENT, len(vanes.shapes) / 3)
+    return MANY if bent > max(MOST_BENT, len(vanes.shapes) / 3) else None
 
 
 def _bent(seen: Shape) -> bool:
@@ -240,7 +249,7 @@ def differs(vanes: Vanes, k: int) -> bool:
     seen = vanes.shapes[k]
     if not vanes.standing[k]:
         return True
-    bent = _bent(seen) and not many_bent(vanes)
+    bent = _bent(seen) and not_compared(vanes) is None
     return bool(bent or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
 
 

@@ -24,8 +24,10 @@ from wearvision.quantity import Unmeasured
 
 LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
 """Below this the vanes do not lie alike, and nothing is said of them; above the second no other disc is tried."""
-MORE = 0.4
-"""Power of their number by which more vanes count for more: twice as many hold if three quarters as well."""
+MORE = 0.5
+"""Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
+LEAST_OTHER = 2.0
+"""A number other than the one stated must stand out, and its vanes lie alike, by so much together."""
 LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
@@ -87,6 +89,8 @@ def settle(
         return Unmeasured(reason="the vanes' edges could not be followed alike on all of them", hint=HINT)
     if best.apart < LEAST_APART:
         return Unmeasured(reason="the vanes hardly stand out from the gaps between them", hint=HINT)
+    if number not in (None, best.layout.number) and best.held * best.layout.score < LEAST_OTHER:
+        return Unmeasured(reason=f"{number} vanes are stated, and no other number stands out clearly", hint=DISC_HINT)
     return best
 
 
