@@ -60,16 +60,17 @@ def best_stretch(worth: Grid, cost: float, most: int, *, closed: bool = False, s
     count, wide = worth.shape
     gain: Grid = np.full((count, wide + 2 * most), -np.inf, dtype=np.float32)
     inner = slice(most, most + wide)
-    least = np.float32(0.0 if start is None else -np.inf)
+    least, aside = np.float32(0.0 if start is None else -np.inf), np.empty_like(gain[0])
     gain[0, inner] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
     for before, here, won in zip(gain[:-1], gain[1:], worth[1:], strict=True):
         if closed:
             before[:most], before[-most:] = before[wide : wide + most], before[most : 2 * most]
         best = before[inner].copy()
         for k in range(1, most + 1):
-            for low in (most - k, most + k):
-                np.maximum(best, before[low : low + wide] - np.float32(cost * k), out=best)
-        np.maximum(best + won, least, out=here[inner])
+            np.subtract(before, np.float32(cost * k), out=aside)
+            np.maximum(best, aside[most - k : most - k + wide], out=best)
+            np.maximum(best, aside[most + k : most + k + wide], out=best)
+        np.maximum(np.add(best, won, out=best), least, out=here[inner])
     return _traced(gain, cost, most, start is None)
 
 
