@@ -23,6 +23,7 @@ from wearvision.stated import Stated
 
 PLANE = drawn_plane(mm_per_px=0.12, size_px=(900, 675))
 LEFT, RIGHT = np.array([-25.0, 0.0]), np.array([25.0, 0.0])
+AWAY = np.array([80.0, 0.0])
 
 
 def look_at(image: np.ndarray, colour: np.ndarray | None = None, plane: object = PLANE) -> Look:
@@ -80,7 +81,7 @@ def test_a_clear_lip_does_not_give_way_and_a_faint_one_does(sight: Sight) -> Non
 
 
 def test_a_lip_out_of_view_is_not_followed(sight: Sight) -> None:
-    assert follow(sight, *(end + np.array([80.0, 0.0]) for end in (LEFT, RIGHT)), 50.0) is None
+    assert follow(sight, LEFT + AWAY, RIGHT + AWAY, 50.0) is None
 
 
 def rusty() -> tuple[np.ndarray, np.ndarray]:
@@ -103,7 +104,7 @@ def test_rust_on_the_face_is_told_from_the_opening_by_its_colour() -> None:
         off, along = band.off_mm[:, None], band.along_mm
         inside = (along > 1) & (along < 49)
         like = metal_like(band, (off > 4.0) & inside, (off < -1.0) & inside)
-        core = cv2.erode(rust.astype(np.uint8), np.ones((13, 13), np.uint8))
+        core = np.asarray(cv2.erode(rust.astype(np.uint8), np.ones((13, 13), np.uint8)), dtype=np.uint8)
         there = patch_of(core, PLANE, band.patch.origin_mm, band.patch.across, (56.0, 16.0),
                          step_mm=band.patch.step_mm).values > 0.5  # fmt: skip
         mistaken.append(float((like[there & (off > 4.0) & inside] < 0).mean()))

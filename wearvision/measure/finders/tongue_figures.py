@@ -22,13 +22,13 @@ EDGE_PX = 0.45
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
 FAINT_MM = 0.45
 """The same of a step as strong as the band's usual ones, mm; the stronger, the better known."""
-FOLLOW = 0.04
+FOLLOW = 0.07
 """Share of a deviation that following a ragged edge may miss."""
-WAY = (0.10, 0.04, 0.018, 0.10, 0.10, 0.0, 0.0)
+WAY = (0.10, 0.04, 0.016, 0.10, 0.10, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
 WAY_SHARE = 0.6
 """The same as a share of what other ways along the edge differ by."""
-AREA_SHARE = 0.05
+AREA_SHARE = 0.08
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
          "eroded_length")  # fmt: skip

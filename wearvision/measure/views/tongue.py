@@ -26,6 +26,7 @@ HINT = "have it across the picture, its passage above it, both ends in view; sta
 TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
 WHICH = "which edge is the lip"
 UNSTATED = (WHICH, "its length is not stated: the edge was picked from the picture; state lip_length_mm")
+ALONE = (WHICH, "only the likeliest edge of its length was followed, and it is sound; another would not be judged")
 SLIGHT = ("a slight washout", "the lip lies behind its line by less than its doubt: neither sound nor washed is told")
 NONE = f"no clear straight edge that may be it; {HINT}"
 SEVERAL = f"several edges may be it; {HINT}"
@@ -50,8 +51,8 @@ def see(look: Look) -> Seen:
     figures = lip_figures(lip, look.plane, ways)
     finding = to_finding(lip, 1, figures)
     missing = [TEXTURE] if length is not None else [TEXTURE, UNSTATED]
-    if lip.worn.any() and finding is None:
-        missing.append(SLIGHT)
+    if finding is None:
+        missing.append(SLIGHT if lip.worn.any() else ALONE)
     if lip.seen < 0.98:
         missing.append(("part of the lip", f"{100 * (1 - lip.seen):.0f} % of it is out of view or covered"))
     if finding is not None:
