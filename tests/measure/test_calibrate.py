@@ -12,7 +12,8 @@ from wearvision.measure.lens import Lens
 from wearvision.measure.plane import Plane
 from wearvision.measure.pose import MOVED, solve
 from wearvision.quantity import Unmeasured
-from wearvision.scenes.scales import FOCAL35_MM, SIZE_PX, Shot, draw_camera, draw_print, draw_shot
+from wearvision.scenes.coverage import FOCAL35_MM, SIZE_PX, draw_camera
+from wearvision.scenes.scale_cards import Shot, draw_print, draw_shot
 
 
 def crate(seed: int, count: int = 12, k1: float = 0.05) -> tuple[np.ndarray, list[Shot]]:

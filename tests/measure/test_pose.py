@@ -115,7 +115,8 @@ def test_sources_add_up_and_hold_no_negative_part() -> None:
     assert set(plane.sources) == {"corner", "lens", "print", "height", "paper"}
     for spread in plane.sources.values():
         scaled = spread / np.sqrt(np.outer(np.diag(plane.covariance), np.diag(plane.covariance)))
-        assert np.linalg.eigvalsh(scaled).min() > -1e-9
+        value = np.linalg.eigvalsh(scaled)
+        assert value.min() > -1e-9 * value.max()  # what rounding leaves of an inverse with a condition of 1e7
     assert plane.covariance[10, 10] == pytest.approx(prior.PRINT_SD**2)
     assert plane.covariance[11, 11] == pytest.approx(prior.HEIGHT_SD_MM**2)
 

@@ -117,6 +117,9 @@ def nuisance_prior(points: Points, grow: tuple[float, float], stretch: tuple[flo
 def given_way(points: Points, off: Array, variance: Array, grow_sd: float) -> Points:
     """The board with the slack that its nuisances suggest: one step of expectation maximisation.
 
+    Slack is never below one. A card that happens to lie flat is no proof that its sds are smaller than they are held to
+    be, and taking the likeliest width for the true one told errors up to 8 % too small.
+
     Parameters
     ----------
     off, variance : (15,) arrays
@@ -127,7 +130,7 @@ def given_way(points: Points, off: Array, variance: Array, grow_sd: float) -> Po
     seen = off**2 + variance
 
     def slack(part: Array, most: float) -> float:
-        return float(min(np.sqrt((DOUBT + part.sum()) / (DOUBT + part.size)), max(most, 1.0)))
+        return float(np.clip(np.sqrt((DOUBT + part.sum()) / (DOUBT + part.size)), 1.0, max(most, 1.0)))
 
     return replace(
         points,

@@ -16,9 +16,9 @@ FRAME_WIDTH_PX = 1840
 SCORERS = {
     "wear-face": "score", "vane-edge": "score_vane_edge", "gasket-land": "score_gasket", "vane-front": "score_vanes",
     "vane-back": "score_vanes", "tongue": "score_tongue", "wear-face-spots": "score_spots",
-    "line-light": "score_light",
+    "line-light": "score_light", "rub": "score_rub",
 }  # fmt: skip
-"""Module that holds measurements of a view against the truth."""
+"""Module that holds measurements of a view, or of one kind of wear on it, against the truth."""
 
 
 def _draw(options: argparse.Namespace) -> int:
@@ -61,7 +61,8 @@ def _crate(options: argparse.Namespace) -> int:
 
 
 def _scales(options: argparse.Namespace) -> int:
-    from wearvision.scenes.scales import MODES, score_mode, table
+    from wearvision.scenes.coverage import table
+    from wearvision.scenes.scales import MODES, score_mode
 
     honest = True
     for loose, what in ((0.0, "cards exactly as high as stated"), (1.0, "heights as far off as is held possible")):
@@ -78,7 +79,7 @@ def _score(options: argparse.Namespace) -> int:
     from wearvision.app.measuring import measure_photo
     from wearvision.scenes.score import stated_of
 
-    scorer = importlib.import_module(f"wearvision.scenes.{SCORERS[_view_of(options.folder)]}")
+    scorer = importlib.import_module(f"wearvision.scenes.{SCORERS[options.kind or _view_of(options.folder)]}")
     tally, known = scorer.Tally(), None
     if options.results:
         lines = options.results.read_text(encoding="utf-8").splitlines()
@@ -175,6 +176,7 @@ def main(arguments: list[str] | None = None) -> int:
     score = commands.add_parser("score", help="hold measurements against the truth beside the photos")
     score.add_argument("folder", type=Path)
     score.add_argument("--results", type=Path, help="JSON Lines of `measure`; without it the photos are measured")
+    score.add_argument("--kind", choices=("rub",), help="score this kind of wear on faces instead of grooves")
     score.add_argument("--json", action="store_true", help="figures as JSON on stdout, table on stderr")
     score.set_defaults(run=_score)
     rules = commands.add_parser("rules", help="draw photos of steel rules, read them and score the readings")
