@@ -15,6 +15,8 @@ from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.groove import find_grooves, to_finding
 from wearvision.measure.finders.pit_search import find_spots, hole_like
 from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pits
+from wearvision.measure.finders.rub import find_rubs
+from wearvision.measure.finders.rub import to_finding as rub_finding
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
@@ -22,7 +24,7 @@ from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_s
 PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
 PITS = ("pits", "those found are suspected from the picture; under rust and on rough metal many are missed: look")
 CRACKS = ("cracks on the face", "none seen at this resolution; short, hair-fine ones and those along a circle are not")
-RUB = ("rub bands", "not searched for: a burnished band and a band of reflected light look alike in one photo; look")
+RUB = ("rub bands", "only a clear one, far round the axis, is told, and suspected: two in three are missed; look")
 LEAST_PX = 4.0
 """Narrower spots are grain and noise."""
 NEAR_PX = 3.0
@@ -36,7 +38,7 @@ UNSURE = Unmeasured(
 
 
 def see(look: Look) -> Seen:
-    """The face, its grooves, pits and cracks."""
+    """The face, its grooves, pits, cracks and rub bands."""
     face = find_face(look.gray, look.plane, look.stated, look.cards_px)
     if not isinstance(face, Face):
         return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
@@ -44,7 +46,7 @@ def see(look: Look) -> Seen:
     found = tuple(to_finding(t, f"G{i}", look.plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1))
     flat = face_map(look.gray, look.plane, face, look.cards_px)
     cracks = _cracks(look, face, flat, found)
-    found += (*_pits(look, face, flat, found), *cracks)
+    found += (*_pits(look, face, flat, found), *cracks, *_rubs(look, face, found))
     missing = (PITS, RUB, *(() if cracks else (CRACKS,)), *_unseen(face))
     return Seen(
         findings=found, summary=face_figures(face, look.plane), not_assessed=missing,
@@ -84,6 +86,12 @@ def _cracks(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -
         if all(np.mean(i) < 0.5 for i in inside):
             out.append(crack_finding(path, f"K{len(out) + 1}", look.plane))
     return tuple(out)
+
+
+def _rubs(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Rub bands, clearest first."""
+    bands = find_rubs(look.gray, look.plane, face, look.cards_px, grooves)
+    return tuple(rub_finding(band, f"R{k}", look.plane, face) for k, band in enumerate(bands, start=1))
 
 
 def _unseen(face: Face) -> tuple[tuple[str, str], ...]:

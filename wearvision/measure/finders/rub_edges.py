@@ -1,0 +1,118 @@
+"""Circles about a face's axis across which its tone changes: by sector, and as it varies slowly with the angle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import Grid, peak_offset
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import Strip
+
+SECTOR_DEG, BIN_MM = 6, 0.15
+"""Sectors and radial bins in which tones are averaged."""
+GAP_MM, BESIDE_MM = 0.2, 0.9
+"""An edge is the tone from `GAP_MM` to `GAP_MM + BESIDE_MM` beyond it less that before it."""
+LEAST_SECTORS, TURNS, HOLD = 20, 3, 0.5
+"""Sectors that an edge needs; turns of the robust fit over the angle; how much its waves are held back where much of
+the circle is out of sight."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sectors:
+    """Log tones (S, R), nan where less than half is seen; angles (S,) in degrees and radii (R,) of their middles."""
+
+    tone: Array
+    deg: Array
+    radius_mm: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Edges:
+    """How the tone changes outward at each radius: by sector (S, R), as it varies slowly with the angle (S, R), how
+    much on the whole (R,), and where that is largest (R,) bool."""
+
+    change: Array
+    smooth: Array
+    size: Array
+    peak: NDArray[np.bool_]
+
+    def at(self, table: Sectors, k: int) -> float:
+        """Radius of a peak, mm, between bins."""
+        off = peak_offset(self.size[k - 1 : k], self.size[k : k + 1], self.size[k + 1 : k + 2])[0]
+        return float(table.radius_mm[k] + off * (table.radius_mm[1] - table.radius_mm[0]))
+
+
+def sectors_of(strip: Strip, tone: Grid, valid: NDArray[np.bool_]) -> Sectors:
+    """Means over bins of the radius, then medians over the rows of each sector."""
+    rows, bins = max(1, round(SECTOR_DEG / strip.step_deg)), max(1, round(BIN_MM / strip.step_mm))
+    count, wide = tone.shape[0] // rows, tone.shape[1] // bins
+    shape = (count * rows, wide, bins)
+    seen = valid[: shape[0], : wide * bins].reshape(shape)
+    number = seen.sum(axis=2)
+    total = np.where(seen, tone[: shape[0], : wide * bins].reshape(shape), 0.0).sum(axis=2)
+    mean = np.where(number > 0, total / np.maximum(number, 1), np.nan).reshape(count, rows, wide)
+    columns = mean.transpose(0, 2, 1).reshape(-1, rows)
+    ordered = np.sort(columns, axis=1)
+    finite = np.isfinite(columns).sum(axis=1)
+    at = np.clip((finite - 1) // 2, 0, rows - 1)
+    told = np.where(finite >= rows / 2, ordered[np.arange(len(ordered)), at], np.nan).reshape(count, wide)
+    deg = strip.deg(np.arange(count) * rows + (rows - 1) / 2)
+    return Sectors(tone=told, deg=deg, radius_mm=strip.mm(np.arange(wide) * bins + (bins - 1) / 2))
+
+
+def edges_of(table: Sectors) -> Edges:
+    """Edges at all radii at once."""
+    change = _change(table)
+    waves = np.radians(table.deg)
+    design = np.stack([np.ones_like(waves), np.cos(waves), np.sin(waves), np.cos(2 * waves), np.sin(2 * waves)], axis=1)
+    smooth = _fit(change, design)
+    seen = np.isfinite(change)
+    count = seen.sum(axis=0)
+    size = np.sqrt(np.where(seen, smooth**2, 0.0).sum(axis=0) / np.maximum(count, 1))
+    size = np.where(count >= LEAST_SECTORS, size, 0.0)
+    near = round(4 * BIN_MM / max(1e-6, float(table.radius_mm[1] - table.radius_mm[0])))
+    padded = np.pad(size, near)
+    highest = np.max([padded[k : k + len(size)] for k in range(2 * near + 1)], axis=0)
+    peak = (size > 0) & (size >= highest)
+    peak[:2] = peak[-2:] = False
+    return Edges(change=change, smooth=smooth, size=size, peak=peak)
+
+
+def _change(table: Sectors) -> Array:
+    """Tone beyond each radius less that before it (S, R); nan where either is hardly seen."""
+    step = float(table.radius_mm[1] - table.radius_mm[0])
+    gap, beside = max(1, round(GAP_MM / step)), max(2, round(BESIDE_MM / step))
+    seen = np.isfinite(table.tone)
+    total, number = (
+        np.pad(np.cumsum(v, axis=1), ((0, 0), (1, 0))) for v in (np.where(seen, table.tone, 0.0), seen.astype(float))
+    )
+    at = np.arange(gap + beside, table.tone.shape[1] - gap - beside)
+    out = np.full(table.tone.shape, np.nan)
+
+    def mean(low: int, high: int) -> Array:
+        held = number[:, at + high] - number[:, at + low]
+        level = (total[:, at + high] - total[:, at + low]) / np.maximum(held, 1)
+        return np.asarray(np.where(held > beside / 2, level, np.nan))
+
+    out[:, at] = mean(gap, gap + beside) - mean(-gap - beside, -gap)
+    return out
+
+
+def _fit(change: Array, design: Array) -> Array:
+    """Slow variation with the angle at each radius, by reweighted least squares (Tukey's biweight)."""
+    seen = np.isfinite(change)
+    values = np.where(seen, np.clip(change, -0.5, 0.5), 0.0)
+    weight = seen.astype(float)
+    hold = HOLD * np.diag([0.02, 1, 1, 1, 1])
+    smooth = np.zeros_like(values)
+    for _ in range(TURNS):
+        normal = np.einsum("sr,si,sj->rij", weight, design, design) + hold
+        right = np.einsum("sr,si,sr->ri", weight, design, values)
+        smooth = design @ np.linalg.solve(normal, right[..., None])[..., 0].T
+        off = np.where(seen, np.abs(values - smooth), np.nan)
+        middle = np.nanmedian(np.where(seen.any(axis=0), off, 0.0), axis=0)
+        weight = np.where(seen, np.clip(1 - (off / (4 * (1.4826 * middle + 1e-4))) ** 2, 0, None) ** 2, 0.0)
+    return np.asarray(smooth)
