@@ -13,6 +13,7 @@ from itertools import product
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
@@ -71,18 +72,22 @@ class _Ground:
         signed = np.asarray(soft, dtype=np.float32).reshape(self.signed.shape)
         return replace(self, signed=signed, usual=_usual(signed))
 
-    def worth(self, k: int, bends: Array) -> Array:
-        """Edge along bends (H, 4) of vane k (tip mm, start, power, off mm), over what is usual, less their cost."""
+    def places(self, bends: Array) -> NDArray[np.intp]:
+        """Flat index (2, H, S) of where the right and left edge of a vane lie that is bent so; bends (H, 4)."""
         rows, width = self.signed.shape[1:]
         shift = shifts(bends, self.share)
         slope = np.gradient(shift, self.along_mm, axis=1)
         half = (self.pair_mm[:, 1] - self.pair_mm[:, 0]) / 2 * np.sqrt(1 + slope**2)
+        middle = (self.pair_mm.mean(axis=1) + shift - self.first_mm) / self.step_mm
+        column = np.rint(np.stack([middle - half / self.step_mm, middle + half / self.step_mm]))
+        return np.asarray(np.clip(column, 0, width - 1) + np.arange(rows) * width, dtype=np.intp)
+
+    def worth(self, k: int, bends: Array, places: NDArray[np.intp] | None = None) -> Array:
+        """Edge along bends (H, 4) of vane k (tip mm, start, power, off mm), over what is usual, less their cost."""
         total = -BENT_COST * np.clip((np.abs(bends[:, 0]) - FREE_MM) / (FAR_MM - FREE_MM), 0, 1)
         total -= OFF_COST * (bends[:, 3] / OFF_MM) ** 2
-        for side in (-1, 1):
-            place = self.pair_mm.mean(axis=1) + shift + side * half
-            column = np.clip(np.rint((place - self.first_mm) / self.step_mm), 0, width - 1).astype(np.intp)
-            light = np.take(self.signed[k], column + np.arange(rows) * width)
+        for place in self.places(bends) if places is None else places:
+            light = np.take(self.signed[k], place)
             along = light.reshape(len(bends), -1, STRETCH).mean(axis=2) / self.usual[k]
             size = np.abs(along)
             total += (np.minimum(size, CAP) + SURER * np.clip(size - CAP, 0, CAP * 2) - 1.0).sum(axis=1)
@@ -123,9 +128,10 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
         np.ascontiguousarray(signed[:, :rows]), strips, share[few][:rows], pair_mm[few][:rows], 2 * along_step_mm
     )
     soft, tried = sharp.softened(), _tried()
+    places = soft.places(tried)
     best, clear = np.zeros((len(signed), 4)), np.zeros(len(signed))
     for k in range(len(signed)):
-        bends, worth = _bettered(sharp, k, _likely(tried, soft.worth(k, tried)))
+        bends, worth = _bettered(sharp, k, _likely(tried, soft.worth(k, tried, places)))
         best[k] = bends[int(np.argmax(worth))]
         clear[k] = worth.max() - worth[0]
     return shifts(best, share), clear
