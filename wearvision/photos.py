@@ -123,11 +123,13 @@ def decode(data: bytes, name: str) -> Photo:
     with _picture(data, name) as picture:
         stored = picture.size
         picture.draft("L", stored)
+        into = _decoded_into(picture) if (picture.format, picture.mode) == ("JPEG", "L") else None
         flat = _flat(picture)
         luminance = flat if flat.mode == "L" else flat.convert("L")  # a conversion to its own mode would copy
         exif = _exif(picture)
         orientation = _orientation(exif)
-        gray = np.asarray(_upright(luminance, orientation))
+        upright = _upright(luminance, orientation)
+        gray = into if into is not None and upright is picture else np.asarray(upright)
     gray.flags.writeable = False
     return Photo(
         gray=gray, sha256=hashlib.sha256(data).hexdigest(), width_px=gray.shape[1], height_px=gray.shape[0],
@@ -299,6 +301,14 @@ def _flat(picture: Image.Image) -> Image.Image:
         return Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture).convert("RGB")
     picture.load()
     return picture
+
+
+def _decoded_into(picture: Image.Image) -> NDArray[np.uint8]:
+    """A gray picture decoded straight into its array: Pillow's own way to an array copies all pixels twice."""
+    pixels = np.empty(picture.size[::-1], dtype=np.uint8)
+    picture.im = Image.frombuffer("L", picture.size, pixels, "raw", "L", 0, 1).im
+    picture.load()
+    return pixels
 
 
 def _upright(picture: Image.Image, orientation: int) -> Image.Image:

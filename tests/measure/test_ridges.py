@@ -9,7 +9,7 @@ from skimage.measure import label, regionprops
 
 from wearvision.measure.evidence import Evidence, evidence, mean_between, moved
 from wearvision.measure.ribbon import Ribbon
-from wearvision.measure.ridges import _align, _Shifted, _trace, find_ribbons
+from wearvision.measure.ridges import _align, _rimmed, _Shifted, _trace, find_ribbons
 from wearvision.measure.unwrap import Strip
 
 LAP, COLUMNS = 720, 400
@@ -105,7 +105,9 @@ def test_the_best_run_is_the_best_of_all_runs() -> None:
     rng = np.random.default_rng(2)
     gain = rng.normal(-1, 1, (14, 1, 6)).astype(np.float32)
     gain[3:9, 0, 2] += 3
-    table = _align(gain, 0)
+    rimmed = _rimmed(gain)
+    table = np.zeros((rimmed.shape[0], rimmed.shape[1] + 2, rimmed.shape[2]), dtype=np.float32)
+    _align(rimmed, 0, table)
     end = np.unravel_index(int(np.argmax(table)), table.shape)
     path = _trace(table, (int(end[0]), int(end[1]), int(end[2])))
     straight = max(gain[a : b + 1, 0, c].sum() for c in range(6) for a in range(14) for b in range(a, 14))
@@ -118,7 +120,7 @@ def test_evidence_shapes_and_helpers() -> None:
     strip = drawn_strip((45.0, 2.0, 100, 300))
     found = evidence(strip)
     assert isinstance(found, Evidence)
-    assert found.signed.shape == strip.values.shape
+    assert found.plain.shape == strip.values.shape
     assert found.z.shape == found.off.shape
     assert len(found.usual) == LAP
     row = np.arange(8.0, dtype=np.float32)[None, :]

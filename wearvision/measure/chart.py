@@ -40,7 +40,7 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
     step = float((high - low).max() / MAP_PX)
     shrink = step / scale_at(plane, np.array([[width / 2, height / 2]]))
     shrink = max(1, round(min(shrink, min(width, height) / LEAST_COPY_PX)))
-    small = cv2.resize(gray, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
+    small = shrunk(gray, shrink)
     nx, ny = (np.ceil((high - low) / step)).astype(int) + 1
     kx, ky = np.arange(0, nx + 16, 16), np.arange(0, ny + 16, 16)
     gx, gy = np.meshgrid(low[0] + kx * step, low[1] + ky * step)
@@ -54,6 +54,17 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
         cv2.fillPoly(cover, [np.round((plane.to_mm(outline) - low) / step).astype(np.int32)], 1)
     valid = cv2.erode((inside & (cover == 0)).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     return Chart(values=log_gray(values.astype(np.float32)), valid=valid, origin_mm=low, step_mm=step)
+
+
+def shrunk(gray: Image, factor: int) -> Image:
+    """A picture averaged over blocks of `factor` pixels, what is left at its far edges cut off: by halves as long as
+    they go into it, which OpenCV does at a third of the cost of other blocks."""
+    step = 2 if factor % 2 == 0 else factor
+    if step == 1:
+        return gray
+    wide, high = (n // step for n in gray.shape[::-1])
+    part = cv2.resize(gray[: high * step, : wide * step], (wide, high), interpolation=cv2.INTER_AREA)
+    return shrunk(np.asarray(part, dtype=np.uint8), factor // step)
 
 
 def _spread(knots: Grid, step: int) -> Grid:

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, along, log_gray, median, slope
+from wearvision.measure.edges import Grid, along, along_every, log_gray, median, slope
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -37,19 +37,16 @@ class Evidence:
         Log grey of the strip.
     plain : (T, R) float32
         Slope of the grey over its level, per photo px along the radius, averaged along the strip.
-    signed : (T, R) float32
-        The same with large slopes clipped, so that a rust spot cannot buy a vote.
     usual : (T,) array
-        Usual size of `signed` in each row.
+        Usual size in each row, of the same with large slopes clipped, so that a rust spot cannot buy a vote.
     z : (T', R') float32
-        Its crests over the usual size nearby, on the cells of the search; 0 where not valid.
+        Crests of that over the usual size nearby, on the cells of the search; 0 where not valid.
     off : (T', R') float32
         How far the log grey lies from that of the face around, over the usual distance nearby, same cells.
     """
 
     gray: Grid
     plain: Grid
-    signed: Grid
     usual: Array
     z: Grid
     off: Grid
@@ -63,11 +60,11 @@ def evidence(strip: Strip) -> Evidence:
     level = cv2.blur(strip.values, (round(LEVEL_MM / strip.step_mm) | 1, 1), borderType=cv2.BORDER_REFLECT)
     steep = slope(strip.values, SIGMA_PX * per_px) * (np.float32(per_px) / (level + np.float32(8.0)))
     plain = along(steep, rows, closed=strip.closed)
-    limit = sum(f * np.median(np.abs(x[::ROWS, ::COLUMNS]), axis=1) for f, x in ((3.0, steep), (5.0, plain)))
-    limit = np.asarray(limit).repeat(ROWS)[: len(steep), None] + 1e-4
-    signed = along(np.clip(steep, -limit, limit).astype(np.float32), rows, closed=strip.closed)
+    sizes = [np.median(np.abs(x[::ROWS, ::COLUMNS]), axis=1, keepdims=True) for x in (steep, plain)]
+    limit = (3 * sizes[0] + 5 * sizes[1] + 1e-4).repeat(ROWS, axis=0)[: len(steep)]
+    held = np.minimum(np.maximum(steep, -limit), limit)
     valid = cv2.erode(strip.valid.astype(np.uint8), np.ones((3, max(3, round(3 * per_px))), np.uint8))
-    lines = np.abs(signed[ROWS // 2 :: ROWS])
+    lines = np.abs(along_every(held, rows, ROWS, closed=strip.closed))
     seen = valid[ROWS // 2 :: ROWS, ::COLUMNS] > 0
     usual = _usual(lines[:, ::COLUMNS], seen, strip)
     crest = np.where(lines >= cv2.dilate(lines, np.ones((1, 2 * round(per_px) + 1), np.uint8)), lines, 0)
@@ -75,8 +72,8 @@ def evidence(strip: Strip) -> Evidence:
     off = _off(gray, strip, rows, seen)
     row_usual = 1.4826 * np.median(lines[:, ::3], axis=1).astype(np.float64) + 1e-4
     return Evidence(
-        gray=gray, plain=plain, signed=signed, off=off,
-        usual=row_usual[np.minimum(np.arange(len(signed)) // ROWS, len(row_usual) - 1)],
+        gray=gray, plain=plain, off=off,
+        usual=row_usual[np.minimum(np.arange(len(gray)) // ROWS, len(row_usual) - 1)],
         z=np.where(seen, np.maximum(cells / usual, 0.01), 0).astype(np.float32),
     )  # fmt: skip
 
@@ -86,7 +83,7 @@ def _off(gray: Grid, strip: Strip, rows: int, seen: NDArray[np.bool_]) -> Grid:
     rough = np.abs(np.diff(gray, axis=0, append=gray[:1] if strip.closed else gray[-1:]))
     parts = []
     for image in (gray, rough):
-        calm = along(image, rows, closed=strip.closed)[ROWS // 2 :: ROWS]
+        calm = along_every(image, rows, ROWS, closed=strip.closed)
         image = calm if image is gray else np.log(cv2.blur(calm, (3, 1)) + np.float32(2e-3))
         parts.append(_away(image, strip))
     both = cv2.magnitude(*parts)

@@ -61,13 +61,13 @@ class Lens:
 
 def distort(uv: Array, k1: float, k2: float) -> Array:
     """Ideal normalised coordinates (N, 2) to those the lens makes of them."""
-    r2 = np.sum(uv * uv, axis=1, keepdims=True)
+    r2 = uv[:, :1] ** 2 + uv[:, 1:] ** 2
     return np.asarray(uv * (1 + r2 * (k1 + r2 * k2)))
 
 
 def undistort(uv: Array, k1: float, k2: float = 0.0) -> Array:
     """Inverse of `distort` by Newton on the radius; (N, 2) normalised coordinates."""
-    far = np.sqrt(np.sum(uv * uv, axis=1, keepdims=True))
+    far = np.sqrt(uv[:, :1] ** 2 + uv[:, 1:] ** 2)
     near = far.copy()
     for _ in range(8):
         r2 = near * near

@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from types import MappingProxyType
 
 import cv2
@@ -84,7 +85,7 @@ class Plane:
         """Whole covariance of `theta`, (13, 13)."""
         return np.sum(np.stack(list(self.sources.values())), axis=0) if self.sources else np.zeros((N, N))
 
-    @property
+    @cached_property
     def pose(self) -> tuple[Array, Array]:
         """Rotation (3, 3) and translation (3,) of the measured plane, real millimetres."""
         rotation = np.asarray(cv2.Rodrigues(self.theta[:3].reshape(3, 1))[0], dtype=np.float64)
@@ -120,18 +121,19 @@ class Plane:
         """Plane points (N, 2) in mm to photo pixels (N, 2)."""
         rotation, shift = self.pose
         points = np.asarray(mm, dtype=np.float64).reshape(-1, 2)
-        camera = points @ rotation[:, :2].T + shift
-        uv = camera[:, :2] / camera[:, 2:]
+        camera = rotation[:, :2] @ points.T + shift[:, None]
+        uv = (camera[:2] / camera[2]).T
         uv = distort(uv, float(self.theta[7]), float(self.theta[12]))
-        return np.asarray(self.focal_px * uv + self.theta[8:10])
+        return np.ascontiguousarray(self.focal_px * uv + self.theta[8:10])
 
     def to_mm(self, px: Array) -> Array:
         """Photo pixels (N, 2) to plane points (N, 2) in mm."""
         uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - self.theta[8:10]) / self.focal_px
         rotation, shift = self.pose
-        ray = np.column_stack([undistort(uv, float(self.theta[7]), float(self.theta[12])), np.ones(len(uv))]) @ rotation
+        uv = undistort(uv, float(self.theta[7]), float(self.theta[12]))
+        ray = rotation[:2].T @ uv.T + rotation[2][:, None]
         foot = shift @ rotation
-        return np.asarray(ray[:, :2] * (foot[2] / ray[:, 2:]) - foot[:2])
+        return np.ascontiguousarray((ray[:2] * (foot[2] / ray[2]) - foot[:2, None]).T)
 
     def mm_per_px(self, at_px: Array) -> Measured:
         """Local scale 1/sqrt(|det J|) of plane -> pixel at a pixel, mm."""

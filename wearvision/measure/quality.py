@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.chart import scale_at
 from wearvision.measure.coach import coach
 from wearvision.measure.plane import Plane
 from wearvision.measure.prior import prior_of
@@ -144,7 +145,7 @@ def _view(plane: Plane, at_px: Array, limit_mm: float, sighting: Sighting | None
             say=f"Tilted by {plane.tilt_deg:.0f} degrees: hold the camera straight above, "
             f"within {TILT_MOST_DEG:.0f} degrees.",
         )
-    scale = plane.mm_per_px(at_px).value
+    scale = scale_at(plane, at_px)
     limit_px = limit_mm / scale
     sigma = math.nan if sighting is None else sighting.edge_sigma_px
     most = min(limit_px / BLUR_PER_LIMIT, BLUR_MOST_PX)

@@ -71,7 +71,7 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     guess = np.interp(span, rows, middle)
     ends = [float(np.median(part)) for part in (middle[:END_ROWS], middle[-END_ROWS:])]
     guess[span < rows[0]], guess[span > rows[-1]] = ends
-    line, said = _follow_line(_both_lips(found, width), span, guess, strip)
+    line, said = _follow_near(found, width, span, guess, strip)
     first, last = (int(r) - int(span[0]) for r in (rows[0], rows[-1]))
     calm = np.convolve(said, np.full(5, 0.2), mode="same")
     core = first + int(np.argmax(calm[first : last + 1]))
@@ -89,21 +89,33 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full), doubt_rows=doubt)
 
 
-def _both_lips(found: Evidence, width: float) -> Grid:
+def _follow_near(
+    found: Evidence, width: float, span: NDArray[np.int64], guess: Array, strip: Strip
+) -> tuple[Array, Array]:
+    """Best line near a guess for a groove of known width (cells); its cells and their gains."""
+    reach = max(2, round(STRAY_MM / (strip.step_mm * COLUMNS)))
+    room = reach + 2 * int(width) + 12
+    low, high = max(0, int(guess.min()) - room), int(guess.max()) + room
+    layer = _both_lips(found.z[:, low:high], found.off[:, low:high], width)
+    line, said = _follow_line(layer, span, guess - low, reach)
+    return line + low, said
+
+
+def _both_lips(z: Grid, off: Grid, width: float) -> Grid:
     """How much a cell speaks for being the middle of a groove of known width (cells), (T', R')."""
     slack = max(1, round(0.06 * width))
     a, b = int(np.floor(width / 2 + 0.5)), int(np.ceil(width / 2 - 0.5))
     low, high = min(1 - a, b - 1), max(1 - a, b - 1)
     window = np.ones((1, 2 * slack + 1), np.uint8)
-    lips: Grid = np.asarray(cv2.dilate(np.minimum(found.z, 4.0), window), dtype=np.float32)
-    sums = np.cumsum(np.pad(found.off, ((0, 0), (1, 0))), axis=1).astype(np.float32)
+    lips: Grid = np.asarray(cv2.dilate(np.minimum(z, 4.0), window), dtype=np.float32)
+    sums = np.cumsum(np.pad(off, ((0, 0), (1, 0))), axis=1).astype(np.float32)
     near = max(3, round(0.5 * width))
     sides = mean_between(sums, -a - 2 - near, -a - 2) + mean_between(sums, b + 2, b + 2 + near)
     beside = np.maximum(0.5 * sides, 1.2)
     inside = 2.0 * np.clip(mean_between(sums, low, high) - beside - OTHER, 0.0, 1.0)
     weaker = np.minimum(moved(lips, -a), moved(lips, b))
     out = weaker - ALONE + inside
-    return np.asarray(np.where(found.z > 0, out, 0.0), dtype=np.float32)
+    return np.asarray(np.where(z > 0, out, 0.0), dtype=np.float32)
 
 
 def _reach(said: Array) -> tuple[int, float]:
@@ -120,9 +132,8 @@ def _reach(said: Array) -> tuple[int, float]:
     return best, float(np.sqrt(np.sum(weight * np.where(far > NEAR, far, 0.0) ** 2) / np.sum(weight)))
 
 
-def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, strip: Strip) -> tuple[Array, Array]:
-    """Best line within 1 mm of a guess (cells), by dynamic programming; its cells and their gains."""
-    reach = max(2, round(STRAY_MM / (strip.step_mm * COLUMNS)))
+def _follow_line(layer: Grid, span: NDArray[np.int64], guess: Array, reach: int) -> tuple[Array, Array]:
+    """Best line within `reach` cells of a guess, by dynamic programming; its cells and their gains."""
     index = np.clip(np.rint(guess).astype(int)[:, None] + np.arange(-reach, reach + 1), 0, layer.shape[1] - 1)
     gain = layer[(span % len(layer))[:, None], index].astype(np.float64)
     drift = np.diff(np.rint(guess).astype(int), prepend=round(guess[0]))

@@ -61,12 +61,13 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     high = max(1.2 * low, max_width_mm / (strip.step_mm * COLUMNS))
     count = 1 + int(np.log(high / low) / np.log(WIDTH_RATIO))
     widths: Array = low * np.power(WIDTH_RATIO, np.arange(count, dtype=np.float64))
-    gain = _gains(found, widths, cell_px, strip.step_mm * COLUMNS)
+    rimmed = _rimmed(_gains(found, widths, cell_px, strip.step_mm * COLUMNS))
+    gain, table = rimmed[:, :, 1:-1], np.zeros((len(rimmed), count + 2, rimmed.shape[2]), dtype=np.float32)
     ribbons: list[Ribbon] = []
     free = replace(strip, valid=strip.valid.copy())
     for _ in range(most):
         seam = _seam(gain) if strip.closed else 0
-        table = _align(gain, seam)
+        _align(rimmed, seam, table)
         end = np.unravel_index(int(np.argmax(table)), table.shape)
         if table[end] < least:
             break
@@ -205,23 +206,27 @@ SLIDE_STEP, WIDEN_STEP, NOTHING = np.float32(SLIDE), np.float32(WIDEN), np.float
 STEPS = ((0, 0, 0.0), (0, -1, SLIDE), (0, 1, SLIDE), (-1, 0, WIDEN), (1, 0, WIDEN))
 
 
-def _align(gain: Grid, seam: int) -> Grid:
-    """Best score of a run that ends at each state, on rows taken from the seam on.
+def _rimmed(gain: Grid) -> Grid:
+    """Gains with a column on either side where no ribbon can be, (T', W, R' + 2)."""
+    out = np.full((*gain.shape[:2], gain.shape[2] + 2), -np.inf, dtype=np.float32)
+    out[:, :, 1:-1] = gain
+    return out
 
-    Widths and columns lie in one line with a rim of zeros between: a step aside or to the next width is a shift of it.
+
+def _align(rimmed: Grid, seam: int, table: Grid) -> None:
+    """Best score of a run that ends at each state, on rows taken from the seam on, into a table (T', W + 2, R' + 2).
+
+    Widths and columns of the table have a rim of zeros, so that a step aside or to the next width is a shift of both
+    in one line.
     """
-    rows, widths, columns = gain.shape
-    span, whole = columns + 2, (widths + 2) * (columns + 2)
+    rows, _, span = rimmed.shape
+    lines, told = table.reshape(rows, -1), rimmed.reshape(rows, -1)
+    whole, length = lines.shape[1], told.shape[1]
     here = slice(span, whole - span)
-    length = whole - 2 * span
-    table = np.zeros((rows, whole), dtype=np.float32)
-    told = np.full((rows, widths, span), -np.inf, dtype=np.float32)
-    told[:, :, 1:-1] = gain
-    told = told.reshape(rows, length)
     before = np.zeros(whole, dtype=np.float32)
     side, wide = (np.empty(length, dtype=np.float32) for _ in range(2))
     for i in range(rows):
-        best = table[i, here]
+        best = lines[i, here]
         np.maximum(before[span - 1 : whole - span - 1], before[span + 1 : whole - span + 1], out=side)
         np.maximum(before[:length], before[2 * span :], out=wide)
         np.subtract(side, SLIDE_STEP, out=side)
@@ -230,26 +235,24 @@ def _align(gain: Grid, seam: int) -> Grid:
         np.maximum(before[here], side, out=best)
         np.add(best, told[(i + seam) % rows], out=best)
         np.maximum(best, NOTHING, out=best)
-        before = table[i]
-    return table.reshape(rows, widths + 2, span)[:, 1:-1, 1:-1]
+        before = lines[i]
 
 
 def _trace(table: Grid, end: State) -> list[State]:
-    """States of the run that ends at a state, first to last: from each to the best it may have come from."""
-    _, widths, columns = table.shape
+    """States of the run that ends at an entry of the table with its rim, first to last: from each to the best it may
+    have come from."""
     i, w, c = end
-    path = [end]
+    path = [(i, w - 1, c - 1)]
     while i > 0:
         came = [
             (float(table[i - 1, w + dw, c + dc]) - cost, -n, w + dw, c + dc)
             for n, (dw, dc, cost) in enumerate(STEPS)
-            if 0 <= w + dw < widths and 0 <= c + dc < columns
         ]
         best, _, w, c = max(came)
         if best <= 0:
             break
         i -= 1
-        path.append((i, w, c))
+        path.append((i, w - 1, c - 1))
     return path[::-1]
 
 

@@ -7,9 +7,11 @@ well a concentric pair of edges fits.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid, slope
@@ -22,6 +24,10 @@ VOTED, LEAST = 0.15, 0.15
 each e-fold by which the votes for its centre surpass those of the next place, come to the least."""
 MIN_SEEN = 0.2
 """With less of the circles in view the excess is taken over this share."""
+ANGLES: Array = np.arange(0.0, 360.0, 3.0)
+"""Degrees at which a ring is looked at."""
+BLOCK = 2
+"""Votes are counted in blocks of so many map pixels."""
 PAD = 0.6
 """The centre may lie outside the picture by this share of the outer radius."""
 
@@ -30,6 +36,7 @@ def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
     """Centre (x, y) in mm, from votes and a comparison of the best places."""
     pad = round(PAD * nominal[1] / chart.step_mm)
     votes = _votes(chart, np.array(nominal), pad, EDGES)
+    tried = _Tried.of(chart, nominal)
     best: tuple[float, float, Array] | None = None
     tops: list[float] = []
     for _ in range(6):
@@ -37,10 +44,11 @@ def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
         if top <= 0:
             break
         tops.append(float(top))
-        found = _pair_score(chart, np.array([column, row], dtype=np.float64) - pad, nominal)
+        place = (np.array([column, row]) + 0.5) * BLOCK - 0.5 - pad
+        found = tried.score(chart, place)
         if best is None or found[0] > best[0]:
             best = found
-        cv2.circle(votes, (column, row), max(2, round(8 / chart.step_mm)), 0.0, -1)
+        cv2.circle(votes, (column, row), max(1, round(8 / (BLOCK * chart.step_mm))), 0.0, -1)
     if best is None:
         return None
     lead = math.log(tops[0] / tops[1]) if len(tops) > 1 else 0.0
@@ -55,25 +63,26 @@ def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     size = cv2.magnitude(gx, gy)
     size[~chart.valid] = 0
     weight = size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6)
-    row, column = np.nonzero(weight > np.quantile(weight, max(0.0, 1 - count / weight.size)))
+    least = np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size))
+    row, column = np.nonzero(weight > least)
     normal = np.column_stack([gx[row, column], gy[row, column]]) / size[row, column][:, None]
     strength = np.minimum(weight[row, column], 4.0).astype(np.float64)
     return np.column_stack([column, row]).astype(np.float64), normal.astype(np.float64), strength
 
 
 def _votes(chart: Chart, radii_mm: Array, pad: int, count: int) -> Grid:
-    """Votes for the centre at some radii, on the map widened by `pad` all round."""
+    """Votes for the centre at some radii, on the map widened by `pad` all round, in blocks of `BLOCK` pixels."""
     place, normal, weight = edge_pixels(chart, count)
-    height, width = (n + 2 * pad for n in chart.values.shape)
-    total = np.zeros(height * width)
-    for radius in radii_mm:
-        for reach in (radius / chart.step_mm, -radius / chart.step_mm):
-            at = np.rint(place + pad + reach * normal).astype(int)
-            ok = (at[:, 0] >= 0) & (at[:, 1] >= 0) & (at[:, 0] < width) & (at[:, 1] < height)
-            flat = at[ok, 1] * width + at[ok, 0]
-            total += np.bincount(flat, weights=weight[ok] / radius, minlength=height * width)
+    height, width = ((n + 2 * pad) // BLOCK for n in chart.values.shape)
+    reach = np.concatenate([radii_mm, -radii_mm])[:, None, None] / chart.step_mm
+    column, row = ((place + pad + 0.5 + reach * normal) / BLOCK).transpose(2, 0, 1)
+    share = weight / np.abs(np.concatenate([radii_mm, -radii_mm]))[:, None]
+    ok = (column >= 0) & (row >= 0) & (column < width) & (row < height)
+    flat = row[ok].astype(np.int64) * width + column[ok].astype(np.int64)
+    total = np.bincount(flat, weights=share[ok], minlength=height * width)
     image = total.reshape(height, width).astype(np.float32)
-    return np.asarray(cv2.GaussianBlur(image, (0, 0), max(1.5, 2.5 / chart.step_mm)), dtype=np.float32)
+    sigma = max(1.5, 2.5 / chart.step_mm) / BLOCK
+    return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma), dtype=np.float32)
 
 
 def shifts_of(deg: Array, reach: float, step: float) -> tuple[Array, Array]:
@@ -84,27 +93,45 @@ def shifts_of(deg: Array, reach: float, step: float) -> tuple[Array, Array]:
     return np.column_stack([dx, dy]), dx[:, None] * np.cos(angle) + dy[:, None] * np.sin(angle)
 
 
-def _pair_score(chart: Chart, place: Array, nominal: tuple[float, float]) -> tuple[float, float, Array]:
-    """How well two edges of the stated radii fit near a place (map px): in all, per point seen; and the best place."""
-    radius, edge, valid = _polar_edges(chart, place, 0.85 * nominal[0], 1.1 * nominal[1])
-    angle = np.arange(0, 360, 3.0)
-    wide = cv2.blur(edge, (3, 1)) - valid
-    shifts, off = shifts_of(np.arange(0, 360, 3.0), 9, 1)
-    rows = np.arange(len(angle))[None, :]
-    score = np.zeros(len(shifts))
-    for r in nominal:
-        column = np.rint(r / chart.step_mm - radius[0] + off).astype(int)
-        score += wide[rows, np.clip(column, 0, len(radius) - 1)].sum(axis=1)
-    best = int(np.argmax(score))
-    columns = [np.rint(r / chart.step_mm - radius[0] + off[best]).astype(int) for r in nominal]
-    seen = sum(float(valid[rows[0], c.clip(0, len(radius) - 1)].sum()) for c in columns)
-    return float(score[best]), float(score[best]) / max(seen, MIN_SEEN * 2 * len(angle)), place + shifts[best]
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Tried:
+    """Where two edges of the stated radii lie in the map rolled out about a place, for each shift of the centre.
+
+    Attributes
+    ----------
+    radius : (R,) array
+        Radii of the rolled out map, map px.
+    shifts : (M, 2) array
+        Map px.
+    cells : (2, M, T) int array
+        Entries of the rolled out map.
+    """
+
+    radius: Array
+    shifts: Array
+    cells: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, chart: Chart, nominal: tuple[float, float]) -> _Tried:
+        radius = np.arange(0.85 * nominal[0], 1.1 * nominal[1], chart.step_mm) / chart.step_mm
+        shifts, off = shifts_of(ANGLES, 9, 1)
+        column = np.array([np.rint(r / chart.step_mm - radius[0] + off) for r in nominal]).astype(np.int64)
+        cells = np.arange(len(ANGLES)) * len(radius) + np.clip(column, 0, len(radius) - 1)
+        return cls(radius=radius, shifts=shifts, cells=cells)
+
+    def score(self, chart: Chart, place: Array) -> tuple[float, float, Array]:
+        """How well the edges fit near a place (map px): in all, per point seen; and the best place."""
+        edge, valid = _polar_edges(chart, place, self.radius)
+        wide = np.asarray(cv2.blur(edge, (3, 1)) - valid).ravel()
+        score = sum(wide[cells].sum(axis=1) for cells in self.cells)
+        best = int(np.argmax(score))
+        seen = float(valid.ravel()[self.cells[:, best]].sum())
+        return float(score[best]), float(score[best]) / max(seen, MIN_SEEN * 2 * len(ANGLES)), place + self.shifts[best]
 
 
-def _polar_edges(chart: Chart, place: Array, low_mm: float, high_mm: float) -> tuple[Array, Grid, Grid]:
-    """Radii (R,) in map px about a place; edge strength for its surroundings, and what is seen, (T, R) each."""
-    radius = np.arange(low_mm, high_mm, chart.step_mm) / chart.step_mm
-    angle = np.radians(np.arange(0, 360, 3.0))
+def _polar_edges(chart: Chart, place: Array, radius: Array) -> tuple[Grid, Grid]:
+    """The map rolled out about a place: edge strength for its surroundings, and what is seen, (T, R) each."""
+    angle = np.radians(ANGLES)
     x = (place[0] + np.cos(angle)[:, None] * radius[None, :]).astype(np.float32)
     y = (place[1] + np.sin(angle)[:, None] * radius[None, :]).astype(np.float32)
     values: Grid = np.asarray(cv2.remap(chart.values, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
@@ -114,4 +141,4 @@ def _polar_edges(chart: Chart, place: Array, low_mm: float, high_mm: float) -> t
     valid = np.asarray(seen, dtype=np.float32)
     edge: Grid = np.abs(slope(values, 1.0)) * valid
     edge = np.asarray(np.minimum(edge / (cv2.blur(edge, (41, 9)) + 0.02), 3.0) * valid, dtype=np.float32)
-    return radius, edge, valid
+    return edge, valid

@@ -9,6 +9,7 @@ sign, what a groove does to the grey adds up over the sectors to a box, and the 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,16 +86,27 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
 
 def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
     """Lay rows of a strip straight, `reach` columns to either side of a line, and average over sectors."""
-    index = np.rint(middle).astype(int)[:, None] + np.arange(-reach, reach + 1)
-    inside = (index >= 0) & (index < found.gray.shape[1])
-    at = ((rows % len(found.gray))[:, None], np.clip(index, 0, found.gray.shape[1] - 1))
-    seen = strip.valid[at] & inside
+    first, wide = np.rint(middle).astype(int) - reach, 2 * reach + 1
+    at = rows % len(found.gray)
+    seen = _shifted(strip.valid, at, first, wide)
     number = _stacked(seen)
     gray, slope = (
-        np.asarray(_stacked(np.where(seen, image[at], 0)) / np.maximum(number, 1), dtype=np.float32)
+        np.asarray(_stacked(_shifted(image, at, first, wide) * seen) / np.maximum(number, 1), dtype=np.float32)
         for image in (found.gray, found.plain)
     )
     return Sectors(gray=gray, slope=slope, seen=number * 3 >= min(SECTOR_ROWS, len(rows)))
+
+
+def _shifted(image: NDArray[Any], rows: NDArray[np.int64], first: NDArray[np.int64], wide: int) -> NDArray[Any]:
+    """`wide` columns of some rows from each row's `first` on, (N, wide), 0 from outside: in runs of one shift."""
+    out = np.zeros((len(rows), wide), dtype=image.dtype)
+    cuts = (np.flatnonzero((np.diff(first) != 0) | (np.diff(rows) != 1)) + 1).tolist()
+    for start, stop in zip([0, *cuts], [*cuts, len(rows)], strict=True):
+        shift, row = int(first[start]), int(rows[start])
+        low, high = max(0, shift), min(image.shape[1], shift + wide)
+        if low < high:
+            out[start:stop, low - shift : high - shift] = image[row : row + stop - start, low:high]
+    return out
 
 
 def _stacked(image: NDArray[np.generic]) -> Array:

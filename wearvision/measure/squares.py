@@ -46,18 +46,21 @@ def square_corners(gray: NDArray[np.uint8], quads_px: Array, reach_px: Array) ->
     across = np.linspace(-1, 1, steps)[None] * reach[:, None]
     t = np.linspace(*ALONG, NORMALS)[None, None] * length
     feet = start[:, :, None] + t[..., None] * along[:, :, None]
-    at = feet[:, :, :, None] + across[:, None, None, :, None] * outward[:, :, None, None]
-    level = _bilinear(gray, at)
+    x, y = (
+        (feet[..., k, None] + across[:, None, None, :] * outward[..., k, None, None]).astype(np.float32) for k in (0, 1)
+    )
+    level = _bilinear(gray, x, y)
     offset = _middle(level, across)
     point, direction = _lines(t, offset, start, along, outward)
     return _intersect(np.roll(point, 1, axis=1), np.roll(direction, 1, axis=1), point, direction)
 
 
-def _bilinear(gray: NDArray[np.uint8], at: Array) -> Array:
-    """Grey levels at points (M, 4, K, S, 2); 0 outside the photo, so that no rise is seen there."""
-    x, y = (at[..., k].astype(np.float32).reshape(-1, at.shape[-2]) for k in (0, 1))
-    out = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
-    return np.asarray(out, dtype=np.float64).reshape(at.shape[:-1])
+def _bilinear(gray: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]) -> Array:
+    """Grey levels at points (M, 4, K, S); 0 outside the photo, so that no rise is seen there."""
+    flat = (-1, x.shape[-1])
+    way, rim = cv2.INTER_LINEAR, cv2.BORDER_CONSTANT
+    out = cv2.remap(gray, x.reshape(flat), y.reshape(flat), way, borderMode=rim, borderValue=0)
+    return np.asarray(out, dtype=np.float64).reshape(x.shape)
 
 
 def _middle(level: Array, across: Array) -> Array:

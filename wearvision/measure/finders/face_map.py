@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at
+from wearvision.measure.chart import scale_at, shrunk
 from wearvision.measure.face import Face
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -72,24 +72,24 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
     knots = _knots(plane, origin, step, count)
     shrink = max(1, int(step / px_mm))
-    low = np.clip(np.floor(knots.min(axis=(0, 1))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
-    high = np.clip(np.ceil(knots.max(axis=(0, 1))) + 1, low + shrink, gray.shape[::-1]).astype(int)
+    low = np.clip(np.floor(knots.min(axis=(1, 2))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
+    high = np.clip(np.ceil(knots.max(axis=(1, 2))) + 1, low + shrink, gray.shape[::-1]).astype(int)
     wide, tall = (high - low) // shrink
     part = gray[low[1] : low[1] + tall * shrink, low[0] : low[0] + wide * shrink]
-    small = cv2.LUT(cv2.resize(part, (int(wide), int(tall)), interpolation=cv2.INTER_AREA), LOGS)
-    at = cv2.resize(((knots - low + 0.5) / shrink - 0.5).astype(np.float32), None, fx=KNOT, fy=KNOT)
-    at = at[KNOT : KNOT + count, KNOT : KNOT + count]
-    seen = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    small = cv2.LUT(shrunk(part, shrink), LOGS)
+    at = ((knots - low[:, None, None] + 0.5) / shrink - 0.5).astype(np.float32)
+    x, y = (cv2.resize(one, None, fx=KNOT, fy=KNOT)[KNOT : KNOT + count, KNOT : KNOT + count] for one in at)
+    seen = cv2.remap(small, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
     return FaceMap(tone=seen, face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
 
 
 def _knots(plane: Plane, origin: Array, step: float, count: int) -> Array:
-    """Photo pixels (K, K, 2) at the middles of blocks of `KNOT` samples, one block beyond the map on all sides."""
+    """Photo x and y (2, K, K) at the middles of blocks of `KNOT` samples, one block beyond the map on all sides."""
     blocks = count // KNOT + 3
     at = ((np.arange(blocks) - 1) * KNOT + (KNOT - 1) / 2) * step
     x, y = np.meshgrid(at, at)
-    return plane.to_px(origin + np.column_stack([x.ravel(), y.ravel()])).reshape(blocks, blocks, 2)
+    return plane.to_px(origin + np.column_stack([x.ravel(), y.ravel()])).T.reshape(2, blocks, blocks)
 
 
 def _mask(

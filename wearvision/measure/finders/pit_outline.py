@@ -17,7 +17,7 @@ NEAR, FAR = 0.2, 2.3
 """Ends of the rays, in the radius that a spot is sought with."""
 SKIP = 2
 """Samples from an edge to what counts as inside and as outside."""
-MOVES, PRICE = (0, -1, 1, -2, 2), (0.0, 0.01, 0.01, 0.02, 0.02)
+MOVES, NEAR_PRICE, FAR_PRICE = np.array([0, -1, 1, -2, 2]), 0.01, 0.02
 """Samples that an edge may move by from ray to ray, and what it costs: a straight way wins over a shaking one."""
 
 
@@ -81,9 +81,10 @@ def _rays(gray: Image, plane: Plane, centres: Array, radii: Array) -> tuple[Grid
     turn = np.arange(RAYS) * 2 * np.pi / RAYS
     way = along[:, None] * np.cos(turn)[None, :, None] + down[:, None] * np.sin(turn)[None, :, None]
     share = np.linspace(NEAR, FAR, SAMPLES)
-    at = (px[:, :1, None] + way[:, :, None] * share[None, None, :, None]).astype(np.float32)
-    at = at.reshape(count * RAYS, SAMPLES, 2)
-    seen = cv2.remap(gray, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
+    x, y = (
+        (px[:, 0, k, None, None] + way[:, :, k, None] * share).reshape(-1, SAMPLES).astype(np.float32) for k in (0, 1)
+    )
+    seen = cv2.remap(gray, x, y, cv2.INTER_LINEAR)
     tone = cv2.GaussianBlur(log_gray(seen.astype(np.float32)), (5, 1), 1.0).reshape(count, RAYS, SAMPLES)
     area = np.abs(along[:, 0] * down[:, 1] - along[:, 1] * down[:, 0]) / radii**2
     return np.asarray(tone, dtype=np.float32), radii[:, None] * share, float(np.median(1 / np.sqrt(area)))
@@ -112,21 +113,20 @@ def round_ways(step: Grid) -> NDArray[np.int64]:
     """
     count, rays, wide = step.shape
     steps = np.ascontiguousarray(step.transpose(1, 0, 2), dtype=np.float32)
-    total = np.full((count, wide + 4), -np.inf, dtype=np.float32)
-    total[:, 2:-2] = steps[0]
-    came = np.zeros((2 * rays, count, wide), dtype=np.int8)
+    totals = np.full((2 * rays, count, wide + 4), -np.inf, dtype=np.float32)
+    totals[0, :, 2:-2] = steps[0]
+    near, far = np.float32(NEAR_PRICE), np.float32(FAR_PRICE)
     for k in range(1, 2 * rays):
-        best, origin = total[:, 2:-2].copy(), came[k]
-        for move, price in zip(MOVES[1:], PRICE[1:], strict=True):
-            other = total[:, 2 - move : 2 - move + wide] - np.float32(price)
-            better = other > best
-            np.copyto(best, other, where=better)
-            origin[better] = move
-        total[:, 2:-2] = best + steps[k % rays]
-    path = np.empty((count, 2 * rays), dtype=np.int64)
-    path[:, -1] = np.argmax(total[:, 2:-2], axis=1)
-    who = np.arange(count)
+        last, best = totals[k - 1], totals[k, :, 2:-2]
+        aside = np.maximum(last[:, 1:-3], last[:, 3:-1]) - near
+        np.maximum(aside, np.maximum(last[:, :-4], last[:, 4:]) - far, out=aside)
+        np.maximum(last[:, 2:-2], aside, out=best)
+        best += steps[k % rays]
+    path = np.empty((2 * rays, count), dtype=np.int64)
+    path[-1] = np.argmax(totals[-1, :, 2:-2], axis=1)
+    who, prices = np.arange(count)[:, None], np.array([0, near, near, far, far], dtype=np.float32)
     for k in range(2 * rays - 1, 0, -1):
-        path[:, k - 1] = path[:, k] - came[k, who, path[:, k]]
+        came = path[k][:, None] + MOVES
+        path[k - 1] = came[who[:, 0], np.argmax(totals[k - 1][who, came + 2] - prices, axis=1)]
     first = rays // 2
-    return np.roll(path[:, first : first + rays], first, axis=1)
+    return np.roll(path[first : first + rays].T, first, axis=1)

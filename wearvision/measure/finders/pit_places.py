@@ -41,18 +41,26 @@ def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
     """Column, row, radius and darkness (N, 4) of spots of a radius: what lies round them less what lies in them."""
     inside, about = 2 * round(0.55 * radius) + 1, 2 * round(1.7 * radius) + 1
     darker = cv2.subtract(cv2.blur(tone, (about, about)), cv2.blur(tone, (inside, inside)))
-    usual = float(cv2.mean(darker, face)[0])
+    usual = cv2.mean(cv2.bitwise_and(darker, face))[0] * face.size / max(1, cv2.countNonZero(face))
     reach = 2 * round(0.5 * radius) + 1
     top = cv2.compare(darker, cv2.dilate(darker, np.ones((reach, reach), np.uint8)), cv2.CMP_GE)
     _, deep = cv2.threshold(darker, max(FIRST_DARK / TONE, FIRST_ROUGH * usual), 255, cv2.THRESH_BINARY)
-    places = cv2.findNonZero(cv2.bitwise_and(cv2.bitwise_and(top, deep), face))
-    columns, rows = np.asarray(np.empty((0, 2), int) if places is None else places).reshape(-1, 2).T
+    rows, columns = _set_cells(cv2.bitwise_and(cv2.bitwise_and(top, deep), face))
     dark = darker[rows, columns].astype(np.float64)
     darkest = np.argsort(-dark)[:MOST]
     rows, columns, dark = rows[darkest], columns[darkest], dark[darkest]
     lit = _lit_round(tone, columns, rows, radius, 0.5 * dark)
     spots = np.column_stack([columns, rows, np.full(len(rows), radius), dark])
     return np.asarray(spots[lit >= ROUND_SHARE], dtype=np.float64)
+
+
+def _set_cells(mask: Bytes) -> tuple[Bytes, Bytes]:
+    """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
+    flat = np.pad(mask.ravel(), (0, -mask.size % 8))
+    words = np.flatnonzero(flat.view(np.uint64))
+    cells = (8 * words[:, None] + np.arange(8)).ravel()
+    rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
+    return rows, columns
 
 
 def _lit_round(tone: Bytes, columns: Bytes, rows: Bytes, radius: float, least: Array) -> Array:
@@ -73,7 +81,7 @@ def _first_of_each(spots: Array, side: int) -> Array:
     """Spots (column, row, radius, darkness), darkest first, without those in the middle of a darker one: (N, 3)."""
     taken = np.zeros((side, side), np.uint8)
     out = []
-    for x, y, radius, _ in spots[np.argsort(-spots[:, 3])]:
+    for x, y, radius, _ in spots[np.argsort(-spots[:, 3])].tolist():
         at = (min(side - 1, round(x)), min(side - 1, round(y)))
         if taken[at[1], at[0]]:
             continue

@@ -101,7 +101,7 @@ def _mean_ahead(values: Bytes, x: int, y: int) -> Bytes:
     height, width = values.shape
     low, high = max(0, -x), width - max(0, x)
     here, there = values[: height - y, low:high], values[y:, low + x : high + x]
-    out[: height - y, low:high] = cv2.addWeighted(here, 0.5, there, 0.5, 0)
+    cv2.addWeighted(here, 0.5, there, 0.5, 0, out[: height - y, low:high])
     return out
 
 
@@ -109,7 +109,7 @@ def _pieces(depth: Bytes, level: float, flat: FaceMap) -> list[Array]:
     """Pieces (N, 2), mm, of lines through what is deeper and hangs together, the `MOST` largest shapes, cut where
     lines meet."""
     deep = (depth > level).astype(np.uint8)
-    _, label, stats, _ = cv2.connectedComponentsWithStats(deep, connectivity=8)
+    _, label, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(deep, 8, cv2.CV_32S, cv2.CCL_BBDT)
     stats, step = stats[1:], POOL * flat.step_mm
     extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
     long = (extent * step > PIECE_MM) & (extent * step < LONGEST_MM)
@@ -175,12 +175,12 @@ def _waves(part: Bytes, column: int, row: int) -> NDArray[np.int32]:
     out = np.zeros(part.shape, np.int32)
     seen = np.zeros_like(part)
     seen[row, column] = 1
-    count = 0
+    count = 1
     box = np.ones((3, 3), np.uint8)
     while True:
         out += seen
-        count += 1
         grown = cv2.bitwise_and(cv2.dilate(seen, box), part)
-        if (grown == seen).all():
+        before, count = count, cv2.countNonZero(grown)
+        if count == before:
             return np.where(out > 0, out.max() + 1 - out, 0).astype(np.int32)
         seen = np.asarray(grown)

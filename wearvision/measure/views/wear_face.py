@@ -127,7 +127,8 @@ def face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
     axis = plane.to_px(face.centre_mm.reshape(1, 2))
 
     def figure(p: Plane) -> Array:
-        inner, outer = (float(np.hypot(*(p.to_mm(ring) - p.to_mm(axis)).T).mean()) for ring in rings)
+        mm = p.to_mm(np.vstack([*rings, axis]))
+        inner, outer = np.hypot(*(mm[:-1] - mm[-1]).T).reshape(2, -1).mean(axis=1).tolist()
         return np.array([inner, outer, np.pi * (outer**2 - inner**2)])
 
     value, parts = plane.propagate(figure)
