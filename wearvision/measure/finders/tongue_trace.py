@@ -42,6 +42,8 @@ ON_LINE_MM, APART_MM = 0.15, (0.2, 1.4)
 """So near to its line a lip is sound; both sides of it are held against each other from so far to so far."""
 STRIDE, REACH, ROUNDS = 2, 4, 2
 """Samples from place to place of a way, the steepest it runs (rows per sample), rounds in which sides are learned."""
+NEAR_WAY_MM, BEHIND_MM = 0.25, (0.6, 2.9)
+"""A way's own step is sought so near to it; another one so far behind it."""
 PARTED_MM = 0.35
 IN_VIEW, LEAST_PLACES = 0.6, 40
 """Least share of the line that is in view, least places of a way."""
@@ -127,6 +129,17 @@ class Followed:
         reach = np.round(np.linspace(*APART_MM, 8) / self.band.patch.step_mm).astype(int)[:, None]
         low, high = (np.clip(self.row + sign * reach, 0, len(self.like) - 1) for sign in (1, -1))
         return np.asarray((self.like[low, self.column] - self.like[high, self.column]).mean(axis=0))
+
+
+    @property
+    def behind(self) -> float:
+        """How clear an edge runs along behind the way, in the metal, as a share of the way's own."""
+        step, strong = self.band.patch.step_mm, np.log1p(self.band.strength(RUN_MM))
+        shift = np.arange(-round(NEAR_WAY_MM / step), round(BEHIND_MM[1] / step) + 1)
+        rows = np.clip(self.row + shift[:, None], 0, len(strong) - 1)
+        clear = strong[rows, self.column].mean(axis=1)
+        own = clear[np.abs(shift) * step <= NEAR_WAY_MM].max()
+        return float(clear[shift * step >= BEHIND_MM[0]].max() / own)
 
 
 def trace_lip(

@@ -19,9 +19,11 @@ EVIDENCE, BEATS, BEATS_UNSTATED = 5.0, 0.15, 0.5
 the length is stated, and where not."""
 PARTED, UNLIKE = 0.10, 1.5
 """Share of a lip along which ways may part; how unlike the sides of all but its worst seventh are."""
-MOVED_MM, MOVED_WALL_MM, WALL = 2.0, 0.7, 0.04
-"""The sound line ends so near to the corners that were seen; nearer where the wall below the rim is in view, from this
-tangent of the camera's angle on: its foot looks like a rim."""
+MOVED_MM = 2.0
+"""The sound line ends so near to the corners that were seen."""
+WALL, BEHIND = 0.05, 0.45
+"""From this tangent of the camera's angle on the wall below the rim is in view, and its foot looks like a rim: no edge
+so clear, as a share of the way's own, may then lie behind the way."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
 TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
 WHICH = "which edge is the lip"
@@ -76,7 +78,7 @@ def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
     lips = [lip for trace in traces if (lip := lip_of(trace, look.plane)) is not None]
     if len(lips) < len(traces) or parted(traces) > PARTED or float(np.percentile(found.apart, 15)) < UNLIKE:
         return UNSURE
-    if _moved_mm(lips[0], lead, look) > (MOVED_WALL_MM if found.band.wall > WALL else MOVED_MM):
+    if _moved_mm(lips[0], lead, look) > MOVED_MM or (found.band.wall > WALL and found.behind > BEHIND):
         return UNSURE
     return lips if _fits(lips[0], length_mm) else PLAIN
 
