@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.bite_traits import STANDS, step_at, traits_of, usual_step, verdict
+from wearvision.measure.finders.bite_traits import STANDS, THROUGH_MM, step_at, traits_of, usual_step, verdict
 from wearvision.measure.finders.bite_way import follow
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.finders.land_tone import band
@@ -35,6 +35,8 @@ JOIN_MM = 8.0
 """Neighbours nearer than this may be one bite."""
 SPOT_MM = 1.0
 """So much is taken off the rims of a land's spots."""
+STANDING = 0.85
+"""The other edge stands behind a way that goes through when it does in so many of its rows."""
 HIDDEN_MM = 2.0
 """So near to what is hidden nothing is told."""
 
@@ -93,7 +95,17 @@ def _looked_at(
     if float(loss.max()) < LEAST_LOSS_MM:
         return Bite(edge=edge, rows=rows, loss_mm=loss, verdict="none", traits={"loss": float(loss.max())})
     traits = traits_of(land, rows, loss, edge, usual[edge])
-    return Bite(edge=edge, rows=rows, loss_mm=loss, verdict=verdict(traits, spots), traits=traits)
+    sure = verdict(traits, spots)
+    if sure == "bite" and _through_standing(land, rows, loss, edge, usual[1 - edge]):
+        sure = "unsure"
+    return Bite(edge=edge, rows=rows, loss_mm=loss, verdict=sure, traits=traits)
+
+
+def _through_standing(land: Land, rows: NDArray[np.int64], loss: Array, edge: int, usual: float) -> bool:
+    """Whether a way goes right through the land where its other edge stands: no bite does."""
+    other = land.sound_mm[1 - edge][rows]
+    through = np.abs(other - land.sound_mm[edge][rows]) - loss < THROUGH_MM
+    return bool(through.any() and (step_at(land, other[through], rows[through]) > STANDS * usual).mean() > STANDING)
 
 
 def _joined(land: Land, bites: list[Bite], usual: tuple[float, float], spots: tuple[float, float]) -> list[Bite]:

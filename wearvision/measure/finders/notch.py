@@ -23,7 +23,7 @@ all along a bite."""
 TIP_DEG, FOOT_DOUBT, CUT_DOUBT = 0.5, 0.1, 0.5
 """Standard uncertainty of a bite's arc, in degrees and as a share: its feet run out flat; and where they end short, as
 a share by which their loss there is of the deepest: what goes on is not seen."""
-AREA_DOUBT = 0.13
+AREA_DOUBT = 0.17
 """Standard uncertainty of its area as a share: tips and feet are rounded off."""
 LIKELY_DOUBT = 0.3
 """Both of these of a bite that is only likely: it may be seen in part."""
