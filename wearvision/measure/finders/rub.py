@@ -27,14 +27,15 @@ from wearvision.quantity import Measured, Quantity, Unit
 WIDTH_MM, FROM_EDGE_MM = (1.8, 13.0), 1.0
 """Widths of bands, and how far from an edge of the face they begin: what is nearer may be a machined step."""
 CLEAR, STRONG = 1.8, 4.0
-"""An edge stands out by so many usual ones of this face; both edges of a band by so many."""
+"""An edge stands out by so many usual ones of this face; both edges of a band by so many (set on drawn faces)."""
 ALIKE, EVEN, SAME_SIDE, CALM = 0.75, 0.5, 0.7, 0.6
 """Both edges: correlation over the angle, weaker over stronger, share of sectors that agree; and the most that changes
 between them in the median, in shares of the weaker edge."""
 GROOVE_MM = 0.7
 """What lies so near a groove is not looked at."""
-EDGE_MM = 0.17
-"""Standard uncertainty of an edge's radius: it is worn gradually. Set on drawn bands."""
+EDGE_MM, LINES_MM = 0.17, 0.5
+"""Standard uncertainty of an edge's radius: it is worn gradually (set on drawn bands); and of one beside scored lines,
+by their share of it."""
 PRESENT = 0.35
 """A sector shows the band when it changes there by this share of what both edges change on the whole."""
 TURN_DEG = 75.0
@@ -48,11 +49,13 @@ PER_BIN, RAY_PX = 2.0, 2.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RubBand:
-    """A band: radii of its edges, mm; strength in usual edges; sectors that are seen, and that show it, (S,) bool."""
+    """A band: radii of its edges, mm; strength in usual edges; how much changes between its edges, in shares of them;
+    sectors that are seen, and that show it, (S,) bool."""
 
     inner_mm: float
     outer_mm: float
     strength: float
+    lines: float
     seen: NDArray[np.bool_]
     present: NDArray[np.bool_]
     deg: Array
@@ -116,8 +119,8 @@ def _band(table: Sectors, edges: Edges, a: int, b: int, usual: float) -> RubBand
     whole = (edges.smooth[:, a] - edges.smooth[:, b]) / 2
     shown = cv2.blur((both * np.sign(whole)).reshape(1, -1).astype(np.float32), (5, 1)).ravel()
     return RubBand(
-        inner_mm=edges.at(table, a), outer_mm=edges.at(table, b), strength=weaker / usual, seen=seen, deg=table.deg,
-        present=seen & _turning(seen & (shown > PRESENT * weaker), whole > 0),
+        inner_mm=edges.at(table, a), outer_mm=edges.at(table, b), strength=weaker / usual, lines=calm, seen=seen,
+        deg=table.deg, present=seen & _turning(seen & (shown > PRESENT * weaker), whole > 0),
     )  # fmt: skip
 
 
@@ -188,8 +191,9 @@ def _figures(band: RubBand, plane: Plane, face: Face) -> dict[str, Quantity]:
     axis = 0.0 if band.whole else float(np.sqrt(np.trace(axis_covariance(face, plane)) / 2))
     middle, width = float(value[2]), float(value[3])
     turn = 0.0 if band.whole else float(np.hypot(SECTOR_DEG, UNSEEN * (360.0 - band.arc_deg)))
-    of_area = float(np.hypot(arc * middle * EDGE_MM * 1.4, np.radians(turn) * middle * width))
-    own = (EDGE_MM, EDGE_MM, EDGE_MM / 1.4, EDGE_MM * 1.4, of_area)
+    edge = float(np.hypot(EDGE_MM, LINES_MM * band.lines))
+    of_area = float(np.hypot(arc * middle * edge * 1.4, np.radians(turn) * middle * width))
+    own = (edge, edge, edge / 1.4, edge * 1.4, of_area)
     names = ("radius_inner", "radius_outer", "radius", "width", "area")
     units: tuple[Unit, ...] = ("mm", "mm", "mm", "mm", "mm2")
     out: dict[str, Quantity] = {

@@ -43,7 +43,7 @@ STRIP_MM = 0.6, 20.0
 """Widths of the dark strip between a straightedge's own edge and that of its shadow."""
 EDGE_SIGMA, BESIDE_MM, BREAK_MM = 1.2, 0.3, 6.0
 """Blur of the map, samples; how far to either side along an edge its light is averaged; longest stretch bridged."""
-LEAST, LEAST_MM = 0.8, 15.0
+LEAST, LEAST_MM = 1.5, 15.0
 """Least mean rise along an edge, in usual rises of the picture; least length that is plain to see."""
 NEAR, LOOSE, KEPT = 0.25, 2.5, 0.85
 """Share of the band within which a path keeps to an edge of the map; how much more freely the one that is taken is
@@ -219,8 +219,12 @@ def _follow(
     patch = patch_of(gray, plane, start, along, (2 * reach, 2 * band_mm), down=normal, exclude_px=exclude_px)
     free = patch.valid & inside(patch, plane, within_px)
     every = max(1, round(EVERY_MM / patch.step_mm))
-    columns = np.arange(every // 2, free.shape[1], every)
-    row = _rough(patch, free, every * PATH_EVERY, columns, near_mm)
+    seen_at = np.flatnonzero(free.any(axis=0))
+    if len(seen_at) < every * PATH_EVERY:
+        return Unmeasured(reason="no edge of a shadow stands out", hint=HINT)
+    part = slice(int(seen_at[0]), int(seen_at[-1]) + 1)
+    columns = np.arange(part.start + every // 2, part.stop, every)
+    row = _rough(patch, free, part, every * PATH_EVERY, columns, near_mm)
     light = as_light(patch.values)
     lit = free[row, columns]
     if lit.sum() < 20:
@@ -266,15 +270,15 @@ def _alike(line: LightLine, where: NDArray[np.bool_]) -> float:
 
 
 def _rough(
-    patch: Patch, free: NDArray[np.bool_], block: int, columns: NDArray[np.int64], near_mm: float
+    patch: Patch, free: NDArray[np.bool_], part: slice, block: int, columns: NDArray[np.int64], near_mm: float
 ) -> NDArray[np.int64]:
-    """Row of the edge's rough path in each of the columns, sought on means of `block` columns."""
-    count = free.shape[1] // block
-    size = (count, free.shape[0])
+    """Row of the edge's rough path in each of the columns, sought on means of `block` columns of a part."""
+    count = (part.stop - part.start) // block
+    size, part = (count, free.shape[0]), slice(part.start, part.start + count * block)
     mean: Grid = np.asarray(
-        cv2.resize(patch.values[:, : count * block], size, interpolation=cv2.INTER_AREA), dtype=np.float32
+        cv2.resize(patch.values[:, part], size, interpolation=cv2.INTER_AREA), dtype=np.float32
     )
-    open_ = cv2.resize(free[:, : count * block].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
+    open_ = cv2.resize(free[:, part].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
     sigma = max(1.0, 0.25 / patch.step_mm)
     smooth = cv2.GaussianBlur(log_gray(mean), (1, 2 * round(3 * sigma) + 1), sigma)
     rise = np.gradient(smooth, axis=0)
@@ -283,4 +287,5 @@ def _rough(
     off = (np.arange(len(told)) - (len(told) - 1) / 2) * patch.step_mm / near_mm
     told = told / (1 + off**2).astype(np.float32)[:, None]
     rows = path(np.asarray(told, dtype=np.float32), JUMP_COST * block)
-    return np.asarray(np.interp(columns, (np.arange(count) + 0.5) * block - 0.5, rows).round(), dtype=np.int64)
+    middles = part.start + (np.arange(count) + 0.5) * block - 0.5
+    return np.asarray(np.interp(columns, middles, rows).round(), dtype=np.int64)

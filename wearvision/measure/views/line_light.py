@@ -25,6 +25,7 @@ ASK = Unmeasured(
     reason="light_kind says shadow, but a coloured line of light shows and no shadow does", hint="state which it is"
 )
 EDGE = ("edge of the shadow", "told by the metal that goes on across it; shallow or faint dips may be missed: look")
+NO_SHADOW = Unmeasured(reason="no shadow is stated")
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
 LEAST_ANGLE_DEG = 12.0
 """Between the view and the plane of light."""
@@ -64,10 +65,12 @@ def _lines(
     """The line of light, or what may be the edge of a straightedge's shadow, likeliest first."""
     band = BAND_MM + STEP_BAND * look.stated.nominal.get("light_step_mm", 0.0)
     where = (look.plane, hidden, within, axis, band)
+    lines = find_shadow(look.gray, *where) if look.stated.light_kind == "shadow" else NO_SHADOW
+    if isinstance(lines, list):
+        return lines
     line = find_line(look.gray if look.red is None else look.red, *where)
-    if look.stated.light_kind == "shadow":
-        shadows = find_shadow(look.gray, *where)
-        return ASK if isinstance(shadows, Unmeasured) and look.red is not None and _plain(line) else shadows
+    if lines is not NO_SHADOW:
+        return ASK if look.red is not None and _plain(line) else lines
     return [line] if isinstance(line, LightLine) else replace(line, hint=f"{line.hint}{SHADOW}")
 
 
