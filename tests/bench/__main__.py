@@ -7,7 +7,7 @@ import sys
 
 from tests.bench.ratio import Row, as_json, table
 
-ALL = ("startup", "photo", "snap", "ridges", "spots", "gasket", "tongue", "vanes", "vane_edge", "light")
+ALL = ("startup", "photo", "snap", "ridges", "spots", "gasket", "tongue", "vanes", "vane_edge", "light", "circle")
 
 
 def main(words: list[str]) -> int:
