@@ -21,7 +21,7 @@ PARTED, UNLIKE = 0.10, 1.5
 """Share of a lip along which ways may part; how unlike the sides of all but its worst seventh are."""
 MOVED_MM = 2.0
 """The sound line ends so near to the corners that were seen."""
-WALL, BEHIND = 0.05, 0.45
+WALL, BEHIND = 0.05, 0.47
 """From this tangent of the camera's angle on the wall below the rim is in view, and its foot looks like a rim: no edge
 so clear, as a share of the way's own, may then lie behind the way."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
