@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
 from wearvision.measure.finders.joined import joined, length_of, share_on
@@ -154,33 +153,38 @@ def _to_mm(flat: FaceMap, column: Array, row: Array) -> Array:
 
 
 def _end_to_end(part: Bytes) -> Array:
-    """Samples (N, 2), column and row, of the way between the two ends of a connected shape that lie farthest apart."""
-    rows, columns = np.nonzero(part)
-    column, row, far = int(columns[0]), int(rows[0]), np.zeros(part.shape, np.int32)
+    """Samples (N, 2), column and row, of the way between the two ends of a connected shape that lie farthest apart.
+
+    The shape is one long number, a bit for each sample, with zeros above, below and between its rows: a step aside is
+    a shift by one bit, a step down by a row.
+    """
+    left, top, wide, high = cv2.boundingRect(part)
+    rim = np.pad(part[top : top + high, left : left + wide] > 0, ((2, 1), (0, 1)))
+    shape, wide = int.from_bytes(np.packbits(rim, bitorder="little").tobytes(), "little"), rim.shape[1]
+    at, waves = _lowest(shape), [0]
     for _ in range(2):
-        far = _waves(part, column, row)
-        row, column = divmod(int(far.argmax()), part.shape[1])
-    out = [(column, row)]
-    for count in range(int(far.max()) - 1, 0, -1):
-        top, left = max(0, row - 1), max(0, column - 1)
-        rows, columns = np.nonzero(far[top : row + 2, left : column + 2] == count)
-        nearest = int(np.argmin((rows + top - row) ** 2 + (columns + left - column) ** 2))
-        row, column = top + int(rows[nearest]), left + int(columns[nearest])
-        out.append((column, row))
-    return np.array(out, dtype=np.float64)
+        waves = _waves(shape, at, wide)
+        at = _lowest(waves[-1])
+    out = [at]
+    around = [-wide, -1, 1, wide, -wide - 1, -wide + 1, wide - 1, wide + 1]
+    for wave in waves[-2::-1]:
+        out.append(next(out[-1] + step for step in around if wave >> (out[-1] + step) & 1))
+    rows, columns = np.divmod(np.array(out), wide)
+    return np.column_stack([columns + left, rows - 2 + top]).astype(np.float64)
 
 
-def _waves(part: Bytes, column: int, row: int) -> NDArray[np.int32]:
-    """Steps of a wave through a shape from one of its samples, 1 there; 0 where it does not come."""
-    out = np.zeros(part.shape, np.int32)
-    seen = np.zeros_like(part)
-    seen[row, column] = 1
-    count = 1
-    box = np.ones((3, 3), np.uint8)
+def _lowest(bits: int) -> int:
+    """Place of the lowest bit that is set."""
+    return (bits & -bits).bit_length() - 1
+
+
+def _waves(shape: int, at: int, wide: int) -> list[int]:
+    """What a wave through a shape reaches in each step from one of its samples, in bits."""
+    out, left = [1 << at], shape & ~(1 << at)
     while True:
-        out += seen
-        grown = cv2.bitwise_and(cv2.dilate(seen, box), part)
-        before, count = count, cv2.countNonZero(grown)
-        if count == before:
-            return np.where(out > 0, out.max() + 1 - out, 0).astype(np.int32)
-        seen = np.asarray(grown)
+        line = out[-1] | out[-1] << 1 | out[-1] >> 1
+        front = (line | line << wide | line >> wide) & left
+        if not front:
+            return out
+        left ^= front
+        out.append(front)

@@ -60,17 +60,18 @@ def best_stretch(worth: Grid, cost: float, most: int, *, closed: bool = False, s
     count, wide = worth.shape
     gain: Grid = np.full((count, wide + 2 * most), -np.inf, dtype=np.float32)
     inner = slice(most, most + wide)
-    least, aside = np.float32(0.0 if start is None else -np.inf), np.empty_like(gain[0])
+    least = np.float32(0.0 if start is None else -np.inf)
     gain[0, inner] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
-    for before, here, won in zip(gain[:-1], gain[1:], worth[1:], strict=True):
+    price = (cost * np.abs(np.arange(-most, most + 1))).astype(np.float32)[:, None]
+    came = np.empty((2 * most + 1, wide), dtype=np.float32)
+    aside = np.lib.stride_tricks.sliding_window_view(gain, wide, axis=1)
+    for k in range(1, count):
         if closed:
+            before = gain[k - 1]
             before[:most], before[-most:] = before[wide : wide + most], before[most : 2 * most]
-        best = before[inner].copy()
-        for k in range(1, most + 1):
-            np.subtract(before, np.float32(cost * k), out=aside)
-            np.maximum(best, aside[most - k : most - k + wide], out=best)
-            np.maximum(best, aside[most + k : most + k + wide], out=best)
-        np.maximum(np.add(best, won, out=best), least, out=here[inner])
+        np.subtract(aside[k - 1], price, out=came)
+        best = np.maximum.reduce(came, axis=0, out=gain[k, inner])
+        np.maximum(np.add(best, worth[k], out=best), least, out=best)
     return _traced(gain, cost, most, start is None)
 
 
