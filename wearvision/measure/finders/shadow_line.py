@@ -220,11 +220,12 @@ def _follow(
     free = patch.valid & inside(patch, plane, within_px)
     every = max(1, round(EVERY_MM / patch.step_mm))
     seen_at = np.flatnonzero(free.any(axis=0))
-    if len(seen_at) < every * PATH_EVERY:
+    block = every * PATH_EVERY
+    if len(seen_at) < block:
         return Unmeasured(reason="no edge of a shadow stands out", hint=HINT)
-    part = slice(int(seen_at[0]), int(seen_at[-1]) + 1)
+    part = slice(int(seen_at[0]) // block * block, int(seen_at[-1]) + 1)
     columns = np.arange(part.start + every // 2, part.stop, every)
-    row = _rough(patch, free, part, every * PATH_EVERY, columns, near_mm)
+    row = _rough(patch, free, part, block, columns, near_mm)
     light = as_light(patch.values)
     lit = free[row, columns]
     if lit.sum() < 20:
