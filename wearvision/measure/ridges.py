@@ -66,7 +66,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     ribbons: list[Ribbon] = []
     free = replace(strip, valid=strip.valid.copy())
     for _ in range(most):
-        seam = _seam(gain) if strip.closed else 0
+        seam = _seam(rimmed) if strip.closed else 0
         _align(rimmed, seam, table)
         end = np.unravel_index(int(np.argmax(table)), table.shape)
         if table[end] < least:
@@ -189,7 +189,9 @@ class _Shifted:
 
     def mean(self, low: int, high: int) -> Grid:
         """Mean over the columns c + low to c + high, of running sums; wrong near the border."""
-        return np.asarray((self.at(high + 1) - self.at(low)) / np.float32(high + 1 - low))
+        total = self.at(high + 1) - self.at(low)
+        total /= np.float32(high + 1 - low)
+        return total
 
 
 def _at_border(lips: Grid, side: slice, edge: int, half: tuple[int, int]) -> Grid:

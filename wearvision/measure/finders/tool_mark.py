@@ -41,9 +41,12 @@ def off_parabola(at: Array, share: float) -> float:
 
     The parabola is that of the most of them: a path may leave a scratch where it crosses rust or another scratch.
     """
-    weight = np.ones(len(at))
+    x = at[:, 0] / max(1e-9, float(np.abs(at[:, 0]).max()))
+    powers = np.stack([x * x, x, np.ones_like(x)])
+    weight, rest = np.ones(len(at)), at[:, 1]
     for _ in range(8):
-        rest = np.abs(at[:, 1] - np.polyval(np.polyfit(at[:, 0], at[:, 1], 2, w=weight), at[:, 0]))
+        held = powers * weight**2
+        rest = np.abs(at[:, 1] - np.linalg.solve(held @ powers.T, held @ at[:, 1]) @ powers)
         weight = 1 / np.maximum(rest, 0.5 * TRUE_MM)
     return float(np.quantile(rest, share))
 
