@@ -30,7 +30,7 @@ SIDE_MM, SIDE_SHARE, CLEAR_PX = 1.6, 0.8, 2.5
 """The face beside it: at least so wide, or this share of the width; from this far outside the lips on."""
 WALL, SKIP_PX, NEAR_PX = 3.0, 1.5, 6.0
 """Worth of a wall against that of a photo pixel between the walls; and where outside them nothing should be."""
-GAP_MM = 0.4
+GAP_MM = 0.55
 """Two marks, not one, when the face between them is as usual for longer than this."""
 CALM_DEG = (15.0, 0.0)
 """Lines along which the strip is laid straight: the ribbon's over so many degrees; 0 is a circle."""
