@@ -1,7 +1,7 @@
 """Vanes of an impeller in plan, each against its own siblings: shift at the tip, bend, shortening, a missing vane.
 
-Found by `measure/vanes`: centre, number and common line (`find`, `settle`), edges (`bends`, `trace`), what differs
-(`siblings`, `ends`).
+Found by `measure/vanes`: centre, number and common line (`find`, `refine`, `settle`), edges (`bends`, `trace`), what
+differs (`siblings`, `ends`).
 What all vanes share cannot be seen this way.
 """
 
@@ -93,7 +93,8 @@ def measure_vanes(
     plane : Plane
         The plane of the vanes' tops.
     stated : Stated
-        `disc_diameter_mm` helps; `vane_count` is one more number to try, and has no say beyond that.
+        `disc_diameter_mm` and `vane_thickness_mm` help; `vane_count` is one more number to try, and where another
+        hardly stands out nothing is told.
     cards_px : outlines in photo px that hide the part
     """
     count, diameter = (stated.nominal.get(n) for n in ("vane_count", "disc_diameter_mm"))
@@ -177,30 +178,42 @@ def _stretch(vanes: Vanes, plane: Plane) -> dict[str, float]:
 
 def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
     """Shift, bend and shortening of one vane."""
-    if not vanes.standing[k]:
-        gone = Measured.of(float(vanes.short_mm[k]), "mm", how="missing: all of its siblings' length", end=ROOT_MM)
-        return {"tip_shift": GONE, "bend_angle": GONE, "shortening": gone}
-    seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
     short = float(vanes.short_mm[k])
-    shortening = Measured.of(
-        short, "mm", how="end against the siblings' median", end=float(vanes.short_u_mm[k]), edge=edge,
-        **{n: abs(short) * u for n, u in stretch.items()},
+    if not vanes.standing[k]:
+        gone = Measured.of(short, "mm", how="missing: all of its siblings' length", end=ROOT_MM)
+        return {"tip_shift": GONE, "bend_angle": GONE, "shortening": gone}
+    shortening: Quantity = Measured.of(
+        short, "mm", how="end against the siblings' median", end=float(vanes.short_u_mm[k]),
+        edge=EDGE_PX * vanes.traces.px_mm, **{n: abs(short) * u for n, u in stretch.items()},
     )  # fmt: skip
-    shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
-    u = root_sum_square(seen.tip_u_mm, edge, centre)
-    if vanes.stub[k]:
-        return {"tip_shift": STUB, "bend_angle": STUB, "shortening": shortening}
-    if vanes.standing.sum() < 3:
-        return {"tip_shift": NO_SIBLINGS, "bend_angle": NO_SIBLINGS, "shortening": NO_SIBLINGS}
-    if not np.isfinite(shift):
-        return {"tip_shift": NO_TIP, "bend_angle": NO_TIP, "shortening": shortening if _tip_seen(vanes, k) else NO_TIP}
-    no = not_compared(vanes)
+    no = _why_not(vanes, k)
+    if no is NO_SIBLINGS or (no is NO_TIP and not _tip_seen(vanes, k)):
+        shortening = no
     if no is not None:
         return {"tip_shift": no, "bend_angle": no, "shortening": shortening}
+    return _bend(vanes, k, stretch) | {"shortening": shortening}
+
+
+def _why_not(vanes: Vanes, k: int) -> Unmeasured | None:
+    """Why no shift and no bend are told of a vane; `None` where they are."""
+    if vanes.stub[k]:
+        return STUB
+    if vanes.standing.sum() < 3:
+        return NO_SIBLINGS
+    if not np.isfinite(vanes.shapes[k].tip_shift_mm):
+        return NO_TIP
+    return not_compared(vanes)
+
+
+def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
+    """Shift at the tip and angle there, unless the shift is known too badly."""
+    seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
+    shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
+    u = root_sum_square(seen.tip_u_mm, edge, centre)
     if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
-        return {"tip_shift": unclear, "bend_angle": unclear, "shortening": shortening}
+        return {"tip_shift": unclear, "bend_angle": unclear}
     return {
         "tip_shift": Measured.of(
             shift, "mm", how="against the siblings' median; + is to the left going outwards", fit=seen.tip_u_mm,
@@ -209,7 +222,6 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         "bend_angle": Measured.of(
             seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg
         ),
-        "shortening": shortening,
     }  # fmt: skip
 
 
