@@ -28,7 +28,7 @@ WIDTH_MM, FROM_EDGE_MM = (1.8, 13.0), 1.0
 """Widths of bands, and how far from an edge of the face they begin: what is nearer may be a machined step."""
 CLEAR, STRONG = 1.8, 4.0
 """An edge stands out by so many usual ones of this face; both edges of a band by so many (set on drawn faces)."""
-ALIKE, EVEN, SAME_SIDE, CALM = 0.75, 0.5, 0.7, 0.6
+ALIKE, EVEN, SAME_SIDE, CALM = 0.7, 0.5, 0.7, 0.6
 """Both edges: correlation over the angle, weaker over stronger, share of sectors that agree; and the most that changes
 between them in the median, in shares of the weaker edge."""
 GROOVE_MM = 0.7
