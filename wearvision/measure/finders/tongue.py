@@ -43,8 +43,6 @@ class Lip:
         Standard deviation of the sound edge about the line.
     line_cov : (2, 2) array
         Covariance of the line's height at the middle and of its slope.
-    clear : float
-        Strength of the edge where it is weak (tenth percentile).
     seen : float
         Share of the lip in view.
     length_mm : float
@@ -59,7 +57,6 @@ class Lip:
     worn: NDArray[np.bool_]
     spread_mm: float
     line_cov: Array
-    clear: float
     seen: float
     length_mm: float
     trace: Trace
@@ -94,7 +91,7 @@ def lip_of(trace: Trace, plane: Plane) -> Lip | None:
     corners = plane.to_px(trace.patch.to_mm(np.array(trace.ends), on_line / trace.patch.step_mm))
     return Lip(
         x_mm=x, away_mm=away, px=px, ends_px=corners, sound=weight, spread_mm=spread, line_cov=covariance,
-        worn=_worn(x, away, max(ERODED_MM, SIGNIFICANT * spread)), clear=float(np.percentile(trace.clear, 10)),
+        worn=_worn(x, away, max(ERODED_MM, SIGNIFICANT * spread)),
         seen=float(trace.seen.mean()), length_mm=trace.length_mm, trace=trace,
     )  # fmt: skip
 

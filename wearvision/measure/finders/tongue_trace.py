@@ -84,11 +84,6 @@ class Trace:
     ends: tuple[float, float]
 
     @property
-    def mm(self) -> Array:
-        """Plane points (N, 2)."""
-        return self.patch.to_mm(self.column, self.row)
-
-    @property
     def x_mm(self) -> Array:
         """Distance along the band from its first corner."""
         return np.asarray((self.column - self.ends[0]) * self.patch.step_mm)
