@@ -76,4 +76,5 @@ def length_of(line: Array) -> float:
 
 def share_on(line: Array, other: Array, near: float) -> float:
     """Share of the points of a line (N, 2) that lie so near those of another (M, 2)."""
-    return float((np.hypot(*(line[:, None] - other[None]).transpose(2, 0, 1)).min(axis=1) < near).mean())
+    (x, y), (u, v) = line.T[..., None], other.T
+    return float((((x - u) ** 2 + (y - v) ** 2).min(axis=1) < near**2).mean())

@@ -79,10 +79,11 @@ def _traced(gain: Grid, cost: float, most: int, free: bool) -> Stretch:
     """The way back from the highest gain."""
     wide = gain.shape[1] - 2 * most
     last, column = divmod(int(np.argmax(gain[:, most : most + wide])), wide)
-    columns, aside = [column], cost * np.abs(np.arange(-most, most + 1))
+    columns, aside = [column], (cost * np.abs(np.arange(-most, most + 1))).tolist()
     for row in range(last - 1, -1, -1):
-        near = gain[row, columns[-1] % wide :][: 2 * most + 1]
-        step = int(np.argmax(near - aside))
+        near = gain[row, columns[-1] % wide :][: 2 * most + 1].tolist()
+        worth = [one - price for one, price in zip(near, aside, strict=True)]
+        step = worth.index(max(worth))
         if free and near[step] <= 0:
             break
         columns.append(columns[-1] + step - most)
