@@ -249,14 +249,13 @@ def test_the_centre_of_symmetry_agrees_with_a_brute_force_search(x: float, y: fl
     """Against every centre on a fine grid, by the mean distance to the vanes' median; one vane is bent, one covered."""
     traces = traces_of(number)
     off, tip = bent_offsets(traces, np.array([x, y]), seed)
-    _, found, cov = centred(off, traces, tip)
+    _, found, _ = centred(off, traces, tip)
     one = np.arange(-1.0, 1.01, 0.1)
     places = [np.array([a, b]) for a in one for b in one]
     moved = [off - traces.strips.left @ place for place in places]
     brute = places[int(np.argmin([np.nanmean(np.abs(m - np.nanmedian(m, axis=0))) for m in moved]))]
     assert np.hypot(*(found - brute)) < 0.3  # two steps of the grid
-    off_by = found - [x, y]
-    assert float(off_by @ np.linalg.inv(cov) @ off_by) < 16.0  # four standard deviations
+    assert np.hypot(*(found - [x, y])) < 0.35  # twice the noise of a vane's place; how honest it is the next test tells
 
 
 def test_the_centres_interval_holds_and_widens_where_few_vanes_tell() -> None:
