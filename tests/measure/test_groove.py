@@ -105,10 +105,13 @@ def test_the_claimed_uncertainty_is_met(name: str) -> None:
         grooves, found = scene(seed)
         for groove, finding in zip(grooves, sorted(found, key=lambda f: value(f.quantities["radius"])), strict=True):
             quantity = finding.quantities[name]
-            assert isinstance(quantity, Measured)
+            if isinstance(quantity, Unmeasured):
+                assert name == "arc" and "too unclear" in quantity.reason
+                continue
             true = {"width": groove.width_mm, "radius": groove.radius_mm, "arc": groove.arc_deg}[name]
             if quantity.u > 0:
                 score.append((quantity.value - true) / quantity.u95)
+    assert len(score) >= 8
     assert np.mean(np.abs(score) <= 1) >= 0.8
     assert np.max(np.abs(score)) > 0.1
 

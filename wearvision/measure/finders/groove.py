@@ -18,7 +18,7 @@ from wearvision.measure.ridges import find_ribbons
 from wearvision.measure.shadow import is_shadow
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.measure.walls import between, walls
-from wearvision.quantity import Measured, Quantity
+from wearvision.quantity import Measured, Quantity, Unmeasured
 
 MARGIN_MM = 0.45
 """The search begins this far inside the fitted edges: there the broken edge of the face ends."""
@@ -62,6 +62,8 @@ AXIS_MM, EDGE_DROP_MM = 0.05, 0.6
 """Doubt about the axis beyond the fit, mm: chips; and edges rounded by this much, which tilt shifts."""
 APART = 0.6
 """The n-th place to gauge lies at least this share of the groove's length, over n, from those before it."""
+EXTENT, LOOSE_DEG = ("arc", "arc_in_view", "area"), 180.0
+"""What hangs on where a groove ends; not told when its 95 % interval is as wide as itself, or as a half turn."""
 DEPTH_SHARE, DEPTH_DOUBT = 0.4, 0.3
 """Depth over width: a weak guess, common practice, no source."""
 
@@ -163,9 +165,11 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     flags = _flags(track, width, face, px_mm)
     area = face.area_mm2 if face.sure else None
     figures = measure_band(band, plane, px_mm, axis_covariance(face, plane), area, track.doubt_mm)
+    if {"faint", "narrow"} & set(flags):
+        figures = _doubted(figures)
     return Finding(
         id=name, kind="groove", outline_px=band.outline_px(), flags=flags,
-        quantities=_doubted(figures) if {"faint", "narrow"} & set(flags) else figures,
+        quantities={name: _told(q) if name in EXTENT else q for name, q in figures.items()},
         sealed=sealed_depth(float(np.mean(width))), places_px=_places(track, width, centre, plane, face),
     )  # fmt: skip
 
@@ -187,6 +191,17 @@ def _doubted(figures: dict[str, Quantity]) -> dict[str, Quantity]:
             budget = {**quantity.budget, "doubt": doubt}
             out[name] = Measured(value=quantity.value, u=u, unit=quantity.unit, how=quantity.how, budget=budget)
     return out
+
+
+def _told(quantity: Quantity) -> Quantity:
+    """An extent, unless its interval says next to nothing."""
+    if not isinstance(quantity, Measured):
+        return quantity
+    most = min(quantity.value, LOOSE_DEG) if quantity.unit == "deg" else quantity.value
+    if quantity.u95 <= most:
+        return quantity
+    reason = f"too unclear: {quantity.value:.0f} give or take {quantity.u95:.0f} {quantity.unit}"
+    return Unmeasured(reason=reason, hint="look at the part, and gauge it there")
 
 
 def axis_covariance(face: Face, plane: Plane) -> Array:
