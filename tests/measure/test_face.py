@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
+import wearvision.measure.face as seeking
 from tests.measure.face_kit import RADII_MM, STATED, draw_face, drawn_plane
 from wearvision.measure.face import Face, find_face
+from wearvision.measure.plane import Array
 from wearvision.quantity import Unmeasured
 from wearvision.stated import Stated
 
@@ -69,3 +73,28 @@ def test_an_edge_out_of_the_picture_is_taken_from_the_drawing() -> None:
     assert isinstance(face, Face)
     assert np.allclose(face.centre_mm, [0.5, 0.3], atol=0.15)
     assert face.outer_mm.value == pytest.approx(55.0, abs=0.5)
+
+
+def test_the_axis_most_edge_points_agree_with_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the likeliest start is a wrong one, the next is followed; a clear first one ends the search."""
+    plane = drawn_plane()
+    gray = draw_face(plane)
+    right = find_face(gray, plane, STATED)
+    assert isinstance(right, Face)
+    starts, fit = seeking._starts, seeking._fit
+    followed: list[Array] = []
+
+    def askew(*given: Any) -> list[Array]:
+        good = starts(*given)[0]
+        return [good + np.array([1.5, -1.5, 0.0, 0.0]), good, good]
+
+    def counted(*given: Any) -> Any:
+        followed.append(given[2])
+        return fit(*given)
+
+    monkeypatch.setattr(seeking, "_starts", askew)
+    monkeypatch.setattr(seeking, "_fit", counted)
+    found = find_face(gray, plane, STATED)
+    assert isinstance(found, Face)
+    np.testing.assert_allclose(found.centre_mm, right.centre_mm, atol=0.02)
+    assert len(followed) == 2

@@ -39,6 +39,11 @@ INDEPENDENT = 12.0
 REACH_MM = 3.0
 """How far the coarse centre may be off."""
 RING_HINT = "state the face's inner and outer diameter, and have the face in the picture"
+STARTS, APART_MM = 4, 1.0
+"""Places of the axis that are followed, where the first is not clear, and how far apart they lie."""
+AGREE_MM, CLEAR, MORE = 0.1, 0.6, 1.2
+"""An edge point agrees that lies so near its circle. A place is clear when this share of what is in view agrees with
+it; another is better when so many times as many points agree with that one."""
 LEAST_EDGES, LEAST_SHARE = 20, 0.2
 """Edge points, and their share of the directions in view, that circles of the face must have: drawn worn faces have
 0.4 or more; where a card lies much higher than stated, rings of the stated sizes are nowhere, and it is below 0.1."""
@@ -126,9 +131,7 @@ def _fine(
         )
         for r, s in zip(flat, sd, strict=True)
     ]
-    edges = [_edge_map(s) for s in strips]
-    start = _best_pair(strips, edges, flat, sd)
-    fit = _fit(strips, edges, start, flat, sd)
+    fit = _best_fit(strips, flat, sd)
     if fit is None:
         return Unmeasured(reason="the edges of the face are not clear enough", hint=RING_HINT)
     if not said[0] and doubled(gray, plane, fit.centre_mm, float(fit.radii_mm[0]), exclude_px):
@@ -143,8 +146,25 @@ def _edge_map(strip: Strip) -> Grid:
     return np.asarray(size / (size.mean(axis=1, keepdims=True) + 0.004), dtype=np.float32)
 
 
-def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> Array:
-    """Centre and radii (4,) that gather most edge, by exhaustive search on a grid."""
+def _best_fit(strips: list[Strip], flat: Array, sd: Array) -> Circles | None:
+    """Of the circles near the places that gather most edge, those that most edge points agree with.
+
+    An edge beside the face's, or a shadow, may gather as much edge for an axis a little aside.
+    """
+    edges = [_edge_map(s) for s in strips]
+    rows = sum(int(s.valid[:, s.valid.shape[1] // 2].sum()) for s in strips)
+    best: tuple[Circles, int] | None = None
+    for start in _starts(strips, edges, flat, sd):
+        found = _fit(strips, edges, start, flat, sd, rows)
+        if found is not None and (best is None or found[1] > MORE * best[1]):
+            best = found
+        if best is not None and best[1] > CLEAR * rows:
+            break
+    return None if best is None else best[0]
+
+
+def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> list[Array]:
+    """Centres and radii (4,) that gather most edge, best first, by exhaustive search on a grid."""
     step = REACH_MM / 8
     shifts, _ = shifts_of(np.zeros(1), REACH_MM, step)
     total, radii = np.zeros(len(shifts)), []
@@ -164,15 +184,20 @@ def _best_pair(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -
         score -= 0.1 * len(edge) * (delta / s) ** 2
         radii.append(r + delta[np.argmax(score, axis=1)])
         total += score.max(axis=1)
-    best = int(np.argmax(total))
-    return np.array([*(strips[0].centre_mm + shifts[best]), radii[0][best], radii[1][best]])
+    starts: list[Array] = []
+    while len(starts) < STARTS and np.isfinite(total).any():
+        best = int(np.argmax(total))
+        starts.append(np.array([*(strips[0].centre_mm + shifts[best]), radii[0][best], radii[1][best]]))
+        total[np.hypot(*(shifts - shifts[best]).T) <= APART_MM] = -np.inf
+    return starts
 
 
-def _fit(strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: Array) -> Circles | None:
-    """Concentric circles through the sub-pixel edge places near a start."""
+def _fit(
+    strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: Array, rows: int
+) -> tuple[Circles, int] | None:
+    """Concentric circles through the sub-pixel edge places near a start, and how many of these agree."""
     prior = np.array([20.0, 20.0, *sd])
-    fit: Circles | None = None
-    rows = sum(int(s.valid[:, s.valid.shape[1] // 2].sum()) for s in strips)
+    found: tuple[Circles, int] | None = None
     for window in (0.7, 0.4, 0.25):
         places = [_places(s, e, start, k, window) for k, (s, e) in enumerate(zip(strips, edges, strict=True))]
         points = np.concatenate(places)
@@ -183,7 +208,9 @@ def _fit(strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: 
         effective = max(1.0, len(points) / (2 * INDEPENDENT))
         fit = fit_circles(points, group, centre, prior, floor_mm=0.08, effective=effective)
         start = np.array([*fit.centre_mm, *fit.radii_mm])
-    return fit
+        off = np.hypot(*(points - fit.centre_mm).T) - fit.radii_mm[group]
+        found = fit, int((np.abs(off) < AGREE_MM).sum())
+    return found
 
 
 def _places(strip: Strip, edge: Grid, start: Array, k: int, window: float) -> Array:
