@@ -86,7 +86,7 @@ def test_the_axis_most_edge_points_agree_with_is_taken(monkeypatch: pytest.Monke
 
     def askew(*given: Any) -> list[Array]:
         good = starts(*given)[0]
-        return [good + np.array([1.5, -1.5, 0.0, 0.0]), good, good]
+        return [good + np.array([2.6, -2.6, 0.0, 0.0]), good, good]
 
     def counted(*given: Any) -> Any:
         followed.append(given[2])
