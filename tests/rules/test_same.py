@@ -39,6 +39,12 @@ def test_in_doubt_both_are_gauged() -> None:
     assert repeats((A, groove("G1", 74.0, arc=300)), (B, groove("G1", 74.0)), (B, groove("G2", 74.1))) == ["", "", ""]
 
 
+def test_a_clear_groove_repeats_no_faint_one() -> None:
+    faint = replace(groove("G1", 74.0, arc=300), flags=("faint",))
+    assert repeats((A, groove("G1", 74.0)), (B, faint)) == ["", ""]
+    assert repeats((A, groove("G1", 74.0, arc=360)), (B, faint)) == ["", "aaaaaaaa/G1"]
+
+
 def test_a_mark_of_a_person_is_never_merged_away() -> None:
     marked = replace(groove("G1", 74.0), by="A. Fitter", flags=("marked",))
     assert repeats((A, groove("G1", 74.0, arc=200)), (B, marked)) == ["", ""]

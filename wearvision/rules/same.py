@@ -2,7 +2,7 @@
 
 Photos of one view share neither angle nor distance, so a finding is known again by figures that do not turn with the
 camera. Two are taken as one when all of these agree within their 95 % intervals and a little slack, and no other
-finding of either photo could be meant; in doubt they stay two, and both are gauged.
+finding of either photo could be meant; in doubt they stay two, and both are gauged. A clear one repeats no faint one.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def merge(findings: Sequence[Placed], views: dict[str, str]) -> tuple[Placed, ..
         own = [f for s, f in findings if s == sha and f.kind in KNOWN_BY and not f.struck and not f.by]
         others = [(s, f) for s, f in kept if views.get(s) == views.get(sha)]
         for finding in own:
-            like = [(s, f) for s, f in others if _alike(finding, f)]
+            like = [(s, f) for s, f in others if _alike(finding, f) and _as_clear(f, finding)]
             rivals = [f for f in own if like and _alike(f, like[0][1])]
             if len(like) == 1 and len(rivals) == 1:
                 repeats[sha, finding.id] = f"{like[0][0][:8]}/{like[0][1].id}"
@@ -58,6 +58,10 @@ def _shown(sha: str, findings: Sequence[Placed]) -> tuple[float, float]:
     known = [_figure(f, name) for f in own for name in KNOWN_BY.get(f.kind, ())]
     sure = [1 / q.u for q in known if isinstance(q, Measured) and q.u > 0]
     return sum(q.value for q in arcs if isinstance(q, Measured)), max(sure, default=0.0)
+
+
+def _as_clear(kept: Finding, finding: Finding) -> bool:
+    return "faint" not in kept.flags or "faint" in finding.flags
 
 
 def _alike(a: Finding, b: Finding) -> bool:
