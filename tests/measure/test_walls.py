@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.measure.test_ridges import drawn_strip
-from wearvision.measure.evidence import evidence
+from wearvision.measure.evidence import Evidence, evidence
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.ridges import find_ribbons
 from wearvision.measure.unwrap import Strip
@@ -15,19 +17,23 @@ from wearvision.measure.walls import between, walls
 WIDE_MM = 0.4
 
 
-def lines(*marks: tuple[float, int, int]) -> tuple[Strip, list[Track]]:
+def lines(*marks: tuple[float, int, int]) -> tuple[Strip, Evidence, list[Track]]:
     """Dark lines of (radius, first row, rows), and their tracks by radius."""
-    strip = drawn_strip(*((at, WIDE_MM, first, rows) for at, first, rows in marks), rust=0)
+    return followed(drawn_strip(*((at, WIDE_MM, first, rows) for at, first, rows in marks), rust=0))
+
+
+def followed(strip: Strip) -> tuple[Strip, Evidence, list[Track]]:
+    """A strip, its evidence, and the tracks of its marks by radius."""
     found = evidence(strip)
     tracks = [follow(strip, found, r, blur_px=0.8) for r in find_ribbons(strip, found, max_width_mm=6.0, least=40.0)]
-    return strip, sorted((t for t in tracks if t is not None), key=lambda t: float(t.inner_mm[0]))
+    return strip, found, sorted((t for t in tracks if t is not None), key=lambda t: float(t.inner_mm[0]))
 
 
 @pytest.mark.parametrize("first", [100, 600])
 def test_two_walls_make_one_mark(first: int) -> None:
-    strip, tracks = lines((44.0, first, 240), (47.0, first + 4, 240))
-    [(low, high)] = walls(tracks, 6.0)
-    whole = follow(strip, evidence(strip), between(low, high, strip), blur_px=0.8)
+    strip, found, tracks = lines((44.0, first, 240), (47.0, first + 4, 240))
+    [(low, high)] = walls(tracks, 6.0, strip, found.gray)
+    whole = follow(strip, found, between(low, high, strip), blur_px=0.8)
     assert whole is not None
     assert float(np.median(whole.outer_mm - whole.inner_mm)) == pytest.approx(3.0 + WIDE_MM, abs=0.25)
     assert whole.deg[-1] - whole.deg[0] == pytest.approx(122, abs=6)
@@ -42,13 +48,25 @@ def test_two_walls_make_one_mark(first: int) -> None:
     ],
 )
 def test_others_stay_two(marks: tuple[tuple[float, int, int], ...], why: str) -> None:
-    _, tracks = lines(*marks)
+    strip, found, tracks = lines(*marks)
     assert len(tracks) >= 2, why
-    assert walls(tracks, 6.0) == [], why
+    assert walls(tracks, 6.0, strip, found.gray) == [], why
+
+
+@pytest.mark.parametrize(("share", "pairs"), [(1.0, 1), (0.3, 0)])
+def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float, pairs: int) -> None:
+    """Two lines all the way round, one bright where the other is dark, as a lamp from one side lights two walls."""
+    strip = drawn_strip(rust=0)
+    lamp = np.cos(np.radians(strip.deg(np.arange(len(strip.values), dtype=np.float64))))
+    values = strip.values.copy()
+    for radius, tone in ((44.0, 50.0), (46.5, -50.0 * share)):
+        at = round((radius - strip.start_mm) / strip.step_mm)
+        values[:, at - 2 : at + 3] += (tone * lamp)[:, None].astype(np.float32)
+    strip, found, tracks = followed(replace(strip, values=values))
+    assert [t.full for t in tracks] == [True, True]
+    assert len(walls(tracks, 6.0, strip, found.gray)) == pairs
 
 
 def test_wide_marks_are_no_walls() -> None:
-    strip = drawn_strip((43.0, 1.2, 100, 240), (47.0, 1.2, 100, 240), rust=0)
-    found = evidence(strip)
-    tracks = [follow(strip, found, r, blur_px=0.8) for r in find_ribbons(strip, found, max_width_mm=6.0, least=40.0)]
-    assert walls([t for t in tracks if t is not None], 6.0) == []
+    strip, found, tracks = followed(drawn_strip((43.0, 1.2, 100, 240), (47.0, 1.2, 100, 240), rust=0))
+    assert walls(tracks, 6.0, strip, found.gray) == []

@@ -79,7 +79,7 @@ def find_grooves(
     widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
     marks = [t for ribbon in ribbons if (t := follow(strip, found, ribbon, blur_px=blur_px)) is not None]
-    for low, high in walls(marks, widest):
+    for low, high in walls(marks, widest, strip, found.gray):
         whole = follow(strip, found, between(low, high, strip), blur_px=blur_px)
         if whole is not None and is_groove(whole, strip.px_mm):
             marks = [t for t in marks if t is not low and t is not high] + [whole]
