@@ -6,9 +6,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
-from skimage.measure import EllipseModel
 
 from tests.measure.face_kit import drawn_plane
 from wearvision.measure.circle_fit import Known, fit_plane
@@ -37,10 +37,9 @@ def circle_px(plane: Plane, arc_rad: float, count: int) -> Array:
 
 
 def axes_px(points: Array) -> Array:
-    """Half axes of the ellipse through exact points, by scikit-image."""
-    model = EllipseModel.from_estimate(points)
-    assert model
-    return np.sort(np.asarray(model.axis_lengths, dtype=np.float64))
+    """Half axes of the ellipse through exact points, by OpenCV, which works in single precision."""
+    axes = cv2.fitEllipseDirect((points - points.mean(axis=0)).astype(np.float32))[1]
+    return np.sort(np.asarray(axes, dtype=np.float64)) / 2
 
 
 def fitted(points: Array, start: Plane, prior: Prior) -> Plane:
