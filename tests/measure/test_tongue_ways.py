@@ -17,6 +17,7 @@ from wearvision.measure.finders.tongue_trace import follow, parted, trace_lip
 from wearvision.measure.finders.tongue_ways import best_ways
 from wearvision.measure.look import Look
 from wearvision.measure.patch import patch_of
+from wearvision.measure.plane import Plane
 from wearvision.measure.views.tongue import see
 from wearvision.quantity import Measured
 from wearvision.stated import Stated
@@ -26,9 +27,9 @@ LEFT, RIGHT = np.array([-25.0, 0.0]), np.array([25.0, 0.0])
 AWAY = np.array([80.0, 0.0])
 
 
-def look_at(image: np.ndarray, colour: np.ndarray | None = None, plane: object = PLANE) -> Look:
+def look_at(image: np.ndarray, colour: np.ndarray | None = None, plane: Plane = PLANE) -> Look:
     stated = Stated(view="tongue", nominal={"lip_length_mm": 50.0})
-    return Look(gray=image, plane=plane, stated=stated, colour=colour)  # type: ignore[arg-type]  # a Plane
+    return Look(gray=image, plane=plane, stated=stated, colour=colour)
 
 
 @pytest.fixture(scope="module")

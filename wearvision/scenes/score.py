@@ -14,7 +14,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,27 +31,31 @@ QUANTITIES = ("width", "width_max", "radius", "arc", "arc_in_view", "area")
 
 
 @dataclass(kw_only=True)
-class Tally:
-    """Running counts and, per quantity, lists of (error, u95) of matched grooves."""
+class Counted:
+    """What every tally counts."""
 
     photos: int = 0
     refused: int = 0
-    clean: int = 0
-    false_on_clean: int = 0
-    found_true: int = 0
-    missed: int = 0
-    false: int = 0
-    errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
-    unmeasured: dict[str, int] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
 
-class Counted(Protocol):
-    """What every tally counts."""
+@dataclass(kw_only=True)
+class Matched(Counted):
+    """A tally of what is found one by one, and of what is told and is not there."""
 
-    photos: int
-    refused: int
-    notes: list[str]
+    found: int = 0
+    missed: int = 0
+    false: int = 0
+
+
+@dataclass(kw_only=True)
+class Tally(Matched):
+    """Running counts and, per quantity, lists of (error, u95) of matched grooves."""
+
+    clean: int = 0
+    false_on_clean: int = 0
+    errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
+    unmeasured: dict[str, int] = field(default_factory=dict)
 
 
 def usable(tally: Counted, truth: Mapping[str, Any], result: Mapping[str, Any]) -> bool:
@@ -162,7 +166,7 @@ def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any])
         if not counts(groove):
             continue
         if j in by_truth:
-            tally.found_true += 1
+            tally.found += 1
             _compare(tally, groove["truth"], found[by_truth[j]].get("quantities", {}))
         else:
             tally.missed += 1
@@ -195,12 +199,12 @@ def _compare(tally: Tally, truth: Mapping[str, float], quantities: Mapping[str, 
 
 def summary(tally: Tally) -> dict[str, Any]:
     """Figures of a tally, ready for JSON. Shares are 0..1; errors in mm, deg, mm2."""
-    precision = tally.found_true / max(1, tally.found_true + tally.false)
-    recall = tally.found_true / max(1, tally.found_true + tally.missed)
+    precision = tally.found / max(1, tally.found + tally.false)
+    recall = tally.found / max(1, tally.found + tally.missed)
     return {
         "photos": tally.photos,
         "refused": tally.refused,
-        "found": tally.found_true,
+        "found": tally.found,
         "missed": tally.missed,
         "false": tally.false,
         "precision": round(precision, 4),

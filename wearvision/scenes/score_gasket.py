@@ -16,29 +16,23 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import error_figures, filled, pair_up, records, usable
+from wearvision.scenes.score import Matched, error_figures, filled, pair_up, records, usable
 
 QUANTITIES = ("loss", "arc", "remaining_width", "area")
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Matched):
     """Running counts and, per quantity, (error, u95)."""
 
-    photos: int = 0
-    refused: int = 0
     sound: int = 0
     false_on_sound: int = 0
-    found: int = 0
-    missed: int = 0
     missed_deep: int = 0
-    false: int = 0
     unmeasured: int = 0
     cracks: int = 0
     cracks_found: int = 0
     cracks_false: int = 0
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
 
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:

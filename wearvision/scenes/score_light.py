@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import records, usable
+from wearvision.scenes.score import Matched, records, usable
 
 LEAST_DEPTH_MM, LEAST_WIDTH_MM, LEAST_VIEW, NEAR_MM = 0.4, 1.0, 0.5, 1.0
 
@@ -25,19 +25,13 @@ UNTOLD = ("line of light", "depth under the line")
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Matched):
     """Running counts and, per quantity, (counts, error, u95) of what was measured."""
 
-    photos: int = 0
-    refused: int = 0
     untold: int = 0
-    found: int = 0
-    missed: int = 0
-    false: int = 0
     sound: int = 0
     false_sound: int = 0
     errors: dict[str, list[tuple[bool, float, float]]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
 
 
 def counts(section: Mapping[str, Any]) -> bool:

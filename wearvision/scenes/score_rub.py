@@ -14,23 +14,17 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import records, usable
+from wearvision.scenes.score import Matched, records, usable
 
 NEAR_MM = 1.0
 QUANTITIES = ("radius_inner", "radius_outer", "width", "area")
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Matched):
     """Running counts and, per quantity, (error, u95) of what was found; areas as shares."""
 
-    photos: int = 0
-    refused: int = 0
-    found: int = 0
-    missed: int = 0
-    false: int = 0
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
 
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:

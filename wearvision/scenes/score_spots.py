@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.score import error_figures, records, usable
+from wearvision.scenes.score import Counted, error_figures, records, usable
 
 Array = NDArray[np.float64]
 
@@ -32,15 +32,12 @@ DENSITY_PER_M2 = (2.5e3, 1e4, 5e4, 1e5, 5e5)
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Counted):
     """Running counts and, per quantity, (error, u95)."""
 
-    photos: int = 0
-    refused: int = 0
     sound: int = 0
     counts: dict[str, int] = field(default_factory=dict)
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
 
     def add(self, what: str, count: int = 1) -> None:
         """Count something."""

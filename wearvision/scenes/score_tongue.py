@@ -16,26 +16,20 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import error_figures, records, usable
+from wearvision.scenes.score import Matched, error_figures, records, usable
 
 QUANTITIES = ("max_deviation", "rms_deviation", "area")
 LEAST_AREA_MM2 = 5.0
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Matched):
     """Running counts and, per quantity, (error, u95, true)."""
 
-    photos: int = 0
-    refused: int = 0
-    found: int = 0
-    missed: int = 0
     sound: int = 0
     false_on_sound: int = 0
-    false: int = 0
     not_told: int = 0
     errors: dict[str, list[tuple[float, float, float]]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
 
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:

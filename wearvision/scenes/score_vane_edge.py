@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from wearvision.scenes.score import filled, overlap, records, usable
+from wearvision.scenes.score import Matched, filled, overlap, records, usable
 
 MATCH_IOU = 0.5
 LEAST_RADIUS_MM = 0.4
@@ -25,18 +25,12 @@ SIZES = ("height", "thickness", "height_loss")
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Matched):
     """Running counts and, per quantity, (truth, error, u95) of what was measured."""
 
-    photos: int = 0
-    refused: int = 0
-    found: int = 0
-    missed: int = 0
-    false: int = 0
     errors: dict[str, list[tuple[float, float, float]]] = field(default_factory=dict)
     untold: int = 0
     bounds: list[tuple[float, float]] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
 
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:

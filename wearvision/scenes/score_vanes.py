@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.scenes.score import error_figures, records, usable
+from wearvision.scenes.score import Counted, error_figures, records, usable
 
 Array = NDArray[np.float64]
 VIEWS = ("vane-front", "vane-back")
@@ -28,11 +28,9 @@ NAMES = {"vane_width_nominal_mm": "vane_thickness_mm"}
 
 
 @dataclass(kw_only=True)
-class Tally:
+class Tally(Counted):
     """Running counts and, per quantity, lists of (error, u95)."""
 
-    photos: int = 0
-    refused: int = 0
     number_right: int = 0
     bent: int = 0
     bent_found: int = 0
@@ -42,7 +40,6 @@ class Tally:
     false_gone: int = 0
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     unmeasured: dict[str, int] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
 
 
 def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:

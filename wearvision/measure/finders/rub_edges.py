@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, peak_offset
+from wearvision.measure.edges import Grid, peak_offset, row_medians
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -54,11 +54,7 @@ def sectors_of(strip: Strip, tone: Grid, valid: NDArray[np.bool_]) -> Sectors:
     number = seen.sum(axis=2)
     total = np.where(seen, tone[: shape[0], : wide * bins].reshape(shape), 0.0).sum(axis=2)
     mean = np.where(number > 0, total / np.maximum(number, 1), np.nan).reshape(count, rows, wide)
-    columns = mean.transpose(0, 2, 1).reshape(-1, rows)
-    ordered = np.sort(columns, axis=1)
-    finite = np.isfinite(columns).sum(axis=1)
-    at = np.clip((finite - 1) // 2, 0, rows - 1)
-    told = np.where(finite >= rows / 2, ordered[np.arange(len(ordered)), at], np.nan).reshape(count, wide)
+    told = row_medians(mean.transpose(0, 2, 1).reshape(-1, rows), least=-(-rows // 2)).reshape(count, wide)
     deg = strip.deg(np.arange(count) * rows + (rows - 1) / 2)
     return Sectors(tone=told, deg=deg, radius_mm=strip.mm(np.arange(wide) * bins + (bins - 1) / 2))
 

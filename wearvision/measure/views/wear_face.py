@@ -1,4 +1,4 @@
-"""A wear face: its ring, the grooves on it, spots that look like pits and paths that look like cracks."""
+"""A wear face: its ring, the grooves on it, what looks like pits, cracks and rub bands."""
 
 from __future__ import annotations
 
