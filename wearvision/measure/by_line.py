@@ -18,13 +18,13 @@ from wearvision.finding import Finding
 from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import log_gray
 from wearvision.measure.finders.crack_finding import Length, crack_finding
-from wearvision.measure.finders.joined import length_of
 from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_figures import NAMES, lip_figures
 from wearvision.measure.finders.tongue_figures import to_finding as washout_of
 from wearvision.measure.finders.tongue_trace import Trace
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.polyline import length_of
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Measured, Quantity, Unmeasured
 

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import Grid, log_gray
-from wearvision.measure.finders.joined import length_of
 from wearvision.measure.finders.slit import slit_width
 from wearvision.measure.finders.way import Stretch, best_stretch
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.polyline import evenly, length_of
 from wearvision.measure.unwrap import Image
 
 ROW_PX, COLUMN_PX = 2.0, 0.7
@@ -198,9 +198,7 @@ def further(
 
 def _smooth(line_mm: Array) -> Array:
     """A line at even steps, smoothed, and straight on from its ends."""
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
-    at = np.arange(0, run[-1] + 1e-9, STEP_MM)
-    line = np.column_stack([np.interp(at, run, line_mm[:, k]) for k in (0, 1)])
+    line = evenly(line_mm, STEP_MM)
     off = np.arange(STEP_MM, SPARE_MM + STEP_MM, STEP_MM) / HEADING_MM
     back = round(HEADING_MM / STEP_MM)
     before, after = line[0] - line[: back + 1][-1], line[-1] - line[-1 - back :][0]
@@ -212,9 +210,7 @@ def _band(gray: Image, plane: Plane, line_mm: Array, half_mm: float) -> Band:
     """The band along a line (N, 2), so wide to either side."""
     px_mm = scale_at(plane, plane.to_px(line_mm[[len(line_mm) // 2]]))
     column_mm = COLUMN_PX * px_mm
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
-    at = np.arange(0, run[-1] + 1e-9, ROW_PX * px_mm)
-    line = np.column_stack([np.interp(at, run, line_mm[:, k]) for k in (0, 1)])
+    line = evenly(line_mm, ROW_PX * px_mm)
     way = np.asarray(np.gradient(line, axis=0), dtype=np.float64)
     normal = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
     away, half = round(max(SIDE_PX * px_mm, SIDE_MM) / column_mm), round(half_mm / column_mm)

@@ -18,10 +18,11 @@ from wearvision.measure.face import Face
 from wearvision.measure.finders.crack_finding import Length, crack_finding
 from wearvision.measure.finders.crack_path import Trace, further, trace
 from wearvision.measure.finders.face_map import FaceMap, face_map
-from wearvision.measure.finders.joined import length_of, share_on
+from wearvision.measure.finders.joined import share_on
 from wearvision.measure.finders.tool_mark import tool_mark
 from wearvision.measure.finders.valleys import valley_lines
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.polyline import length_of
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Measured
 

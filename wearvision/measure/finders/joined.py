@@ -69,11 +69,6 @@ def _chain(piece: int, to: dict[End, End]) -> list[End]:
     return out
 
 
-def length_of(line: Array) -> float:
-    """Along a polyline (N, 2)."""
-    return float(np.hypot(*np.diff(line, axis=0).T).sum())
-
-
 def share_on(line: Array, other: Array, near: float) -> float:
     """Share of the points of a line (N, 2) that lie so near those of another (M, 2)."""
     (x, y), (u, v) = line.T[..., None], other.T

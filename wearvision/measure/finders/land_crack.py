@@ -7,9 +7,9 @@ import numpy as np
 from wearvision.finding import Finding
 from wearvision.measure.finders.crack_finding import Length, crack_finding
 from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
-from wearvision.measure.finders.joined import length_of
 from wearvision.measure.finders.slit import slit_width
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.polyline import length_of
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.finders.light_centre import middles, usual_width
+from wearvision.measure.finders.way import best_way
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -208,7 +209,7 @@ def _rough(
     ridge = _blur_down(log, max(0.6, wide / 2.5)) - _blur_down(log, max(1.8, 1.6 * wide))
     usual = 1.4826 * float(np.median(np.abs(ridge[free][::5]))) + 1e-4
     told = np.float32(CLIP) * np.log1p(np.where(free, np.maximum(ridge / usual, 0), 0).astype(np.float32) / CLIP)
-    rows = path(np.asarray(told, dtype=np.float32), JUMP_COST * block)
+    rows = best_way(np.ascontiguousarray(told.T), JUMP_COST / 4 * block, LEAP_COST)
     return np.asarray(np.interp(columns, (np.arange(count) + 0.5) * block - 0.5, rows).round(), dtype=np.int64)
 
 
@@ -226,29 +227,3 @@ def unbroken(sure: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
     kept = np.zeros_like(sure)
     kept[max(parts, key=len)] = True
     return kept
-
-
-def path(told: Grid, cost: float) -> NDArray[np.int64]:
-    """Best row in each column when moving aside costs so much per sample (dynamic programming)."""
-    count = told.shape[1]
-    place = np.arange(len(told))
-    total = told[:, 0].astype(np.float64)
-    came = np.empty(told.shape, dtype=np.int32)
-    for column in range(1, count):
-        up = total + cost / 4 * place
-        high = np.maximum.accumulate(up)
-        left = np.maximum.accumulate(np.where(up >= high, place, 0))
-        down = (total - cost / 4 * place)[::-1]
-        low = np.maximum.accumulate(down)
-        right = len(told) - 1 - np.maximum.accumulate(np.where(down >= low, place, 0))[::-1]
-        above, below = high - cost / 4 * place, low[::-1] + cost / 4 * place
-        near = np.maximum(above, below)
-        best = int(np.argmax(total))
-        leap = total[best] - LEAP_COST
-        came[:, column] = np.where(near < leap, best, np.where(above >= below, left, right))
-        total = np.maximum(near, leap) + told[:, column]
-    rows = np.empty(count, dtype=np.int64)
-    rows[-1] = int(np.argmax(total))
-    for column in range(count - 1, 0, -1):
-        rows[column - 1] = came[rows[column], column]
-    return rows

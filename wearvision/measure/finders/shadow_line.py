@@ -20,16 +20,17 @@ from wearvision.measure.finders.light_line import (
     CLIP,
     EVERY_MM,
     JUMP_COST,
+    LEAP_COST,
     MAP_MM,
     PATH_EVERY,
     RUN_MM,
     LightLine,
     inside,
-    path,
     unbroken,
 )  # fmt: skip
 from wearvision.measure.finders.light_plane import straight_line
 from wearvision.measure.finders.shadow_edge import Edge, as_light, edges, softness
+from wearvision.measure.finders.way import best_way
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -287,6 +288,6 @@ def _rough(
     told = np.float32(CLIP) * np.log1p(np.where(open_, np.maximum(rise / usual, 0), 0).astype(np.float32) / CLIP)
     off = (np.arange(len(told)) - (len(told) - 1) / 2) * patch.step_mm / near_mm
     told = told / (1 + off**2).astype(np.float32)[:, None]
-    rows = path(np.asarray(told, dtype=np.float32), JUMP_COST * block)
+    rows = best_way(np.ascontiguousarray(told.T), JUMP_COST / 4 * block, LEAP_COST)
     middles = part.start + (np.arange(count) + 0.5) * block - 0.5
     return np.asarray(np.interp(columns, middles, rows).round(), dtype=np.int64)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.face import Face
-from wearvision.measure.finders.joined import length_of
 from wearvision.measure.plane import Array
+from wearvision.measure.polyline import evenly, length_of, run_of
 
 AROUND, AROUND_MM = 0.18, 0.065
 """What gains less than this share of its length in radius, half of it this near to one smooth way, runs along its
@@ -27,8 +27,7 @@ def tool_mark(line_mm: Array, face: Face, contrast: float) -> bool:
     if float(np.hypot(*(line_mm[-1] - line_mm[0]))) < STRAIGHT * length:
         return True
     radius = np.hypot(*(line_mm - face.centre_mm).T)
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
-    if np.ptp(radius) < AROUND * length and off_parabola(np.column_stack([run, radius]), 0.5) < AROUND_MM:
+    if np.ptp(radius) < AROUND * length and off_parabola(np.column_stack([run_of(line_mm), radius]), 0.5) < AROUND_MM:
         return True
     off = line_mm - line_mm.mean(axis=0)
     own = off @ np.linalg.svd(off, full_matrices=False)[2].T
@@ -53,9 +52,7 @@ def off_parabola(at: Array, share: float) -> float:
 
 def sway(line_mm: Array) -> float:
     """Usual distance of a line from its own running mean, mm; 0 where it is too short to tell."""
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line_mm, axis=0).T))])
-    at = np.arange(0, run[-1], STEP_MM)
-    even = np.column_stack([np.interp(at, run, line_mm[:, k]) for k in (0, 1)])
+    even = evenly(line_mm, STEP_MM)
     half = min(round(SWAY_OVER_MM / 2 / STEP_MM), (len(even) - LEAST_STEPS) // 2)
     if half < LEAST_STEPS:
         return 0.0

@@ -11,8 +11,9 @@ import cv2
 import numpy as np
 
 from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
-from wearvision.measure.finders.joined import joined, length_of, share_on
+from wearvision.measure.finders.joined import joined, share_on
 from wearvision.measure.plane import Array
+from wearvision.measure.polyline import length_of
 
 WAYS = 8
 SIDE, REACHES = 2, (1, 2, 4)

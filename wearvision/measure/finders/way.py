@@ -11,21 +11,23 @@ from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
 
-def best_way(worth: Array, cost: float) -> NDArray[np.int64]:
-    """Best way through the rows when moving aside costs so much per column (dynamic programming)."""
+def best_way(worth: Array, cost: float, leap: float = np.inf) -> NDArray[np.int64]:
+    """Best way through the rows when moving aside costs so much per column, at most ``leap`` (dynamic programming)."""
     count, wide = worth.shape
     place = np.arange(wide)
     slope = cost * place
     came = np.empty((count, wide), dtype=np.int32)
-    total = worth[0].copy()
+    total = worth[0].astype(np.float64)
     for row in range(1, count):
         up, down = total + slope, (total - slope)[::-1]
         high, low = np.maximum.accumulate(up), np.maximum.accumulate(down)
         from_left = np.maximum.accumulate(np.where(up >= high, place, 0))
         from_right = wide - 1 - np.maximum.accumulate(np.where(down >= low, place, 0))[::-1]
         left, right = high - slope, low[::-1] + slope
-        came[row] = np.where(left >= right, from_left, from_right)
-        total = np.maximum(left, right) + worth[row]
+        near, best = np.maximum(left, right), int(np.argmax(total))
+        far = total[best] - leap
+        came[row] = np.where(near < far, best, np.where(left >= right, from_left, from_right))
+        total = np.maximum(near, far) + worth[row]
     path = np.empty(count, dtype=np.int64)
     path[-1] = int(np.argmax(total))
     for row in range(count - 1, 0, -1):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.polyline import at_run, length_of
 from wearvision.measure.unwrap import Image
 
 SMOOTH_MM = 5.0
@@ -34,9 +35,8 @@ class Line:
     @classmethod
     def through(cls, points_mm: Array, step_mm: float) -> Line:
         """Evenly spaced line through points (N, 2)."""
-        far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points_mm, axis=0).T))])
-        along = np.arange(0.0, far[-1], step_mm)
-        points = np.column_stack([np.interp(along, far, points_mm[:, k]) for k in (0, 1)])
+        along = np.arange(0.0, length_of(points_mm), step_mm)
+        points = at_run(points_mm, along)
         way = np.gradient(points, axis=0)
         way /= np.hypot(way[:, 0], way[:, 1])[:, None]
         return cls(points_mm=points, left=np.column_stack([way[:, 1], -way[:, 0]]), along_mm=along)
