@@ -16,14 +16,18 @@ ACROSS = np.array([-np.sin(TURN), np.cos(TURN)])
 CORNERS = MIDDLE + SIDE_PX * (UNIT[:, :1] * ALONG + UNIT[:, 1:] * ACROSS)
 
 
-def photo(seed: int, *, blur_px: float = 1.0, noise: float = 5.0, white: float = 200.0) -> np.ndarray:
-    """A turned black square (17) on white, blurred, with grain; above 255 it is burnt out."""
+def photo(
+    seed: int, *, blur_px: float = 1.0, noise: float = 5.0, white: float = 200.0, beside: float = 0.0
+) -> np.ndarray:
+    """A turned black square (17) on white, blurred, with grain; above 255 it is burnt out. To its right the white may
+    be printed `beside` darker."""
     at = np.stack(np.meshgrid(np.arange(160.0), np.arange(160.0)), axis=-1) - MIDDLE
     inside = np.ones(at.shape[:2])
     for way in (ALONG, ACROSS):
         near, far = (erf((SIDE_PX / 2 + side * (at @ way)) / (blur_px * np.sqrt(2))) for side in (1, -1))
         inside *= (near + far) / 2
-    level = white - (white - 17.0) * inside
+    edge = (1 + erf((at @ ALONG - SIDE_PX / 2) / (blur_px * np.sqrt(2)))) / 2
+    level = white - (white - 17.0) * inside - beside * edge
     grain = np.random.default_rng(seed).normal(0.0, noise, level.shape)
     return np.asarray(np.clip(np.rint(level + grain), 0, 255), dtype=np.uint8)
 
@@ -47,3 +51,19 @@ def test_burnt_out_white_pulls_all_corners_in_alike() -> None:
     inward = -np.sum(off * (CORNERS - MIDDLE), axis=1) / np.linalg.norm(CORNERS - MIDDLE, axis=1)
     assert 0.4 < inward.mean() < 1.2
     assert np.ptp(inward) < 0.05
+
+
+def test_a_side_with_something_darker_beyond_it_is_not_taken_for_one_of_burnt_out_white() -> None:
+    """Its line would lie half a pixel further out than the others' and turn the whole board."""
+    quads = np.stack([CORNERS + 0.4] * 2)
+    for seed in range(5):
+        gray = photo(seed, white=430.0, beside=350.0)
+        corners = square_corners(gray, quads, np.array([7.0, 7.0]))
+        assert np.isnan(corners[:, [1, 2]]).all()
+        inward = -np.sum((corners[0] - CORNERS) * (CORNERS - MIDDLE), axis=1) / np.linalg.norm(CORNERS - MIDDLE, axis=1)
+        assert np.ptp(inward[[0, 3]]) < 0.1
+
+
+def test_white_that_is_not_burnt_out_pulls_nothing_so_a_darker_side_counts() -> None:
+    off = np.mean([found(photo(seed, white=200.0, beside=120.0)) - CORNERS for seed in range(10)], axis=0)
+    assert np.abs(off).max() < 0.05

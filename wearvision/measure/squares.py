@@ -2,7 +2,8 @@
 
 A blurred outward corner is rounded, so that a corner finder lands inside; its sides keep their place. Each
 side is found by the middle of the grey step on many short normals, fitted by a line, and neighbours are
-intersected.
+intersected. White that is burnt out draws all sides in alike, as half of the white that is told is less than half
+of the white there is; a side with something darker beyond it is not drawn in, and does not count among those that are.
 """
 
 from __future__ import annotations
@@ -21,6 +22,10 @@ STEPS_PX = 0.8
 LEAST_STEP = 10.0
 """Least rise in grey levels from the square to the white round it."""
 LEAST_NORMALS = 20
+BURNT = 250.0
+"""Grey level from which on white is burnt out."""
+AS_WHITE = 0.8
+"""Least level beyond a side, as a share of the white about all sides, where that is burnt out."""
 REACH_MAX_PX = 9.0
 
 
@@ -50,7 +55,8 @@ def square_corners(gray: NDArray[np.uint8], quads_px: Array, reach_px: Array) ->
         (feet[..., k, None] + across[:, None, None, :] * outward[..., k, None, None]).astype(np.float32) for k in (0, 1)
     )
     level = _bilinear(gray, x, y)
-    offset = _middle(level, across)
+    offset, beyond = _middle(level, across)
+    offset = np.where(_pulled_alike(beyond), offset, np.nan)
     point, direction = _lines(t, offset, start, along, outward)
     return _intersect(np.roll(point, 1, axis=1), np.roll(direction, 1, axis=1), point, direction)
 
@@ -63,8 +69,9 @@ def _bilinear(gray: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.flo
     return np.asarray(out, dtype=np.float64).reshape(x.shape)
 
 
-def _middle(level: Array, across: Array) -> Array:
-    """Where normals (M, 4, K, S) cross half way from their inner to their outer level, px; nan if unclear."""
+def _middle(level: Array, across: Array) -> tuple[Array, Array]:
+    """Where normals (M, 4, K, S) cross half way from their inner to their outer level, px, nan if unclear; that outer
+    level."""
     tail = max(level.shape[-1] // 6, 1)
     dark, bright = level[..., :tail].mean(axis=-1), level[..., -tail:].mean(axis=-1)
     above = level >= ((dark + bright) / 2)[..., None]
@@ -75,7 +82,13 @@ def _middle(level: Array, across: Array) -> Array:
     share = ((dark + bright) / 2 - a) / np.where(b > a, b - a, 1.0)
     step = (across[:, 1] - across[:, 0])[:, None, None]
     place = across[:, 0][:, None, None] + (first + share) * step
-    return np.asarray(np.where(clear, place, np.nan))
+    return np.where(clear, place, np.nan), bright
+
+
+def _pulled_alike(beyond: Array) -> NDArray[np.bool_]:
+    """Which normals have the white beyond them that most have, if that is burnt out."""
+    white = float(np.median(beyond))
+    return np.asarray((beyond >= AS_WHITE * white) | (white < BURNT))
 
 
 def _lines(t: Array, offset: Array, start: Array, along: Array, outward: Array) -> tuple[Array, Array]:
