@@ -86,8 +86,9 @@ def test_the_board_goes_by_what_to_do_next() -> None:
     assert at == sorted(at)
     text = words_of(html)
     wanted = (
-        "38 of 42 photos measured", "4 parts", "Crate 7", "25 Nov 2026", "Step back.", "6 gauge points to take",
-        "1 gauge point to take", "3.62 ± 0.06 mm", "not measured: cut off", "The file ends early.",
+        "38 of 42 photos measured", "4 parts; 1 photo to retake", "Crate 7", "25 Nov 2026", "Step back.",
+        "6 gauge points to take",
+        "1 gauge point to take", "3.62 ± 0.06 mm", "Not measured: arc, cut off", "The file ends early.",
         "wearvision 1.2.3", "Weak evidence: look at the part before trusting this mark.",
     )  # fmt: skip
     assert not [words for words in wanted if words not in text]
@@ -151,7 +152,7 @@ def test_the_sheet_leaves_boxes_empty_and_tells_nothing_sealed() -> None:
 @given(st.floats(-1e4, 1e4), st.floats(1e-5, 1e3))
 def test_a_figure_in_words_never_claims_more_than_was_measured(value: float, u: float) -> None:
     q = Measured(value=value, u=u, unit="mm")
-    said, half = say(q).removesuffix(" mm").split(" ± ")
+    said, half = say(q, signed=True).removesuffix(" mm").split(" ± ")
     assert float(half) >= q.u95 * (1 - 1e-6)
     assert float(half) <= q.u95 * 1.34
     assert abs(float(said) - value) <= float(half)
@@ -164,6 +165,15 @@ def test_figures_in_words() -> None:
     assert say(Measured(value=230.94, u=0.4, unit="deg")) == "230.9 ± 0.8°"
     assert say(Measured(value=65, u=0.0, unit="count")) == "65"
     assert say(Unmeasured(reason="no card")) == "not measured: no card"
+
+
+def test_a_size_whose_interval_reaches_nought_has_only_an_upper_end() -> None:
+    guess = Measured(value=1.8, u=1.37, unit="mm")  # 1.96 u = 2.69
+    assert say(guess) == "up to 4.5 mm"
+    assert say(guess, signed=True) == "1.8 ± 2.7 mm"
+    assert say(Measured(value=0.0, u=0.4, unit="deg"), signed=True) == "0.0 ± 0.8°"
+    assert say(Measured(value=-0.004, u=0.4, unit="deg"), signed=True) == "0.0 ± 0.8°", "no nought with a minus sign"
+    assert say(Measured(value=-2.0, u=0.1, unit="mm")) == "-2.00 ± 0.20 mm", "never cut off at nought"
 
 
 def test_what_no_part_shows_is_said_once() -> None:

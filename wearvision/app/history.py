@@ -137,7 +137,7 @@ def _row(stand: Stand) -> HistoryRow:
     return HistoryRow(
         crate=stand.arrival.crate, duty=stand.arrival.duty, day=stand.day,
         hours="not stated" if hours is None else count_words(hours, 1.0),
-        figure=say(figure).removesuffix(" mm"), word=stand.figure.decision.word, counted=stand.counted,
+        figure=say(figure, signed=True).removesuffix(" mm"), word=stand.figure.decision.word, counted=stand.counted,
     )  # fmt: skip
 
 
@@ -146,7 +146,7 @@ def _said(line: WearLine, speeds: Speeds | None) -> tuple[str, ...]:
     if not isinstance(rate, WearRate):
         return (f"{_lead(rate.reason)}{f'; {rate.hint}' if rate.hint else ''}.",)
     _, per, unit = UNITS[line.clock]
-    worn = say(Measured(value=rate.rate * per, u=rate.u * per, unit="mm"))
+    worn = say(Measured(value=rate.rate * per, u=rate.u * per, unit="mm"), signed=True)
     per_words = "1000 running hours" if unit == "h" else "year"
     said = [f"Wear rate {worn} per {per_words}, from {rate.count} inspections."]
     left = rate.left

@@ -14,7 +14,7 @@ from wearvision import photos
 from wearvision.finding import Finding
 from wearvision.pages import land_strip, overlay
 from wearvision.pages.overlay_vanes import sibling_outlines
-from wearvision.pages.page import FindingRow, Picture, plain, say
+from wearvision.pages.page import FindingRow, Picture, only_below, plain, say
 from wearvision.quantity import Measured, Quantity
 from wearvision.rules.points import GaugePoint
 
@@ -64,7 +64,6 @@ class Drawing:
             circles_px=tuple(np.array(c) for c in drawn["circles_px"]), siblings_px=self._siblings(),
             card_px=None if card is None else np.array(card), mm_per_px=drawn["mm_per_px"],
         )  # fmt: skip
-
 
     def _siblings(self) -> tuple[NDArray[np.float64], ...]:
         """Where vanes that differ would stand; the lens is left out, which a line to look at can bear."""
@@ -133,7 +132,9 @@ def label(finding: Finding) -> str:
     for name, words in EXTENTS:
         quantity = finding.quantities.get(name)
         if isinstance(quantity, Measured):
-            return f"{quantity.value:.1f} mm {words}"
+            most = only_below(quantity)
+            value = quantity.value + quantity.u95 if most else quantity.value
+            return f"{'up to ' if most else ''}{value:.1f} mm {words}"
     return ""
 
 
@@ -160,7 +161,7 @@ def rows(findings: Sequence[tuple[str, Finding]], names: Mapping[str, str]) -> t
     several = len(names) > 1
     return tuple(
         FindingRow(
-            id=f"{f.id} on {Path(names[sha]).stem}" if several else f.id, kind=f.kind, flags=f.flags,
+            id=f.id, kind=f.kind, photo=Path(names[sha]).stem if several else "", flags=f.flags,
             struck=f.struck, by=f.by, figures=_figures(f),
         )
         for sha, f in findings
@@ -176,7 +177,7 @@ def _figures(finding: Finding) -> tuple[tuple[str, Quantity], ...]:
 
 
 def seen_words(findings: Sequence[Finding]) -> str:
-    """Open extents in one line: `G1 3.61 +- 0.24 mm wide`."""
+    """Open extents in one line: `G1 3.6 ± 0.3 mm wide`."""
     parts = []
     for f in findings:
         told = next(((q, words) for name, words in EXTENTS if (q := f.quantities.get(name))), None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -77,7 +78,7 @@ def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
         photos=tuple(_photo(d) for d in drawn), findings=rows(sheet.findings, pages.names_of(record)),
         instruments=_instruments(record.log),
         criteria=tuple(_criterion(record, sheet, c, outcomes.get(c.id)) for c in sheet.criteria),
-        verdict=_verdict(verdict, notes_on(record, shop.rubric)) if verdict else None,
+        verdict=_verdict(verdict, pages.names_of(record), notes_on(record, shop.rubric)) if verdict else None,
         missing=() if verdict else still,
         losses=verdict.losses if verdict else (), follow_ups=_follow_ups(sheet, verdict),
         cautions=_cautions(sheet),
@@ -110,12 +111,28 @@ def _photo(drawing: Drawing) -> PhotoView:
     )
 
 
+ONLY_WITH = {"known_circle": "known_diameter_mm", "rule_class": "rule"}
+"""Facts that always have a value, but count only together with another one."""
+
+
 def _stated(record: PartRecord) -> tuple[tuple[str, str], ...]:
-    out: dict[str, str] = {}
-    for sha, _ in pages.sheet_of(record).photos:  # not those of an inspection before
-        stated: Any = record.photos[sha]["stated"]
-        out |= {k: str(v) for k, v in stated.items()}
-    return tuple(sorted((out | record.arrival.words()).items()))
+    """Facts stated for the photos of this sheet, and about the part as it came in."""
+    stated: dict[str, Any] = {name: record.photos[sha]["stated"] for sha, name in pages.names_of(record).items()}
+    return tuple(sorted((stated_words(stated) | record.arrival.words()).items()))
+
+
+def stated_words(stated: Mapping[str, Mapping[str, object]]) -> dict[str, str]:
+    """Facts stated for photos, by the photo's name, in words; where photos differ, each value with its photos."""
+    said: dict[str, dict[str, list[str]]] = {}
+    for name, facts in stated.items():
+        for fact, value in facts.items():
+            if ONLY_WITH.get(fact, fact) in facts:
+                said.setdefault(fact, {}).setdefault(str(value), []).append(name)
+    return {
+        fact: "; ".join(value if len(photos) == len(stated) else f"{value} ({', '.join(photos)})"
+                        for value, photos in values.items())
+        for fact, values in said.items()
+    }  # fmt: skip
 
 
 def _key(gauge: Instrument) -> str:
@@ -216,13 +233,11 @@ def _decision(sheet: PrefilledSheet, criterion: Criterion, outcome: CriterionOut
     )  # fmt: skip
 
 
-def _verdict(verdict: Verdict, notes: tuple[str, ...]) -> VerdictView:
+def _verdict(verdict: Verdict, names: Mapping[str, str], notes: tuple[str, ...]) -> VerdictView:
     return VerdictView(
-        word=verdict.word,
-        reasons=(*verdict.reasons, *verdict.doubts, *notes),
-        by=verdict.sheet.confirmed_by,
-        at=verdict.sheet.confirmed_at,
-    )
+        word=verdict.word, reasons=(*verdict.reasons, *verdict.doubts_by(names), *notes),
+        by=verdict.sheet.confirmed_by, at=verdict.sheet.confirmed_at,
+    )  # fmt: skip
 
 
 def _follow_ups(sheet: PrefilledSheet, verdict: Verdict | None) -> tuple[str, ...]:

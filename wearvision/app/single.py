@@ -17,7 +17,7 @@ from wearvision.errors import BadInput, UsageError, WearvisionError
 from wearvision.finding import DETAILS
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
-from wearvision.pages.page import say
+from wearvision.pages.page import SIGNED, plain, say
 from wearvision.quantity import quantity_from_json
 from wearvision.stated import (
     NOMINALS,
@@ -176,7 +176,7 @@ def words(public: dict[str, Any]) -> str:
     lines += [f"  retake: {r['say']}" for r in public["retake"]]
     for f in public["findings"]:
         figures = ", ".join(
-            f"{name.replace('_', ' ')} {say(quantity_from_json(q))}" for name, q in f["quantities"].items()
+            f"{plain(name)} {say(quantity_from_json(q), signed=name in SIGNED)}" for name, q in f["quantities"].items()
         )
         doubts = f" [{', '.join(f['flags'])}]" if f["flags"] else ""
         struck = f" (struck: {f['struck']})" if f.get("struck") else ""

@@ -99,6 +99,11 @@ class BoardModel:
             return ()
         return tuple(pair for pair in self.parts[0].not_assessed if all(pair in p.not_assessed for p in self.parts))
 
+    @property
+    def retakes(self) -> int:
+        """Photos to take again."""
+        return sum(len({file for file, _ in part.retakes}) for part in self.parts)
+
     def groups(self) -> list[tuple[NextStep, str, list[PartCard]]]:
         """Every group in working order: name, its sentence, its parts."""
         return [(step, SAY_STEP[step], [p for p in self.parts if p.next_step == step]) for step in NEXT_STEPS]
@@ -205,7 +210,7 @@ def _facts(part: PartCard) -> dict[str, object]:
 def _figures(part: PartCard) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     for finding in part.findings:
-        about = {"finding": cell(finding.id), "kind": finding.kind, "flags": " ".join(finding.flags)}
+        about = {"finding": cell(finding.place), "kind": finding.kind, "flags": " ".join(finding.flags)}
         for name, quantity in finding.figures:
             row = about | {"quantity": cell(name)}
             if isinstance(quantity, Measured):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import math
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
@@ -16,7 +17,7 @@ from markupsafe import Markup
 
 from wearvision.finding import FLAGS, Kind
 from wearvision.pages.plots import plot_svg
-from wearvision.quantity import K95, Measured, Quantity
+from wearvision.quantity import K95, Measured, Quantity, Unmeasured
 from wearvision.rules import cautions
 
 HEADINGS = {"residue": "Residual fluid", "edges": "Sharp edges", "gasket": "Old gaskets"}
@@ -28,6 +29,8 @@ CAUTIONS: tuple[tuple[str, str], ...] = tuple(
 """Heading and line of what holds for every part on a bench."""
 DEFERS = next(c.line for c in cautions.CAUTIONS if c.id == "defer")
 UNIT_WORDS = {"mm2": "mm²", "deg": "°", "count": "", "1/m2": "per m²", "1": ""}
+SIGNED = frozenset({"tip_shift", "bend_angle", "shortening"})
+"""Figures that may lie on either side of nought; every other one is a size."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -57,10 +60,11 @@ class Picture:
 
 @dataclass(frozen=True, kw_only=True)
 class FindingRow:
-    """One finding as a page lists it: open figures only."""
+    """One finding as a page lists it: open figures only; `photo` is named where there are several."""
 
     id: str
     kind: Kind
+    photo: str = ""
     figures: tuple[tuple[str, Quantity], ...] = ()
     flags: tuple[str, ...] = ()
     struck: str = ""
@@ -71,12 +75,28 @@ class FindingRow:
         """One sentence per flag."""
         return tuple(FLAGS[flag] for flag in self.flags)
 
+    @property
+    def told(self) -> tuple[tuple[str, str], ...]:
+        """Name and figure in words, of those that were measured."""
+        return tuple((plain(name), say(q, signed=name in SIGNED)) for name, q in self.figures if q)
 
-def say(quantity: Quantity) -> str:
+    @property
+    def untold(self) -> tuple[tuple[str, str], ...]:
+        """Name and reason of those that were not."""
+        return tuple((plain(name), q.reason) for name, q in self.figures if isinstance(q, Unmeasured))
+
+    @property
+    def place(self) -> str:
+        """The finding and its photo: `G1 on face_a`."""
+        return f"{self.id} on {self.photo}" if self.photo else self.id
+
+
+def say(quantity: Quantity, *, signed: bool = False) -> str:
     """A quantity in words: `3.62 ± 0.06 mm`, the half-width being that of the 95 % interval.
 
     The half-width is rounded up, never down: to two digits when it starts with 1 or 2, else to one
-    (JCGM 100:2008, 7.2.6 allows rounding up); the value follows to the same place.
+    (JCGM 100:2008, 7.2.6 allows rounding up); the value follows to the same place. A size whose interval reaches
+    nought has only an upper end, `up to 4.5 mm`, unless it is one that may be negative (`signed`).
     """
     if not isinstance(quantity, Measured):
         return f"not measured: {quantity.reason}"
@@ -87,8 +107,26 @@ def say(quantity: Quantity) -> str:
     lead = math.floor(math.log10(quantity.u95))
     digits = lead if quantity.u95 / 10.0**lead >= 3 else lead - 1
     half = math.ceil(quantity.u95 / 10.0**digits - 1e-9) * 10.0**digits
+    value = round(quantity.value, -digits) + 0.0  # no nought with a minus sign
     places = max(0, -digits)
-    return f"{round(quantity.value, -digits):.{places}f} ± {half:.{places}f}{tail}"
+    if only_below(quantity) and not signed:
+        return f"up to {value + half:.{places}f}{tail}"
+    return f"{value:.{places}f} ± {half:.{places}f}{tail}"
+
+
+def only_below(size: Measured) -> bool:
+    """Whether a size is known only from above: its 95 % interval reaches nought."""
+    return 0 <= size.value <= size.u95
+
+
+def moment(text: str) -> str:
+    """An ISO date and time as pages print it, `2026-03-02 14:05 UTC`; any other text as it is."""
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    zone = "" if at.tzinfo is None else " UTC" if not at.utcoffset() else f" {at.isoformat()[-6:]}"
+    return f"{at:%Y-%m-%d %H:%M}{zone}"
 
 
 def shares(quantity: Quantity) -> tuple[tuple[str, str], ...]:
@@ -105,8 +143,9 @@ def shares(quantity: Quantity) -> tuple[tuple[str, str], ...]:
 
 
 def plain(name: str) -> str:
-    """A name of the code as words on a page: `width_max` and `box-cover` lose their joints."""
-    return name.replace("_", " ").replace("-", " ")
+    """A name of the code as words on a page: `width_max` and `box-cover` lose their joints, `_mm` becomes a unit."""
+    body = name.removesuffix("_mm")
+    return body.replace("_", " ").replace("-", " ") + ("" if body == name else ", mm")
 
 
 def lead(text: str) -> str:
@@ -146,6 +185,6 @@ def _room() -> Environment:
         loader=PackageLoader("wearvision.pages", "templates"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    room.filters.update(say=say, shares=shares, plain=plain, lead=lead)
+    room.filters.update(say=say, shares=shares, plain=plain, lead=lead, moment=moment)
     room.globals.update(some=some, defers=DEFERS, qr_svg=qr_svg, plot_svg=plot_svg)
     return room

@@ -25,7 +25,7 @@ from reportlab.platypus import (
     Table,
 )
 
-from wearvision.pages.page import FindingRow, Picture, lead, plain, say
+from wearvision.pages.page import FindingRow, Picture, lead, moment, plain
 from wearvision.pages.pdf_page import ACCENT, FAINT, INK, MARGIN, RULE, NumberedCanvas, QrCode, Words, register_fonts
 from wearvision.pages.plots_pdf import PlotDrawing
 from wearvision.pages.report import CriterionView, DecisionView, EntryView, ReportView, SealedView, SightView, TableView
@@ -104,7 +104,7 @@ class _Story:
         else:
             rows = [[self.p(verdict.word.capitalize(), "verdict")]]
             rows += [[self.p(lead(reason), "verdict-line")] for reason in verdict.reasons]
-            rows += [[self.p(f"Sheet confirmed by {verdict.by}, {verdict.at}", "verdict-line")]]
+            rows += [[self.p(f"Sheet confirmed by {verdict.by}, {moment(verdict.at)}", "verdict-line")]]
             frame = [("BACKGROUND", *EVERY, ACCENT)]
         pad = [("LEFTPADDING", *EVERY, 4 * mm), ("RIGHTPADDING", *EVERY, 4 * mm)]
         ends = [("TOPPADDING", (0, 0), (-1, 0), 3 * mm), ("BOTTOMPADDING", (0, -1), (-1, -1), 3 * mm)]
@@ -136,9 +136,7 @@ class _Story:
 
     def _criteria(self) -> list[Flowable]:
         story: list[Flowable] = [CondPageBreak(60 * mm), self.p("Criteria", "h2"), self.p(self.view.rule, "soft")]
-        for criterion in self.view.criteria:
-            story += self._criterion(criterion)
-        return story
+        return story + [KeepTogether(self._criterion(criterion)) for criterion in self.view.criteria]
 
     def _criterion(self, c: CriterionView) -> list[Flowable]:
         head = [self.p(c.title, "h3"), self.p(lead(c.limit), "strong")]
@@ -149,9 +147,8 @@ class _Story:
             ends = [("TOPPADDING", *EVERY, 1.2 * mm), ("BOTTOMPADDING", *EVERY, 2.2 * mm)]
             word = self._grid([[self.p(c.decision.word, "word")]], (0.19,), [("BOX", *EVERY, 1.1, INK), *ends])
         story: list[Flowable] = [
-            CondPageBreak(38 * mm), Spacer(0, 4 * mm), _rule(),
-            self._grid([[head, word]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")]),
-        ]  # fmt: skip
+            Spacer(0, 4 * mm), _rule(), self._grid([[head, word]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
+        ]
         if c.missing:
             story += [Spacer(0, 1.5 * mm), self.p(lead(c.missing), "strong")]
         for part in (self._entries(c.entries), self._sights(c.sights), self._sealed(c.sealed)):
@@ -166,7 +163,7 @@ class _Story:
             rows.append([
                 self.p(e.point, "cell"), self.p(e.typed, "cell", struck=past), self.p(e.value, "right", struck=past),
                 self.p(e.u, "right", struck=past), self.p(e.instrument, "cell"),
-                self.p(f"{e.reader}, {e.at}", "cell", then=" ".join(notes)),
+                self.p(f"{e.reader}, {moment(e.at)}", "cell", then=" ".join(notes)),
             ])  # fmt: skip
         names = ("Point", "Typed", ">Value", ">u", "Gauge", "Reader, time")
         return self._data(names, rows, (0.08, 0.14, 0.13, 0.12, 0.15, 0.38)) if rows else None
@@ -178,7 +175,7 @@ class _Story:
             notes += [s.reason] if s.reason else []
             rows.append([
                 self.p(s.seen, "cell-strong" if s.stands else "cell", struck=not s.stands), self.p(s.how, "cell"),
-                self.p(f"{s.reader}, {s.at}", "cell", then=" ".join(notes)),
+                self.p(f"{s.reader}, {moment(s.at)}", "cell", then=" ".join(notes)),
             ])  # fmt: skip
         return self._data(("Seen", "How", "Reader, time"), rows, (0.36, 0.26, 0.38)) if rows else None
 
@@ -233,15 +230,15 @@ class _Story:
     def _findings(self) -> list[Flowable]:
         rows: list[list[Cell]] = []
         for finding in self.view.findings:
-            figures = "; ".join(f"{plain(name)} {say(q)}" for name, q in finding.figures)
-            rows.append([self.p(_name(finding), "cell-strong"), self.p(figures, "cell", then=_doubts(finding))])
+            figures = "; ".join(f"{name} {words}" for name, words in finding.told)
+            rows.append([self.p(_name(finding), "cell-strong"), self.p(lead(figures), "cell", then=_doubts(finding))])
         return [self.p("Measured in the photos", "h2"), self._ruled(rows, (0.2, 0.8))] if rows else []
 
     def _notes(self) -> list[Flowable]:
         story: list[Flowable] = []
-        pairs = (("Not assessed", self.view.not_assessed), ("Stated facts", self.view.stated))
-        for title, items in pairs:
-            rows = [[self.p(plain(a).capitalize(), "cell-strong"), self.p(lead(b), "cell")] for a, b in items]
+        unseen = tuple((what, lead(why)) for what, why in self.view.not_assessed)
+        for title, items in (("Not assessed", unseen), ("Stated facts", self.view.stated)):
+            rows = [[self.p(lead(plain(a)), "cell-strong"), self.p(b, "cell")] for a, b in items]
             story += [self.p(title, "h2"), self._ruled(rows, (0.32, 0.68))] if rows else []
         return story
 
@@ -316,9 +313,10 @@ def _image(picture: Picture, width: float) -> Image:
 
 def _name(finding: FindingRow) -> str:
     by = f", marked by {finding.by}" if finding.by else ""
-    return f"{finding.id} {plain(finding.kind)}{by}"
+    return f"{finding.id} {plain(finding.kind)}{f' on {finding.photo}' if finding.photo else ''}{by}"
 
 
 def _doubts(finding: FindingRow) -> str:
     struck = (f"Struck from the record: {finding.struck}.",) if finding.struck else ()
-    return " ".join((*struck, *finding.doubts))
+    untold = (f"Not measured: {name}, {why}." for name, why in finding.untold)
+    return " ".join((*struck, *untold, *finding.doubts))

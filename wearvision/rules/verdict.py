@@ -69,14 +69,23 @@ class Verdict:
     @property
     def doubts(self) -> tuple[str, ...]:
         """What a reader of the report should know about the evidence."""
+        return self.doubts_by({})
+
+    def doubts_by(self, photos: Mapping[str, str]) -> tuple[str, ...]:
+        """The same, each photo called by its name; `photos` has them by sha256."""
         sheet = self._checked()
         prefilled = sheet.prefilled
-        struck = tuple(f"{_name(p)} was struck from the record: {p[1].struck}"
+
+        def name(placed: Placed) -> str:
+            sha, finding = placed
+            return f"{finding.kind} {finding.id} ({photos.get(sha, f'photo {sha[:8]}')})"
+
+        struck = tuple(f"{name(p)} was struck from the record: {p[1].struck}"
                        for p in prefilled.findings if p[1].struck)  # fmt: skip
-        flags = tuple(f"{_name(p)}: {FLAGS[flag]}" for p in prefilled.findings if not (p[1].struck or p[1].same_as)
+        flags = tuple(f"{name(p)}: {FLAGS[flag]}" for p in prefilled.findings if not (p[1].struck or p[1].same_as)
                       for flag in p[1].flags)  # fmt: skip
-        unplaced = tuple(f"{_name(p)} belongs to no criterion of the rubric" for p in prefilled.unplaced)
-        small = tuple(f"{_name(p)} had no gauge point of its own" for p in prefilled.not_gauged)
+        unplaced = tuple(f"{name(p)} belongs to no criterion of the rubric" for p in prefilled.unplaced)
+        small = tuple(f"{name(p)} had no gauge point of its own" for p in prefilled.not_gauged)
         return (*sheet.doubts, *struck, *unplaced, *small, *flags)
 
     @property
@@ -137,11 +146,6 @@ class Verdict:
 def _severity(outcome: CriterionOutcome) -> int:
     order = ("reuse", "reuse with loss noted", "rework first", "undecided", "do not reuse")
     return order.index(outcome.word)
-
-
-def _name(placed: Placed) -> str:
-    sha, finding = placed
-    return f"{finding.kind} {finding.id} (photo {sha[:8]})"
 
 
 def _figures(limit: LimitText | None) -> str:
