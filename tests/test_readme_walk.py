@@ -50,7 +50,7 @@ def commands() -> list[str]:
 def walk(tmp_path_factory: pytest.TempPathFactory) -> Walk:
     home = tmp_path_factory.mktemp("walk")
     shutil.copytree(DEMO, home / "demo_images")
-    env = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parent.parent), "COLUMNS": "100"}
+    env = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2]), "COLUMNS": "100"}
     ran: dict[str, Ran] = {}
     for command in commands():
         words = [sys.executable, "-m", "wearvision", *shlex.split(command)]
@@ -135,7 +135,7 @@ def test_the_worn_impeller_is_on_the_order_list(walk: Walk) -> None:
 
 def run(walk: Walk, *words: str) -> Ran:
     """One command more, after the walk."""
-    env = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parent.parent)}
+    env = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2])}
     called = [sys.executable, "-m", "wearvision", *words]
     done = subprocess.run(called, cwd=walk.home, capture_output=True, text=True, check=False, env=env)
     return Ran(done.returncode, done.stdout, done.stderr)
