@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 
 from tests import sheet_kit
+from tests.app_kit import tear_out
 from tests.cli_kit import Run, in_process
 from tests.pump_kit import AT, AXIAL, DEMO, HEAD, PARTS, confirm, lay, ring, write
 from wearvision.app.clearance import clearances_for, clearances_of
 from wearvision.app.reporting import write_report
 from wearvision.app.shop import Shop, open_shop
-from wearvision.errors import BadInput, UsageError
+from wearvision.errors import BadInput, BrokenRecord, UsageError
 from wearvision.rules.entry import Entry
 from wearvision.rules.sheet import prefill
 
@@ -55,6 +56,15 @@ def test_only_confirmed_readings_count(shop: Shop, tmp_path: Path) -> None:
     assert found.stack is not None and found.stack.wear.impeller_axial is not None
     assert found.stack.wear.back_vanes_axial is not None  # its height-loss readings
     assert not found.questions
+
+
+def test_no_figure_comes_from_a_ledger_that_does_not_hold_together(shop: Shop, tmp_path: Path) -> None:
+    lay(shop, "C-1", "casing", typed=DEPTHS)
+    lay(shop, "C-2", "casing")
+    confirm(shop, "C-1")
+    tear_out(shop.store.folder, "C-2")
+    with pytest.raises(BrokenRecord, match="does not hold together"):
+        clearances_for(shop, "C-1", write(tmp_path, HEAD + '[parts]\ncasing = "C-1"\n' + AXIAL))
 
 
 def test_the_uncertainty_of_a_depth_is_that_of_gauge_and_seating(shop: Shop, tmp_path: Path) -> None:

@@ -13,9 +13,11 @@ import pytest
 
 from tests import history_kit as kit
 from tests import page_kit, sheet_kit
+from tests.app_kit import tear_out
 from wearvision.app.history import correct_arrival, history_views, part_history
 from wearvision.app.history_words import print_history
-from wearvision.errors import BadInput, NeedsPerson, UsageError
+from wearvision.app.reporting import report_view
+from wearvision.errors import BadInput, BrokenRecord, NeedsPerson, UsageError
 from wearvision.pages.history import bounds_words, count_words, step_of
 from wearvision.pages.report import report_html
 from wearvision.pages.report_pdf import report_pdf
@@ -86,6 +88,19 @@ def test_a_casing_that_stays_in_the_piping_keeps_its_own_line() -> None:
         casing, impeller = (part_history(shop, tag).lines[0] for tag in ("C-1", "I-1"))
     assert [s.arrival.crate for s in casing.stands] == ["A", "C"]
     assert [s.arrival.crate for s in impeller.stands] == ["A", "B", "C"]
+
+
+def test_no_rate_and_no_report_of_one_comes_from_a_ledger_that_does_not_hold_together() -> None:
+    """The report's own inspection is still open; what it tells of earlier ones must hold as well."""
+    with kit.shop() as found:
+        kit.three(found.ledger)
+        kit.laid(found.ledger, "Spring 26", "2026-03-02", "C-9")
+        kit.laid(found.ledger, "Spring 27", "2027-03-02")
+        tear_out(found.store.folder, "C-9")
+        with pytest.raises(BrokenRecord, match="does not hold together"):
+            part_history(found, TAG)
+        with pytest.raises(BrokenRecord, match="does not hold together"):
+            report_view(found, TAG, kit.noon("2027-03-02"))
 
 
 def test_nothing_confirmed_yet_needs_a_person() -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -49,11 +47,7 @@ def test_a_row_taken_out_of_another_part_stops_every_verdict_and_report(tmp_path
         app.lay(shop, tag="P-3")
         read_all(shop, tmp_path)
         judge(shop, app.TAG, "C. Lead", app.now())
-        with closing(sqlite3.connect(tmp_path / "wearvision-data/ledger.sqlite3")) as base:
-            for (name,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-                base.execute(f"DROP TRIGGER {name}")
-            base.execute("DELETE FROM events WHERE tag = 'P-2'")
-            base.commit()
+        app.tear_out(tmp_path / "wearvision-data", "P-2")
         with pytest.raises(BrokenRecord, match="does not hold together"):
             judge(shop, app.TAG, "C. Lead", app.now())
         with pytest.raises(BrokenRecord, match="does not hold together"):

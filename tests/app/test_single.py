@@ -10,7 +10,7 @@ import pytest
 
 import wearvision.app as app
 from wearvision.app.measuring import measure_photo
-from wearvision.app.single import Facts
+from wearvision.app.single import Facts, words
 from wearvision.crates.crate import CratePhoto, read_crate
 from wearvision.errors import UsageError
 from wearvision.rules.severity import SEVERITY
@@ -44,3 +44,18 @@ def test_every_view_keeps_the_result_format_and_finds_what_is_there(photo: Crate
     severe = {name for names in SEVERITY.values() for name in names} - {"area"}
     assert not severe & {name for f in kept.public["findings"] for name in f["quantities"]}
     assert not severe & set(kept.public["summary"])
+
+
+def test_marks_on_a_photo_to_be_retaken_are_counted_and_not_told() -> None:
+    width = {"value": 5.0, "u95": 5.2, "unit": "mm"}
+    groove = {"kind": "groove", "id": "G1", "flags": [], "quantities": {"width": width}}
+    photo = {
+        "photo": {"file": "face.jpg"}, "part_kind": "casing", "view": "wear-face", "usable": False,
+        "scale": {"source": None, "unmeasured": "no card"}, "retake": [{"say": "Blurred: hold still."}],
+        "findings": [groove], "not_assessed": [{"what": "depth", "why": "the gauge says how deep"}],
+    }  # fmt: skip
+    told = words(photo)
+    assert "Blurred: hold still." in told
+    assert "1 mark found; none counts until the photo is taken again" in told
+    assert "width" not in told and "not assessed" not in told
+    assert "groove G1: width up to 11 mm" in words({**photo, "usable": True, "retake": []})

@@ -219,6 +219,18 @@ def test_a_new_sheet_inserted_raw_over_readings_is_a_broken_record() -> None:
             book.load(TAG)
 
 
+def test_a_sheet_of_another_stage_never_stands_for_the_parts_own() -> None:
+    """Or a part would come out as reuse by what is measured at assembly alone, no wear reading asked for."""
+    assembly = prefill(kit.rubric(), TAG, [], stage="assembly")
+    with ledger() as book:
+        laid(book)
+        with pytest.raises(BadInput, match="assembly"):
+            book.begin(assembly, AT)
+        raw_insert(book, "sheet", assembly.to_json())
+        with pytest.raises(BrokenRecord, match="assembly"):
+            book.load(TAG)
+
+
 def test_readings_survive_a_second_triage() -> None:
     with ledger() as book:
         sheet = laid(book)

@@ -148,7 +148,9 @@ def clearances_for(shop: Shop, tag: str, file: Path) -> Clearances:
 
 
 def _clearances(shop: Shop | None, pump: Pump, file: Path) -> Clearances:
-    """Work everything out for one pump."""
+    """Work everything out for one pump, from a ledger proved sound."""
+    if shop is not None:
+        shop.ledger.require_sound()
     known = known_of(shop, pump)
     guard = pump.guard_factor
     stack = None if pump.axial is None else axial_stack(pump.axial, known.wear, pump.thermal, guard_factor=guard)

@@ -68,7 +68,9 @@ def read_prompts(
     desk = _Desk(gauges=known, by=by, say=say, ask=ask)
     kept = 0
     with open_shop(data) as shop:
-        say(f"{tag}: type each reading with its unit (1/16, .062 in, 62 mil, 1.6 mm); q leaves, nothing is lost")
+        _sheet_and_log(shop, tag)  # a part without a sheet is said at once
+        say(f"{tag}: type each reading with its unit (1/16, .062 in, 62 mil, 1.6 mm); g takes another gauge,")
+        say("q leaves, nothing is lost")
         try:
             while (task := next(inspection.tasks(*_sheet_and_log(shop, tag)), None)) is not None:
                 what = desk.check(task) if task.kind == "check" else desk.reading(task)

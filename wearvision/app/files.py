@@ -35,7 +35,7 @@ def read_text(path: Path, what: str, *, do: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise BadInput(f"{what} are no UTF-8 text at line {line}", got=str(path), do=do) from None
+        raise BadInput(f"{what}: no UTF-8 text at line {line}", got=str(path), do=do) from None
 
 
 def write_whole(path: Path, data: str | bytes) -> None:

@@ -72,7 +72,7 @@ class PartHistory:
 def part_history(
     shop: Shop, tag: str, *, now_rpm: float | None = None, next_rpm: float | None = None
 ) -> PartHistory:
-    """The history of a part.
+    """The history of a part, from a ledger proved sound.
 
     Parameters
     ----------
@@ -83,6 +83,8 @@ def part_history(
     ------
     NeedsPerson
         When no sheet of the part was ever confirmed.
+    BrokenRecord
+        When any event of the ledger is missing, changed or foreign.
     """
     if (now_rpm is None) != (next_rpm is None):
         raise UsageError("one speed alone says nothing", do="give both --rpm and --next-rpm")
@@ -90,6 +92,7 @@ def part_history(
     record = shop.ledger.load(tag)
     if not any(i.sheet for i in record.inspections):
         raise NeedsPerson(f"no inspection of {tag} is confirmed yet", do="take its readings and confirm its sheet")
+    shop.ledger.require_sound()
     return PartHistory(
         tag=tag, kind=record.kind, lines=wear_lines(record.inspections), notes=_notes(record), speeds=speeds
     )

@@ -29,6 +29,7 @@ NO_PHOTO = (
     "is named in crate.toml, and no photo shows it: nothing was begun; without_photos = true lays its sheet for gauge"
     " and eye alone"
 )
+KIND_LINE = 'kind = "casing", or impeller, box-cover, side-plate, ring-pair'
 AGAIN = "if it came in again, give the crate a new name in crate.toml"
 OLD_MARKS = "carries marks measured with the facts stated before; they stand until it is marked again"
 
@@ -102,7 +103,7 @@ class Intake:
             return False
         if len(part.kinds) != 1:
             said = f"is called {' and '.join(sorted(part.kinds))}" if part.kinds else "has no kind"
-            why = f'this part {said}: state it once in crate.toml, [parts."{part.tag}"] kind'
+            why = f'this part {said}: state it once in crate.toml, under [parts."{part.tag}"]: {KIND_LINE}'
             self.aside.append((part.tag, why))
             return False
         try:

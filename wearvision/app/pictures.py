@@ -119,7 +119,10 @@ def _picture(rgb: Any, drawing: Drawing, caption: str) -> Picture:
     )  # fmt: skip
 
 
-EXTENTS = (("remaining_width", "left"), ("width", "wide"), ("diameter", "across"))
+EXTENTS = (
+    ("remaining_width", "left"), ("width", "wide"), ("diameter", "across"), ("thickness", "thick"),
+    ("edge_radius", "radius"),
+)  # fmt: skip
 """Open extents that stand beside a mark, the first there is."""
 
 

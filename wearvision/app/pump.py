@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from wearvision.app.files import read_text
 from wearvision.app.inspection import read_gauges
 from wearvision.app.pump_file import KEYS, Duty, Impeller, PumpFile, Reading, Ring, RingReading
 from wearvision.errors import BadInput, WearvisionError
@@ -29,10 +30,7 @@ def read_pump(path: Path) -> pump.Pump:
     BadInput
         With `file:line` of the first mistake.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"the pump file cannot be read: {error}", got=str(path), do="check the path") from None
+    text = read_text(path, "the pump file", do="save it as UTF-8")
     data = load_toml(text, path.name)
     try:
         found = PumpFile.model_validate(data)

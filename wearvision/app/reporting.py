@@ -62,10 +62,9 @@ def write_report(shop: Shop, tag: str, out: Path, at: datetime, *, pump: Path | 
 
 
 def report_view(shop: Shop, tag: str, at: datetime) -> ReportView:
-    """Everything the report prints; no verdict while the sheet is not confirmed."""
+    """Everything the report prints, from a ledger proved sound; no verdict while the sheet is not confirmed."""
     record = shop.ledger.load(tag)
-    if record.confirmed:
-        shop.ledger.require_sound()
+    shop.ledger.require_sound()
     sheet = pages.sheet_of(record)
     tail = shop.ledger.chain.tail()
     verdict = record.verdict() if record.confirmed else None

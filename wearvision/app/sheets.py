@@ -75,8 +75,13 @@ def write_part(shop: Shop, tag: str, out: Path, at: datetime) -> PartCard:
     """Write the bench sheet of a part into `out/sheets` and return its card for the board."""
     record = shop.ledger.load(tag)
     drawn, command = drawings(shop, record), command_for("read", tag, shop.folder)
-    write_whole(out / "sheets" / f"{file_name(tag)}.html", sheet_html(record, drawn, at, command=command))
+    write_whole(sheet_file(out, tag), sheet_html(record, drawn, at, command=command))
     return _card(record, [draw_photo(d, BOARD_PX) for d in drawn], command)
+
+
+def sheet_file(out: Path, tag: str) -> Path:
+    """Where the bench sheet of a part stands."""
+    return out / "sheets" / f"{file_name(tag)}.html"
 
 
 def _card(record: PartRecord, pictures: Sequence[Picture], command: str) -> PartCard:

@@ -17,7 +17,7 @@ from wearvision.errors import BadInput, UsageError, WearvisionError
 from wearvision.finding import DETAILS
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
-from wearvision.pages.page import SIGNED, plain, say
+from wearvision.pages.page import SIGNED, plain, say, some
 from wearvision.quantity import quantity_from_json
 from wearvision.stated import (
     NOMINALS,
@@ -174,13 +174,19 @@ def words(public: dict[str, Any]) -> str:
         )
     lines += [f"  flag: {flag}" for flag in scale.get("flags", ())]
     lines += [f"  retake: {r['say']}" for r in public["retake"]]
-    for f in public["findings"]:
-        figures = ", ".join(
-            f"{plain(name)} {say(quantity_from_json(q), signed=name in SIGNED)}" for name, q in f["quantities"].items()
-        )
-        doubts = f" [{', '.join(f['flags'])}]" if f["flags"] else ""
-        struck = f" (struck: {f['struck']})" if f.get("struck") else ""
-        which = "".join(f", {f[name]}" for name in DETAILS if isinstance(f.get(name), str))
-        lines.append(f"  {f['kind']} {f['id']}{which}: {figures}{doubts}{struck}")
-    lines += [f"  not assessed: {n['what']}: {n['why']}" for n in public["not_assessed"]]
+    if not public["usable"] and public["findings"]:
+        lines.append(f"  {some(len(public['findings']), 'mark')} found; none counts until the photo is taken again")
+    elif public["usable"]:
+        lines += [_finding_words(f) for f in public["findings"]]
+    lines += [f"  not assessed: {n['what']}: {n['why']}" for n in public["not_assessed"] if public["usable"]]
     return "\n".join(lines)
+
+
+def _finding_words(finding: dict[str, Any]) -> str:
+    """One finding with its figures and doubts on a line."""
+    told = {name: quantity_from_json(q) for name, q in finding["quantities"].items()}
+    figures = ", ".join(f"{plain(name)} {say(q, signed=name in SIGNED)}" for name, q in told.items())
+    doubts = f" [{', '.join(finding['flags'])}]" if finding["flags"] else ""
+    struck = f" (struck: {finding['struck']})" if finding.get("struck") else ""
+    which = "".join(f", {finding[name]}" for name in DETAILS if isinstance(finding.get(name), str))
+    return f"  {finding['kind']} {finding['id']}{which}: {figures}{doubts}{struck}"

@@ -26,6 +26,7 @@ from wearvision.crates.journal import Journal, write_lines
 from wearvision.crates.pool import LIMIT_S, Done, Job, Pool, SetAside
 from wearvision.crates.worker import workers_for
 from wearvision.pages.board import BoardModel, PartCard, board_csv, board_page
+from wearvision.pages.page import some
 from wearvision.store.files import disk_in_words
 
 FORM = 3
@@ -65,6 +66,12 @@ class TriageEnd:
     dropped: int
     stopped: bool
     next_command: str
+
+    @property
+    def words(self) -> str:
+        """How it went, in one line."""
+        what = f"{some(self.photos, 'photo')} of {some(self.parts, 'part')}"
+        return f"{what}, {self.fresh} measured now; {some(self.retakes, 'photo')} to retake"
 
     def to_json(self) -> dict[str, Any]:
         """Field by field."""
@@ -172,7 +179,7 @@ def _lay(crate: Crate, end: BatchEnd, journal: Journal, out: Path, shop: Shop, a
     first = next((p for _, _, group in board.groups()[1:] for p in group), None)
     return TriageEnd(
         board=out / "board.html", parts=len(cards), photos=len(crate.photos), fresh=end.fresh,
-        aside=tuple(aside), retakes=sum(len(c.retakes) for c in cards), notes=tuple(intake.notes),
+        aside=tuple(aside), retakes=board.retakes, notes=tuple(intake.notes),
         dropped=journal.dropped, stopped=False, next_command=first.command if first else "",
     )  # fmt: skip
 

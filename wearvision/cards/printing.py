@@ -238,8 +238,8 @@ def _steps(says: CardText, left: float, top: float, right: float) -> Iterator[Ma
     """What to do, numbered; the last line is a caution."""
     steps = (
         "Print at 100 % (actual size), never “fit to page”, on matt paper.",
-        "Measure both bars with a caliper, outer edge to outer edge. Note them at the left, and enter their"
-        f" mean with the serial {says.serial}. An unmeasured print counts as ±0.5 %.",
+        "Measure both bars with a caliper, outer edge to outer edge. Note them at the left, and keep both: wearvision"
+        f" card --serial {says.serial} --check ACROSS DOWN. An unmeasured print counts as ±0.5 %.",
         "If a bar is off by more than 1 mm, or the two differ by more than 0.3 mm, use another printer.",
         "Cut along the dashes and glue the card to a stiff, flat plate.",
         "Lay it in the plane of the measured face, all of it in the photo.",

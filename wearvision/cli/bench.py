@@ -27,7 +27,7 @@ def sheet(
     """Write the bench sheet of a part: where to gauge, how often, with what. With --mark, take marks in first."""
     from wearvision.app.inspection import still_missing
     from wearvision.app.marking import lay_again, read_marks
-    from wearvision.app.sheets import sheet_of, write_part
+    from wearvision.app.sheets import sheet_file, sheet_of, write_part
     from wearvision.app.shop import now, open_shop
 
     if photo and mark is None:
@@ -45,7 +45,7 @@ def sheet(
     else:
         for line in still:
             put(f"to do: {line}")
-    say(f"sheet: {out / 'sheets'}")
+    say(f"sheet: {sheet_file(out, tag)}")
 
 
 def read(

@@ -49,7 +49,8 @@ def card(
     made = write_card(out, number, size, serial, view, page)
     if as_json:
         give(made)
-    say(f"wrote {out}: print at 100 %, glue flat, then measure the 100 mm bar with a caliper in both directions")
+    say(f"wrote {out}: print at 100 %, glue flat, measure both 100 mm bars with a caliper, then")
+    say(f"wearvision card --serial {made['serial']} --check ACROSS DOWN")
 
 
 def _keep_check(serial: str, lengths: tuple[float, float], error_mm: float, data: Path, as_json: bool) -> None:

@@ -93,7 +93,7 @@ def triage(
     if end.stopped:
         say(f"{end.fresh} photos were measured before the stop")
         raise typer.Exit(STOPPED)
-    say(f"{end.photos} photos of {end.parts} parts, {end.fresh} measured now; {end.retakes} to retake")
+    say(end.words)
     if end.dropped:
         say(f"{end.dropped} torn lines of an earlier run were measured again")
     for name, why in end.aside:

@@ -139,12 +139,15 @@ def _check_reading(sheet: PrefilledSheet, reading: GaugeReading) -> Iterator[str
         largest = f"at most {plan.largest_error} is allowed for {criterion.id}"
         raise BadInput(f"gauge {gauge.serial} is too coarse: {largest}", got=gauge.mpe_mm, do="use a finer gauge")
     rules = sheet.rubric.file.gauges
-    doubts = ((gauge.overdue(reading.at), rules.overdue, "is out of calibration, or has no known due date"),
-              (gauge.zero_unchecked(reading.at), rules.no_zero_check, "had no zero check on the day of use"),
-              )  # fmt: skip
-    for doubtful, rule, words in doubts:
+    doubts = (
+        (gauge.overdue(reading.at), rules.overdue, "is out of calibration, or has no known due date",
+         "use a gauge in order, or change the rubric's rule"),
+        (gauge.zero_unchecked(reading.at), rules.no_zero_check, "had no zero check on the day of use",
+         "zero it on a flat plate, take the reading again and say that it was checked"),
+    )  # fmt: skip
+    for doubtful, rule, words, do in doubts:
         if doubtful and rule == "refuse":
-            raise BadInput(f"gauge {gauge.serial} {words}", do="use a gauge in order, or change the rubric's rule")
+            raise BadInput(f"gauge {gauge.serial} {words}", do=do)
         if doubtful:
             yield f"gauge {gauge.serial} {words}"
 

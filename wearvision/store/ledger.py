@@ -19,7 +19,7 @@ from wearvision.rules.verdict import Verdict
 from wearvision.store.arriving import corrected, next_arrival
 from wearvision.store.chain import Chain
 from wearvision.store.event import Draft
-from wearvision.store.record import PartRecord, replay
+from wearvision.store.record import PartRecord, replay, require_part_stage
 
 __all__ = ["Ledger", "PartRecord", "replay", "require_reason"]
 
@@ -151,7 +151,10 @@ class Ledger:
         ------
         NeedsPerson
             When entries would be set aside by nobody, or for no reason.
+        BadInput
+            For a sheet of another stage than that of the part.
         """
+        require_part_stage(sheet)
         record = self.load(sheet.tag)
         standing = record.sheet
         same = standing is not None and standing.digest == sheet.digest

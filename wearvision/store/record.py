@@ -57,6 +57,7 @@ class SetAside:
     by: str
     reason: str
 
+
 CLOCKS = timedelta(days=1)
 """Grace for clocks and zones."""
 
@@ -214,6 +215,7 @@ def _sheet(record: PartRecord, data: Payload) -> PartRecord:
     sheet = PrefilledSheet.from_json(data)
     if sheet.tag != record.tag or sheet.rubric.kind != record.kind:
         raise BadInput("the sheet is for another part", got=(sheet.tag, sheet.rubric.kind))
+    require_part_stage(sheet)
     replaced, aside = record.replaced + (record.confirmed is not None), record.set_aside
     if record.sheet is not None and record.log.entries:
         if not record.renewal:
@@ -225,6 +227,12 @@ def _sheet(record: PartRecord, data: Payload) -> PartRecord:
         record, sheet=sheet, since=(), log=Log(), confirmed=None, opened={}, replaced=replaced, renewal=(),
         set_aside=aside,
     )  # fmt: skip
+
+
+def require_part_stage(sheet: PrefilledSheet) -> None:
+    """Refuse a sheet of what is measured at assembly: its verdict would stand as that of the part."""
+    if sheet.stage != "part":
+        raise BadInput("a part is judged on a sheet of its own, not on one of its assembly", got=sheet.stage)
 
 
 def _renewed(record: PartRecord, data: Payload) -> PartRecord:
