@@ -14,6 +14,8 @@ from wearvision.measure.unwrap import Image
 
 MAP_PX = 640
 """Long side of the map."""
+KNOT = 16
+"""The camera is asked at every so many samples; between them the way is straight to a hundredth of a pixel."""
 LEAST_COPY_PX = 64
 """Short side of the smallest copy: a plane steep enough that its horizon is in the picture has no end."""
 
@@ -39,14 +41,11 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
     low, high = corner.min(axis=0), corner.max(axis=0)
     step = float((high - low).max() / MAP_PX)
     shrink = step / scale_at(plane, np.array([[width / 2, height / 2]]))
-    shrink = max(1, round(min(shrink, min(width, height) / LEAST_COPY_PX)))
+    shrink = _halves(min(shrink, min(width, height) / LEAST_COPY_PX))
     small = shrunk(gray, shrink)
     nx, ny = (np.ceil((high - low) / step)).astype(int) + 1
-    kx, ky = np.arange(0, nx + 16, 16), np.arange(0, ny + 16, 16)
-    gx, gy = np.meshgrid(low[0] + kx * step, low[1] + ky * step)
-    knots = plane.to_px(np.column_stack([gx.ravel(), gy.ravel()])).reshape(len(ky), len(kx), 2)
-    at = (knots + 0.5) / shrink - 0.5
-    maps = [_spread(at[..., k].astype(np.float32), 16)[:ny, :nx] for k in (0, 1)]
+    knots = (knots_px(plane, low, step, (nx, ny), KNOT) + 0.5) / shrink - 0.5
+    maps = between(knots, KNOT, slice(0, ny), nx)
     inside = (maps[0] > 1) & (maps[1] > 1) & (maps[0] < small.shape[1] - 2) & (maps[1] < small.shape[0] - 2)
     values = cv2.remap(small, maps[0], maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     cover = np.zeros(values.shape, dtype=np.uint8)
@@ -54,6 +53,32 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
         cv2.fillPoly(cover, [np.round((plane.to_mm(outline) - low) / step).astype(np.int32)], 1)
     valid = cv2.erode((inside & (cover == 0)).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     return Chart(values=log_gray(values.astype(np.float32)), valid=valid, origin_mm=low, step_mm=step)
+
+
+def _halves(factor: float) -> int:
+    """The power of two next below a factor, at least 1."""
+    return int(2 ** np.floor(np.log2(max(1.0, factor))))
+
+
+def knots_px(plane: Plane, origin_mm: Array, step_mm: float, size: tuple[int, int], knot: int) -> Array:
+    """Photo x and y (2, K, L) of a grid of so many columns and rows along the plane's axes, at the middles of blocks of
+    `knot` by `knot` of its samples, one block beyond it on all sides."""
+    x, y = ((np.arange(-(-n // knot) + 2) - 1) * knot + (knot - 1) / 2 for n in size)
+    across, down = np.meshgrid(x * step_mm, y * step_mm)
+    at = origin_mm + np.column_stack([across.ravel(), down.ravel()])
+    return plane.to_px(at).T.reshape(2, len(y), len(x))
+
+
+def between(knots: Array, knot: int, rows: slice, columns: int) -> tuple[Grid, Grid]:
+    """What stands at knots (`knots_px`), x and y, at each sample of some rows: between knots the way is straight."""
+    first = rows.start // knot
+    part = knots[:, first : -(-rows.stop // knot) + 2].astype(np.float32)
+    skip = rows.start - (first - 1) * knot
+    x, y = (
+        cv2.resize(one, None, fx=knot, fy=knot)[skip : skip + rows.stop - rows.start, knot : knot + columns]
+        for one in part
+    )
+    return np.asarray(x, dtype=np.float32), np.asarray(y, dtype=np.float32)
 
 
 def shrunk(gray: Image, factor: int) -> Image:

@@ -69,13 +69,18 @@ def peak_offset(left: Array, top: Array, right: Array) -> Array:
 
 def row_medians(values: Array, *, least: int = 1) -> Array:
     """Median of each row's finite values; nan where there are fewer than `least`."""
-    count = np.isfinite(values).sum(axis=1)
-    ordered = np.sort(values, axis=1)
-    rows, last = np.arange(len(values)), max(0, values.shape[1] - 1)
+    return medians(values[:, :, None], least=least)[:, 0]
+
+
+def medians(values: NDArray[np.floating], *, least: int = 1) -> Array:
+    """Medians (N, K) of the finite values of (N, M, K) over M; nan where there are fewer than `least`."""
     if not values.shape[1]:
-        return np.full(len(values), np.nan)
-    low, high = (ordered[rows, np.clip(at, 0, last)] for at in ((count - 1) // 2, count // 2))
-    return np.where(count >= least, (low + high) / 2, np.nan)
+        return np.full((values.shape[0], values.shape[2]), np.nan)
+    ordered = np.sort(values, axis=1)
+    count = np.isfinite(values).sum(axis=1)[:, None]
+    last = values.shape[1] - 1
+    low, high = (np.take_along_axis(ordered, np.clip(at, 0, last), axis=1) for at in ((count - 1) // 2, count // 2))
+    return np.where(count >= least, (low + high) / 2, np.nan)[:, 0]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

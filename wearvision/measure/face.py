@@ -39,11 +39,16 @@ INDEPENDENT = 12.0
 REACH_MM = 3.0
 """How far the coarse centre may be off."""
 RING_HINT = "state the face's inner and outer diameter, and have the face in the picture"
+WINDOWS_MM = (0.7, 0.4, 0.25)
+"""Edges are sought so near a circle, which is then fitted anew."""
+RAY_PX = 2.0
+"""Distance of rays, photo px: hundreds of them tell an edge."""
 STARTS, APART_MM = 4, 1.0
 """Places of the axis that are followed, where the first is not clear, and how far apart they lie."""
-AGREE_MM, CLEAR, MORE = 0.1, 0.6, 1.2
+AGREE_MM, CLEAR, MORE, HOPE = 0.1, 0.6, 1.2, 0.6
 """An edge point agrees that lies so near its circle. A place is clear when this share of what is in view agrees with
-it; another is better when so many times as many points agree with that one."""
+it; another is better when so many times as many points agree with that one, and is followed to the end when this share
+of what agreed with the best one at first does."""
 LEAST_EDGES, LEAST_SHARE = 20, 0.2
 """Edge points, and their share of the directions in view, that circles of the face must have: drawn worn faces have
 0.4 or more; where a card lies much higher than stated, rings of the stated sizes are nowhere, and it is below 0.1."""
@@ -93,9 +98,7 @@ class Face:
         return plane.to_px(ring_points(self.centre_mm, np.linspace(0, 360, count, endpoint=False), radius_mm))
 
 
-def find_face(
-    gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array, ...] = ()
-) -> Face | Unmeasured:
+def find_face(gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array, ...] = ()) -> Face | Unmeasured:
     """Find the ring of the wear face.
 
     Parameters
@@ -125,11 +128,10 @@ def _fine(
 ) -> Face | Unmeasured:  # fmt: skip
     sd = np.where(said, DRAWING_SD[0] + DRAWING_SD[1] * np.array(nominal), GUESS_SD_MM)
     flat = np.array(nominal) + np.where(said, [BREAK_MM, -BREAK_MM], 0.0)
+    reach = 3 * sd + REACH_MM
     strips = [
-        unwrap(
-            gray, plane, centre, (r - 3 * s - REACH_MM, r + 3 * s + REACH_MM), step_deg=1.0, exclude_px=exclude_px
-        )
-        for r, s in zip(flat, sd, strict=True)
+        unwrap(gray, plane, centre, (r - w, r + w), step_deg=1.0, exclude_px=exclude_px, ray_px=RAY_PX)
+        for r, w in zip(flat, reach, strict=True)
     ]
     fit = _best_fit(strips, flat, sd)
     if fit is None:
@@ -153,14 +155,14 @@ def _best_fit(strips: list[Strip], flat: Array, sd: Array) -> Circles | None:
     """
     edges = [_edge_map(s) for s in strips]
     rows = sum(int(s.valid[:, s.valid.shape[1] // 2].sum()) for s in strips)
-    best: tuple[Circles, int] | None = None
+    best: _Fit | None = None
     for start in _starts(strips, edges, flat, sd):
-        found = _fit(strips, edges, start, flat, sd, rows)
-        if found is not None and (best is None or found[1] > MORE * best[1]):
+        found = _fit(strips, edges, start, flat, sd, rows, HOPE * best.first if best else 0.0)
+        if found is not None and (best is None or found.agree > MORE * best.agree):
             best = found
-        if best is not None and best[1] > CLEAR * rows:
+        if best is not None and best.agree > CLEAR * rows:
             break
-    return None if best is None else best[0]
+    return None if best is None else best.circles
 
 
 def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> list[Array]:
@@ -175,12 +177,13 @@ def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> l
         edge = np.asarray(cv2.blur(np.minimum(edge, 4.0), (1, 3))[1::3], dtype=np.float32)
         _, off = shifts_of(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
         delta = np.arange(-3 * s, 3 * s + step / 2, step)
-        wide = cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1))
-        rows = np.arange(len(edge))[None, :]
+        wide = np.asarray(cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1)))
+        column = np.rint((r + off - strip.start_mm) / strip.step_mm).astype(np.int64)
+        row = np.arange(len(edge)) * edge.shape[1]
         score = np.empty((len(shifts), len(delta)))
         for k, d in enumerate(delta):
-            column = np.rint((r + d + off - strip.start_mm) / strip.step_mm).astype(int)
-            score[:, k] = wide[rows, np.clip(column, 0, edge.shape[1] - 1)].sum(axis=1)
+            at = np.clip(column + round(d / strip.step_mm), 0, edge.shape[1] - 1)
+            score[:, k] = wide.take(row + at).sum(axis=1)
         score -= 0.1 * len(edge) * (delta / s) ** 2
         radii.append(r + delta[np.argmax(score, axis=1)])
         total += score.max(axis=1)
@@ -192,13 +195,22 @@ def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> l
     return starts
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Fit:
+    """Concentric circles and how many edge points agree with them: in the end, and at first."""
+
+    circles: Circles
+    agree: int
+    first: int
+
+
 def _fit(
-    strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: Array, rows: int
-) -> tuple[Circles, int] | None:
-    """Concentric circles through the sub-pixel edge places near a start, and how many of these agree."""
+    strips: list[Strip], edges: list[Grid], start: Array, flat: Array, sd: Array, rows: int, hope: float
+) -> _Fit | None:
+    """Circles through the sub-pixel edge places near a start; None where at first fewer agree than hoped for."""
     prior = np.array([20.0, 20.0, *sd])
-    found: tuple[Circles, int] | None = None
-    for window in (0.7, 0.4, 0.25):
+    found: _Fit | None = None
+    for window in WINDOWS_MM:
         places = [_places(s, e, start, k, window) for k, (s, e) in enumerate(zip(strips, edges, strict=True))]
         points = np.concatenate(places)
         if len(points) < max(LEAST_EDGES, LEAST_SHARE * rows):
@@ -209,7 +221,10 @@ def _fit(
         fit = fit_circles(points, group, centre, prior, floor_mm=0.08, effective=effective)
         start = np.array([*fit.centre_mm, *fit.radii_mm])
         off = np.hypot(*(points - fit.centre_mm).T) - fit.radii_mm[group]
-        found = fit, int((np.abs(off) < AGREE_MM).sum())
+        agree = int((np.abs(off) < AGREE_MM).sum())
+        found = _Fit(circles=fit, agree=agree, first=found.first if found else agree)
+        if found.first < hope:
+            return None
     return found
 
 
@@ -234,9 +249,7 @@ def _places(strip: Strip, edge: Grid, start: Array, k: int, window: float) -> Ar
     return ring_points(strip.centre_mm, deg[ok], radius[ok])
 
 
-def _face(
-    fit: Circles, strips: list[Strip], nominal: tuple[float, float], sd: Array, said: tuple[bool, bool]
-) -> Face:
+def _face(fit: Circles, strips: list[Strip], nominal: tuple[float, float], sd: Array, said: tuple[bool, bool]) -> Face:
     deg = np.arange(0.0, 360.0)
     seen = np.zeros(360)
     for strip in strips:

@@ -64,9 +64,10 @@ def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     size[~chart.valid] = 0
     weight = size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6)
     least = np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size))
-    row, column = np.nonzero(weight > least)
-    normal = np.column_stack([gx[row, column], gy[row, column]]) / size[row, column][:, None]
-    strength = np.minimum(weight[row, column], 4.0).astype(np.float64)
+    at = np.flatnonzero(weight > least)
+    row, column = np.divmod(at, weight.shape[1])
+    normal = np.column_stack([gx.ravel()[at], gy.ravel()[at]]) / size.ravel()[at][:, None]
+    strength = np.minimum(weight.ravel()[at], 4.0).astype(np.float64)
     return np.column_stack([column, row]).astype(np.float64), normal.astype(np.float64), strength
 
 

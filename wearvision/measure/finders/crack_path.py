@@ -6,6 +6,7 @@ sought, which begins and ends wherever that pays most: a crack that hardly darke
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -13,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at
-from wearvision.measure.edges import Grid, log_gray
+from wearvision.measure.edges import Grid, log_gray, median
 from wearvision.measure.finders.slit import slit_width
-from wearvision.measure.finders.way import Stretch, best_stretch
+from wearvision.measure.finders.way import Stretch, best_stretch, best_stretches
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.polyline import evenly, length_of
 from wearvision.measure.unwrap import Image
@@ -134,31 +135,67 @@ class Trace:
         return float(np.mean(self.depth)) * self.length_mm
 
 
-def trace(gray: Image, plane: Plane, line_mm: Array, share: float) -> Trace | None:
-    """The darkest stretch near a line (N, 2); None where there is hardly one.
+@dataclass(kw_only=True)
+class _Sought:
+    """A path that is being sought in the band about a line.
 
-    What has less than ``share`` of its darkness does not pay.
+    Attributes
+    ----------
+    band : Band
+    near : slice
+        Columns in which it may lie.
+    metal : Metal
+    spread : float
+        What counts as one spread.
     """
-    band = _band(gray, plane, _smooth(line_mm), BESIDE_MM)
-    near, dark = np.abs(band.aside_mm) < NEAR_MM, band.dark
-    off = dark[:, ~near]
-    usual = float(np.median(off))
-    metal = Metal(usual=usual, grain=max(LEAST_GRAIN, 1.4826 * float(np.median(np.abs(off - usual)))))
-    first, spread = int(np.argmax(near)), metal.grain
-    while True:
-        way = best_stretch(metal.worth(dark[:, near], spread), ASIDE, MOST_ASIDE)
-        if len(way.columns) < LEAST_ROWS:
-            return None
-        depth = dark[way.rows, first + way.columns]
-        wider = metal.spread(float(np.median(depth)), share)
-        if wider <= spread or spread > metal.grain:
-            break
-        spread = wider
-    width, width_u = _width(band, way.rows, first + way.columns)
-    return Trace(
-        line_mm=band.line(way, first), depth=depth.astype(np.float64), metal=metal, width_mm=width, width_u_mm=width_u,
-        worth=float(metal.worth(depth, spread).mean()), px_mm=band.px_mm,
-    )  # fmt: skip
+
+    band: Band
+    near: slice
+    metal: Metal
+    spread: float
+
+    @classmethod
+    def about(cls, gray: Image, plane: Plane, line_mm: Array) -> _Sought:
+        band = _band(gray, plane, _smooth(line_mm), BESIDE_MM)
+        inside = np.flatnonzero(np.abs(band.aside_mm) < NEAR_MM)
+        near = slice(int(inside[0]), int(inside[-1]) + 1)
+        off = np.hstack([band.dark[:, : near.start], band.dark[:, near.stop :]]).ravel()
+        usual = median(off)
+        metal = Metal(usual=usual, grain=max(LEAST_GRAIN, 1.4826 * median(np.abs(off - usual))))
+        return cls(band=band, near=near, metal=metal, spread=metal.grain)
+
+    def worth(self) -> Grid:
+        return self.metal.worth(self.band.dark[:, self.near], self.spread)
+
+    def depth(self, way: Stretch) -> Grid:
+        return np.asarray(self.band.dark[way.rows, self.near.start + way.columns])
+
+    def widened(self, way: Stretch, share: float) -> bool:
+        """Take for one spread what fits so dark a path; whether that is more than before."""
+        before, self.spread = self.spread, self.metal.spread(float(np.median(self.depth(way))), share)
+        return self.spread > before
+
+    def trace(self, way: Stretch) -> Trace:
+        depth = self.depth(way)
+        width, width_u = _width(self.band, way.rows, self.near.start + way.columns)
+        return Trace(
+            line_mm=self.band.line(way, self.near.start), depth=depth.astype(np.float64), metal=self.metal,
+            worth=float(self.metal.worth(depth, self.spread).mean()), width_mm=width, width_u_mm=width_u,
+            px_mm=self.band.px_mm,
+        )  # fmt: skip
+
+
+def traces(gray: Image, plane: Plane, lines_mm: Sequence[Array], share: float) -> list[Trace | None]:
+    """The darkest stretch near each line (N, 2); None where there is hardly one.
+
+    What has less than ``share`` of its darkness does not pay: it is sought by the grain first, then by how dark it is.
+    """
+    sought = [_Sought.about(gray, plane, line) for line in lines_mm]
+    ways = best_stretches([one.worth() for one in sought], ASIDE, MOST_ASIDE)
+    again = [k for k, way in enumerate(ways) if len(way.columns) >= LEAST_ROWS and sought[k].widened(way, share)]
+    for k, way in zip(again, best_stretches([sought[k].worth() for k in again], ASIDE, MOST_ASIDE), strict=True):
+        ways[k] = way
+    return [one.trace(way) if len(way.columns) >= LEAST_ROWS else None for one, way in zip(sought, ways, strict=True)]
 
 
 def _width(band: Band, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> tuple[float, float]:

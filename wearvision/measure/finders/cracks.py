@@ -16,7 +16,7 @@ import numpy as np
 from wearvision.finding import Finding
 from wearvision.measure.face import Face
 from wearvision.measure.finders.crack_finding import Length, crack_finding
-from wearvision.measure.finders.crack_path import Trace, further, trace
+from wearvision.measure.finders.crack_path import Trace, further, traces
 from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.joined import share_on
 from wearvision.measure.finders.tool_mark import tool_mark
@@ -28,9 +28,9 @@ from wearvision.quantity import Measured
 
 REPORT_MM, LONGEST_MM = 12.0, 120.0
 """Shorter paths are not reported, too much looks like them; longer ones are grooves and shadows."""
-FIRST = (1.2, 2.6)
+FIRST, FIRST_MM = (1.7, 3.2), 7.0
 LEAST = (1.8, 3.3)
-"""Worth and contrast of what is followed further, and of what is reported."""
+"""Worth and contrast of what is followed further, which has at least this length, and of what is reported."""
 FAINT = 5.0
 """With less contrast than this it is faint."""
 SHARE, LEAST_GAIN, MOST_LOSS, MOST_ON_MM = 0.35, 12.0, 18.0, 60.0
@@ -38,7 +38,7 @@ SHARE, LEAST_GAIN, MOST_LOSS, MOST_ON_MM = 0.35, 12.0, 18.0, 60.0
 more than that."""
 END_SHARE, END_GAIN, END_LOSS, MOST_END_MM = 0.15, 8.0, 6.0, 6.0
 """Its ends fade: the same of these."""
-SURE_MM = 10.0
+SURE_MM = 7.0
 """From this length on the way a line runs tells a tool's mark, before it is carried on."""
 ON, ON_MM = 0.5, 1.0
 """A path of which this share lies so near a plainer one is that one; of which nearly all does is not followed anew."""
@@ -60,8 +60,9 @@ def find_cracks(
     ``flat`` is the face's map where it was made before.
     """
     flat = flat or face_map(gray, plane, face, exclude_px)
-    seen = [trace(gray, plane, line, SHARE) for line in valley_lines(flat)]
-    first = sorted((t for t in seen if t is not None and _clear(t, FIRST)), key=lambda t: -t.worth * t.length_mm)
+    seen = traces(gray, plane, valley_lines(flat), SHARE)
+    clear = (t for t in seen if t is not None and _clear(t, FIRST) and t.length_mm > FIRST_MM)
+    first = sorted(clear, key=lambda t: -t.worth * t.length_mm)
     good: list[Trace] = []
     for path in first:
         if any(share_on(path.line_mm[::3], g.line_mm, ON_MM) > MOSTLY for g in good):
@@ -96,18 +97,18 @@ def _grown(gray: Image, plane: Plane, path: Trace, face: Face, exclude_px: tuple
     """The path carried on from both its ends for as long as it shows, by nothing that a tool drew."""
     line, spread = path.line_mm, path.metal.spread(path.dark, SHARE)
     for _ in range(2):
-        line, more = line[::-1], [line[:1]]
-        while length_of(np.vstack(more)) < MOST_ON_MM:
-            so_far = np.vstack([line, *more[1:]])
-            on = further(gray, plane, so_far, path.metal, spread, LEAST_GAIN, MOST_LOSS)
+        line, more = line[::-1], line[:1]
+        while (length := length_of(more)) < MOST_ON_MM:
+            if length > SURE_MM and tool_mark(more, face, path.contrast):
+                more = more[:1]
+                break
+            on = further(gray, plane, np.vstack([line, more[1:]]), path.metal, spread, LEAST_GAIN, MOST_LOSS)
             free = _free(on, plane, face, exclude_px)
-            more.append(on[:free])
+            more = np.vstack([more, on[:free]])
             if free < len(on) or not len(on):
                 break
-        added = np.vstack(more)
-        if length_of(added) < SURE_MM or not tool_mark(added, face, path.contrast):
-            line = np.vstack([line, added[1:]])
-    return trace(gray, plane, line, SHARE) or path
+        line = np.vstack([line, more[1:]])
+    return traces(gray, plane, [line], SHARE)[0] or path
 
 
 def _to_ends(gray: Image, plane: Plane, path: Trace, face: Face, exclude_px: tuple[Array, ...]) -> Trace:

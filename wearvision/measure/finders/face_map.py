@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at, shrunk
+from wearvision.measure.chart import between, knots_px, scale_at, shrunk
 from wearvision.measure.face import Face
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -21,8 +21,9 @@ STEP_MM = 0.2
 """A pit of 1 mm is five samples wide."""
 MOST = 1250
 """Samples along a side; the step grows on larger faces."""
-KNOT = 32
-"""The camera is asked at every so many samples; between them the way is straight to 0.02 px."""
+KNOT, BLOCK = 32, 256
+"""The camera is asked at every so many samples; between them the way is straight to 0.02 px. So many rows are looked
+up at a time: that fits the cache."""
 LOG_FROM, LOG_SPAN = 2.0, 3.6
 TONE = LOG_SPAN / 255
 """Log grey that bytes 0 to 255 stand for; a byte's step."""
@@ -51,6 +52,11 @@ class FaceMap:
     step_mm: float
     px_mm: float
 
+    @property
+    def centre_mm(self) -> Array:
+        """The axis, which is the middle of the map."""
+        return np.asarray(self.origin_mm + self.step_mm * (np.array(self.tone.shape[::-1]) - 1) / 2)
+
     def to_mm(self, column: Array, row: Array) -> Array:
         """Plane points (N, 2) of samples (fractions allowed)."""
         return np.asarray(self.origin_mm + self.step_mm * np.column_stack([column, row]).astype(np.float64))
@@ -70,26 +76,19 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     count = int(np.ceil(size / step))
     origin = face.centre_mm - (count - 1) * step / 2
     px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
-    knots = _knots(plane, origin, step, count)
+    knots = knots_px(plane, origin, step, (count, count), KNOT)
     shrink = max(1, int(step / px_mm))
     low = np.clip(np.floor(knots.min(axis=(1, 2))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
     high = np.clip(np.ceil(knots.max(axis=(1, 2))) + 1, low + shrink, gray.shape[::-1]).astype(int)
     wide, tall = (high - low) // shrink
-    part = gray[low[1] : low[1] + tall * shrink, low[0] : low[0] + wide * shrink]
-    small = cv2.LUT(shrunk(part, shrink), LOGS)
-    at = ((knots - low[:, None, None] + 0.5) / shrink - 0.5).astype(np.float32)
-    x, y = (cv2.resize(one, None, fx=KNOT, fy=KNOT)[KNOT : KNOT + count, KNOT : KNOT + count] for one in at)
-    seen = cv2.remap(small, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    small = cv2.LUT(shrunk(gray[low[1] : low[1] + tall * shrink, low[0] : low[0] + wide * shrink], shrink), LOGS)
+    knots = (knots - low[:, None, None] + 0.5) / shrink - 0.5
+    tone = np.empty((count, count), np.uint8)
+    for first in range(0, count, BLOCK):
+        x, y = between(knots, KNOT, slice(first, min(count, first + BLOCK)), count)
+        cv2.remap(small, x, y, cv2.INTER_LINEAR, tone[first : first + BLOCK], cv2.BORDER_REPLICATE)
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
-    return FaceMap(tone=seen, face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
-
-
-def _knots(plane: Plane, origin: Array, step: float, count: int) -> Array:
-    """Photo x and y (2, K, K) at the middles of blocks of `KNOT` samples, one block beyond the map on all sides."""
-    blocks = count // KNOT + 3
-    at = ((np.arange(blocks) - 1) * KNOT + (KNOT - 1) / 2) * step
-    x, y = np.meshgrid(at, at)
-    return plane.to_px(origin + np.column_stack([x.ravel(), y.ravel()])).T.reshape(2, blocks, blocks)
+    return FaceMap(tone=tone, face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
 
 
 def _mask(
@@ -115,3 +114,12 @@ def _mask(
     for outline in exclude_px:
         cv2.fillPoly(ring, [fixed(plane.to_mm(outline))], 0, cv2.LINE_8, 4)
     return np.asarray(cv2.bitwise_and(mask, ring))
+
+
+def set_cells(mask: Bytes) -> tuple[Bytes, Bytes]:
+    """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
+    flat = np.pad(mask.ravel(), (0, -mask.size % 8))
+    words = np.flatnonzero(flat.view(np.uint64))
+    cells = (8 * words[:, None] + np.arange(8)).ravel()
+    rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
+    return rows, columns

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
+from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap, set_cells
 from wearvision.measure.plane import Array
 
 RADII_MM = (0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
@@ -45,22 +45,13 @@ def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
     reach = 2 * round(0.5 * radius) + 1
     top = cv2.compare(darker, cv2.dilate(darker, np.ones((reach, reach), np.uint8)), cv2.CMP_GE)
     _, deep = cv2.threshold(darker, max(FIRST_DARK / TONE, FIRST_ROUGH * usual), 255, cv2.THRESH_BINARY)
-    rows, columns = _set_cells(cv2.bitwise_and(cv2.bitwise_and(top, deep), face))
+    rows, columns = set_cells(cv2.bitwise_and(cv2.bitwise_and(top, deep), face))
     dark = darker[rows, columns].astype(np.float64)
     darkest = np.argsort(-dark)[:MOST]
     rows, columns, dark = rows[darkest], columns[darkest], dark[darkest]
     lit = _lit_round(tone, columns, rows, radius, 0.5 * dark)
     spots = np.column_stack([columns, rows, np.full(len(rows), radius), dark])
     return np.asarray(spots[lit >= ROUND_SHARE], dtype=np.float64)
-
-
-def _set_cells(mask: Bytes) -> tuple[Bytes, Bytes]:
-    """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
-    flat = np.pad(mask.ravel(), (0, -mask.size % 8))
-    words = np.flatnonzero(flat.view(np.uint64))
-    cells = (8 * words[:, None] + np.arange(8)).ravel()
-    rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
-    return rows, columns
 
 
 def _lit_round(tone: Bytes, columns: Bytes, rows: Bytes, radius: float, least: Array) -> Array:

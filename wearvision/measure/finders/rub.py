@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
-from wearvision.measure.edges import log_gray
 from wearvision.measure.face import Face
 from wearvision.measure.finders.groove import axis_covariance
 from wearvision.measure.finders.rub_edges import BIN_MM, SECTOR_DEG, Edges, Sectors, edges_of, sectors_of
@@ -31,8 +30,8 @@ CLEAR, STRONG = 1.8, 4.0
 ALIKE, EVEN, SAME_SIDE, CALM = 0.7, 0.5, 0.7, 0.6
 """Both edges: correlation over the angle, weaker over stronger, share of sectors that agree; and the most that changes
 between them in the median, in shares of the weaker edge."""
-GROOVE_MM = 0.7
-"""What lies so near a groove is not looked at."""
+GROOVE_MM, GROOVE_DEG = 0.7, 2.0
+"""What lies so near a groove, out and round, is not looked at."""
 EDGE_MM, LINES_MM = 0.17, 0.5
 """Standard uncertainty of an edge's radius: it is worn gradually (set on drawn bands); and of one beside scored lines,
 by their share of it."""
@@ -42,7 +41,8 @@ TURN_DEG = 75.0
 """Widest gap in which a band may turn from brighter to darker than the face, and show nothing."""
 UNSEEN = 0.6
 """Standard uncertainty of an arc, in shares of what is hidden, out of sight or does not show the band."""
-PLACES = 3
+PLACES, LEAST_DEG = 3, 90.0
+"""Places to gauge a band at; and the least of a circle on which one is sought."""
 PER_BIN, RAY_PX = 2.0, 2.0
 """Samples of a radial bin and distance of rays in photo px: many are averaged, so not every pixel is looked at."""
 
@@ -72,18 +72,27 @@ class RubBand:
 
 
 def find_rubs(
-    gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], grooves: Sequence[Finding] = ()
-) -> list[RubBand]:
-    """Bands on the face, clearest first; what lies under a groove is left out."""
-    px_mm = ring_scale(plane, face.centre_mm, float(np.mean(face.flat_mm)))
-    strip = unwrap(
-        gray, plane, face.centre_mm, face.flat_mm, step_deg=1.0, step_px=max(0.7, BIN_MM / PER_BIN / px_mm),
-        exclude_px=exclude_px, ray_px=RAY_PX,
-    )  # fmt: skip
-    if len(strip.values) < 90:
+    gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], grooves: Sequence[Finding] = (),
+    strip: Strip | None = None,
+) -> list[RubBand]:  # fmt: skip
+    """Bands on the face, clearest first; what lies under a groove is left out.
+
+    ``strip`` is the face rolled out where it was before, in steps finer than a degree.
+    """
+    strip = strip or _rolled_out(gray, plane, face, exclude_px)
+    if len(strip.values) * strip.step_deg < LEAST_DEG:
         return []
-    table = sectors_of(strip, log_gray(strip.values), strip.valid & ~_covered(strip, plane, grooves))
+    table = sectors_of(strip, strip.valid & ~_covered(strip, plane, grooves))
     return bands_of(table, edges_of(table), face.flat_mm)
+
+
+def _rolled_out(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> Strip:
+    """The face, just finely enough."""
+    px_mm = ring_scale(plane, face.centre_mm, float(np.mean(face.flat_mm)))
+    step = max(0.7, BIN_MM / PER_BIN / px_mm)
+    return unwrap(
+        gray, plane, face.centre_mm, face.flat_mm, step_deg=1.0, step_px=step, exclude_px=exclude_px, ray_px=RAY_PX
+    )
 
 
 def bands_of(table: Sectors, edges: Edges, flat_mm: tuple[float, float]) -> list[RubBand]:
@@ -145,8 +154,8 @@ def _covered(strip: Strip, plane: Plane, grooves: Sequence[Finding]) -> NDArray[
         for lap in (-1, 0, 1):
             shifted = np.round(line + np.array([0.0, lap * 360.0 / strip.step_deg])).astype(np.int32)
             cv2.fillPoly(cover, [shifted], 1)
-    wide = max(1, round(GROOVE_MM / strip.step_mm))
-    return np.asarray(cv2.dilate(cover, np.ones((5, 2 * wide + 1), np.uint8)) > 0)
+    size = (2 * max(1, round(GROOVE_DEG / strip.step_deg)) + 1, 2 * max(1, round(GROOVE_MM / strip.step_mm)) + 1)
+    return np.asarray(cv2.dilate(cover, np.ones(size, np.uint8)) > 0)
 
 
 def to_finding(band: RubBand, name: str, plane: Plane, face: Face) -> Finding:

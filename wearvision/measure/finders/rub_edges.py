@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, peak_offset, row_medians
+from wearvision.measure.edges import Grid, log_gray, medians, peak_offset
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -45,18 +46,31 @@ class Edges:
         return float(table.radius_mm[k] + off * (table.radius_mm[1] - table.radius_mm[0]))
 
 
-def sectors_of(strip: Strip, tone: Grid, valid: NDArray[np.bool_]) -> Sectors:
-    """Means over bins of the radius, then medians over the rows of each sector."""
+def sectors_of(strip: Strip, valid: NDArray[np.bool_]) -> Sectors:
+    """Means over bins of the radius and a degree, then medians over the rows of each sector."""
     rows, bins = max(1, round(SECTOR_DEG / strip.step_deg)), max(1, round(BIN_MM / strip.step_mm))
-    count, wide = tone.shape[0] // rows, tone.shape[1] // bins
-    shape = (count * rows, wide, bins)
-    seen = valid[: shape[0], : wide * bins].reshape(shape)
-    number = seen.sum(axis=2)
-    total = np.where(seen, tone[: shape[0], : wide * bins].reshape(shape), 0.0).sum(axis=2)
-    mean = np.where(number > 0, total / np.maximum(number, 1), np.nan).reshape(count, rows, wide)
-    told = row_medians(mean.transpose(0, 2, 1).reshape(-1, rows), least=-(-rows // 2)).reshape(count, wide)
+    count, wide = strip.values.shape[0] // rows, strip.values.shape[1] // bins
+    few = min(SECTOR_DEG, rows)
+    tone = log_gray(_means(strip.values, valid, (count, rows, few), (wide, bins)))
+    told = medians(tone.reshape(count, few, wide), least=-(-few // 2))
     deg = strip.deg(np.arange(count) * rows + (rows - 1) / 2)
     return Sectors(tone=told, deg=deg, radius_mm=strip.mm(np.arange(wide) * bins + (bins - 1) / 2))
+
+
+def _means(values: Grid, valid: NDArray[np.bool_], rows: tuple[int, int, int], columns: tuple[int, int]) -> Grid:
+    """Means over what is seen; nan where nothing is."""
+    (count, many, few), (wide, bins) = rows, columns
+    part = np.s_[: count * many, : wide * bins]
+
+    def mean(grid: Grid) -> Grid:
+        return np.asarray(cv2.resize(grid[part], (wide, count * few), interpolation=cv2.INTER_AREA))
+
+    if valid[part].all():
+        return mean(values)
+    seen = valid.astype(np.float32)
+    share = mean(seen)
+    total = mean(values * seen)
+    return np.where(share > 0, total / np.where(share > 0, share, 1), np.float32(np.nan))
 
 
 def edges_of(table: Sectors) -> Edges:
@@ -81,34 +95,34 @@ def _change(table: Sectors) -> Array:
     """Tone beyond each radius less that before it (S, R); nan where either is hardly seen."""
     step = float(table.radius_mm[1] - table.radius_mm[0])
     gap, beside = max(1, round(GAP_MM / step)), max(2, round(BESIDE_MM / step))
-    seen = np.isfinite(table.tone)
+    seen, wide = np.isfinite(table.tone), table.tone.shape[1]
     total, number = (
         np.pad(np.cumsum(v, axis=1), ((0, 0), (1, 0))) for v in (np.where(seen, table.tone, 0.0), seen.astype(float))
     )
-    at = np.arange(gap + beside, table.tone.shape[1] - gap - beside)
-    out = np.full(table.tone.shape, np.nan)
+    at = np.arange(wide)
 
     def mean(low: int, high: int) -> Array:
-        held = number[:, at + high] - number[:, at + low]
-        level = (total[:, at + high] - total[:, at + low]) / np.maximum(held, 1)
-        return np.asarray(np.where(held > beside / 2, level, np.nan))
+        first, last = np.clip(at + low, 0, wide), np.clip(at + high, 0, wide)
+        held = number[:, last] - number[:, first]
+        level = (total[:, last] - total[:, first]) / np.maximum(held, 1)
+        return np.where(held > beside / 2, level, np.nan)
 
-    out[:, at] = mean(gap, gap + beside) - mean(-gap - beside, -gap)
-    return out
+    return mean(gap, gap + beside) - mean(-gap - beside, -gap)
 
 
 def _fit(change: Array, design: Array) -> Array:
     """Slow variation with the angle at each radius, by reweighted least squares (Tukey's biweight)."""
-    seen = np.isfinite(change)
+    seen, waves = np.isfinite(change), design.shape[1]
     values = np.where(seen, np.clip(change, -0.5, 0.5), 0.0)
     weight = seen.astype(float)
     hold = HOLD * np.diag([0.02, 1, 1, 1, 1])
+    pairs = (design[:, :, None] * design[:, None]).reshape(len(design), -1)
     smooth = np.zeros_like(values)
     for _ in range(TURNS):
-        normal = np.einsum("sr,si,sj->rij", weight, design, design) + hold
-        right = np.einsum("sr,si,sr->ri", weight, design, values)
+        normal = (weight.T @ pairs).reshape(-1, waves, waves) + hold
+        right = (weight * values).T @ design
         smooth = design @ np.linalg.solve(normal, right[..., None])[..., 0].T
         off = np.where(seen, np.abs(values - smooth), np.nan)
-        middle = np.nanmedian(np.where(seen.any(axis=0), off, 0.0), axis=0)
+        middle = np.nan_to_num(medians(off[None], least=1)[0])
         weight = np.where(seen, np.clip(1 - (off / (4 * (1.4826 * middle + 1e-4))) ** 2, 0, None) ** 2, 0.0)
     return np.asarray(smooth)

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 
 from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
-from wearvision.measure.finders.joined import joined, share_on
+from wearvision.measure.finders.joined import BRIDGE_MM, joined, share_on
+from wearvision.measure.finders.shapes import Shapes, ways
 from wearvision.measure.plane import Array
 from wearvision.measure.polyline import length_of
 
@@ -29,15 +30,17 @@ THICK = 4.0
 """What has more samples than this for each of its length is a patch, not a line."""
 LONGEST_MM = 100.0
 """What is longer is a groove or a lathe line."""
-MOST, PIECES, PIECE_MM = 24, 8, 2.5
-"""So many shapes a level, so many pieces each, at least so long."""
-BESIDE, TOUCH = 1, 4
-"""Blocks beside a way that are taken with it; and one that begins so near another touches it."""
+AROUND, LONG = 3.0, 25.0
+"""What stays within so many blocks in radius and has a box as wide as this runs along its circle, as nearly as the map
+can tell: a lathe line, or a groove's lip."""
+MOST, PIECE_MM = 14, 2.5
+"""So many shapes a level; pieces of them are at least so long."""
 LEAST_MM = 6.0
 """Shortest line."""
-GAIN_FROM, MOST_GAIN = 0.7, 4.0
-"""Of the least level: what a line is deeper than the first counts, up to the second."""
-SAME, SAME_MM, KEPT = 0.8, 1.0, 12
+GAIN_FROM, MOST_GAIN, LEAST_GAIN = 0.7, 4.0, 15.0
+"""Of the least level: what a line is deeper than the first counts, up to the second, block by block; and what all of it
+comes to: a crack of the shortest length told has thirty blocks, of which the faintest gains half a level each."""
+SAME, SAME_MM, KEPT = 0.8, 1.0, 6
 """Two lines of which such shares lie so near the other are one; so many are kept."""
 
 
@@ -51,9 +54,26 @@ def valley_lines(flat: FaceMap) -> list[Array]:
     deepest = cv2.dilate(depth, np.ones((POOL, POOL), np.uint8), anchor=(0, 0))
     pooled = np.asarray(cv2.resize(deepest, half, interpolation=cv2.INTER_NEAREST))
     levels = [max(k * usual, LEAST_DARK / TONE) for k in LEVELS]
-    lines = [line for level in levels for line in joined(_pieces(pooled, level, flat)) if length_of(line) > LEAST_MM]
-    lines.sort(key=lambda line: -_gain(pooled, line, flat, levels[0]))
-    return _distinct(lines)
+    worth = _worth(levels[0])
+    found = []
+    for level in dict.fromkeys(int(level) for level in levels):
+        for line in joined(_pieces(pooled, level, worth, flat)):
+            gain = _gain(pooled, line, flat, worth)
+            if gain > LEAST_GAIN and length_of(line) > LEAST_MM and not _around(line, flat):
+                found.append((gain, line))
+    return _distinct([line for _, line in sorted(found, key=lambda one: -one[0])])
+
+
+def _around(line: Array, flat: FaceMap) -> bool:
+    """Whether a line runs along its circle, as nearly as the map can tell."""
+    step = POOL * flat.step_mm
+    far = np.hypot(*(line - flat.centre_mm).T)
+    return bool(np.ptp(far) < AROUND * step and length_of(line) > LONG * step)
+
+
+def _worth(level: float) -> Array:
+    """What a block counts by its depth in bytes (256,)."""
+    return np.minimum(np.arange(256) / level, MOST_GAIN) - GAIN_FROM
 
 
 def _distinct(lines: list[Array]) -> list[Array]:
@@ -67,11 +87,11 @@ def _distinct(lines: list[Array]) -> list[Array]:
     return out
 
 
-def _gain(pooled: Bytes, line: Array, flat: FaceMap, level: float) -> float:
-    """What a line is deeper than hardly, along all of it."""
+def _gain(pooled: Bytes, line: Array, flat: FaceMap, worth: Array) -> float:
+    """What a line counts, all along."""
     at = np.rint((line - _to_mm(flat, np.zeros(1), np.zeros(1))) / (POOL * flat.step_mm)).astype(int)
     column, row = np.clip(at, 0, np.array(pooled.shape[::-1]) - 1).T
-    return float((np.minimum(pooled[row, column] / level, MOST_GAIN) - GAIN_FROM).sum())
+    return float(worth[pooled[row, column]].sum())
 
 
 def _valleys(tone: Bytes) -> Bytes:
@@ -105,87 +125,23 @@ def _mean_ahead(values: Bytes, x: int, y: int) -> Bytes:
     return out
 
 
-def _pieces(depth: Bytes, level: float, flat: FaceMap) -> list[Array]:
-    """Pieces (N, 2), mm, of lines through what is deeper and hangs together, the `MOST` largest shapes, cut where
-    lines meet."""
-    deep = (depth > level).astype(np.uint8)
-    _, label, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(deep, 8, cv2.CV_32S, cv2.CCL_BBDT)
-    stats, step = stats[1:], POOL * flat.step_mm
-    extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    long = (extent * step > PIECE_MM) & (extent * step < LONGEST_MM)
-    long &= stats[:, cv2.CC_STAT_AREA] < THICK * extent
+def _pieces(depth: Bytes, level: int, worth: Array, flat: FaceMap) -> list[Array]:
+    """Pieces (N, 2), mm, of lines through what is deeper and hangs together, cut where lines meet: the `MOST` largest
+    shapes, of those that are no patches and may come to a line."""
+    shapes, step = Shapes.of(depth, level, worth), POOL * flat.step_mm
+    extent = shapes.extent
+    long = (extent * step > PIECE_MM) & (extent * step < LONGEST_MM) & (shapes.area < THICK * extent)
+    long &= (extent < LONG) | (shapes.deep > AROUND)
+    most = np.nonzero(long)[0][np.argsort(-extent[long], kind="stable")][:MOST]
     out = []
-    for k in np.nonzero(long)[0][np.argsort(-extent[long])][:MOST]:
-        left, top, wide, high = stats[k, :4]
-        part = (label[top : top + high, left : left + wide] == k + 1).astype(np.uint8)
-        for way in _ways(part, PIECE_MM / step):
+    for k in most[shapes.together(most, BRIDGE_MM / step) > LEAST_GAIN]:
+        for way in ways(shapes.part(k), PIECE_MM / step):
             line = cv2.blur(way, (1, 3), borderType=cv2.BORDER_REFLECT).reshape(-1, 2)
-            out.append(_to_mm(flat, line[:, 0] + left, line[:, 1] + top))
+            out.append(_to_mm(flat, line[:, 0] + shapes.low[k, 0], line[:, 1] + shapes.low[k, 1]))
     return out
-
-
-def _ways(part: Bytes, least: float) -> list[Array]:
-    """Ways (N, 2), column and row, through a connected shape, cut where another one begins."""
-    left, out = part.copy(), list[Array]()
-    while len(out) < PIECES:
-        _, label, stats, _ = cv2.connectedComponentsWithStats(left, connectivity=8)
-        extent = np.hypot(stats[1:, cv2.CC_STAT_WIDTH], stats[1:, cv2.CC_STAT_HEIGHT])
-        if not len(extent) or extent.max() < least:
-            break
-        way = _end_to_end((label == 1 + int(np.argmax(extent))).astype(np.uint8))
-        out = [piece for one in out for piece in _cut(one, way[[0, -1]])] + [way]
-        cv2.polylines(left, [way.astype(np.int32)], False, 0, 2 * BESIDE + 1)
-    return out
-
-
-def _cut(way: Array, ends: Array) -> list[Array]:
-    """A way in two, next to an end of another that touches it, if not near its own."""
-    apart = np.hypot(*(way[:, None] - ends[None]).transpose(2, 0, 1)).min(axis=1)
-    at = int(np.argmin(apart))
-    if apart[at] > TOUCH or not TOUCH < at < len(way) - 1 - TOUCH:
-        return [way]
-    return [way[: at + 1], way[at:]]
 
 
 def _to_mm(flat: FaceMap, column: Array, row: Array) -> Array:
     """Plane points (N, 2) of blocks."""
     middle = (POOL - 1) / 2
     return flat.to_mm(POOL * column + middle, POOL * row + middle)
-
-
-def _end_to_end(part: Bytes) -> Array:
-    """Samples (N, 2), column and row, of the way between the two ends of a connected shape that lie farthest apart.
-
-    The shape is one long number, a bit for each sample, with zeros above, below and between its rows: a step aside is
-    a shift by one bit, a step down by a row.
-    """
-    left, top, wide, high = cv2.boundingRect(part)
-    rim = np.pad(part[top : top + high, left : left + wide] > 0, ((2, 1), (0, 1)))
-    shape, wide = int.from_bytes(np.packbits(rim, bitorder="little").tobytes(), "little"), rim.shape[1]
-    at, waves = _lowest(shape), [0]
-    for _ in range(2):
-        waves = _waves(shape, at, wide)
-        at = _lowest(waves[-1])
-    out = [at]
-    around = [-wide, -1, 1, wide, -wide - 1, -wide + 1, wide - 1, wide + 1]
-    for wave in waves[-2::-1]:
-        out.append(next(out[-1] + step for step in around if wave >> (out[-1] + step) & 1))
-    rows, columns = np.divmod(np.array(out), wide)
-    return np.column_stack([columns + left, rows - 2 + top]).astype(np.float64)
-
-
-def _lowest(bits: int) -> int:
-    """Place of the lowest bit that is set."""
-    return (bits & -bits).bit_length() - 1
-
-
-def _waves(shape: int, at: int, wide: int) -> list[int]:
-    """What a wave through a shape reaches in each step from one of its samples, in bits."""
-    out, left = [1 << at], shape & ~(1 << at)
-    while True:
-        line = out[-1] | out[-1] << 1 | out[-1] >> 1
-        front = (line | line << wide | line >> wide) & left
-        if not front:
-            return out
-        left ^= front
-        out.append(front)

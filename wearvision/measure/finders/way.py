@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,33 +60,48 @@ def best_stretch(worth: Grid, cost: float, most: int, *, closed: bool = False, s
     closed : whether the last column is the neighbour of the first
     start : column of the first row where it has to begin
     """
-    count, wide = worth.shape
-    gain: Grid = np.full((count, wide + 2 * most), -np.inf, dtype=np.float32)
+    return _traced(_gains(worth[:, None], cost, most, closed, start)[:, 0], cost, most, start is None)
+
+
+def best_stretches(worths: Sequence[Grid], cost: float, most: int) -> list[Stretch]:
+    """`best_stretch` of many grids, (N, M) each of its own, all at once."""
+    rows, wide = (max((worth.shape[k] for worth in worths), default=0) for k in (0, 1))
+    together: Grid = np.full((rows, len(worths), wide), -np.inf, dtype=np.float32)
+    for k, worth in enumerate(worths):
+        together[: worth.shape[0], k, : worth.shape[1]] = worth
+    gains = _gains(together, cost, most) if worths else together
+    return [_traced(np.ascontiguousarray(gains[: len(w), k]), cost, most, True) for k, w in enumerate(worths)]
+
+
+def _gains(worth: Grid, cost: float, most: int, closed: bool = False, start: int | None = None) -> Grid:
+    """Most that a stretch gains up to each place (N, L, M) of L grids, with `most` columns more on either side."""
+    count, lines, wide = worth.shape
+    gain: Grid = np.full((count, lines, wide + 2 * most), -np.inf, dtype=np.float32)
     inner = slice(most, most + wide)
     least = np.float32(0.0 if start is None else -np.inf)
-    gain[0, inner] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
+    gain[0, :, inner] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
     price = (cost * np.abs(np.arange(-most, most + 1))).astype(np.float32)[:, None]
-    came = np.empty((2 * most + 1, wide), dtype=np.float32)
-    aside = np.lib.stride_tricks.sliding_window_view(gain, wide, axis=1)
+    came = np.empty((lines, 2 * most + 1, wide), dtype=np.float32)
+    aside = np.lib.stride_tricks.sliding_window_view(gain, wide, axis=2)
     for k in range(1, count):
         if closed:
             before = gain[k - 1]
-            before[:most], before[-most:] = before[wide : wide + most], before[most : 2 * most]
+            before[:, :most], before[:, -most:] = before[:, wide : wide + most], before[:, most : 2 * most]
         np.subtract(aside[k - 1], price, out=came)
-        best = np.maximum.reduce(came, axis=0, out=gain[k, inner])
+        best = np.maximum.reduce(came, axis=1, out=gain[k, :, inner])
         np.maximum(np.add(best, worth[k], out=best), least, out=best)
-    return _traced(gain, cost, most, start is None)
+    return gain
 
 
 def _traced(gain: Grid, cost: float, most: int, free: bool) -> Stretch:
     """The way back from the highest gain."""
     wide = gain.shape[1] - 2 * most
     last, column = divmod(int(np.argmax(gain[:, most : most + wide])), wide)
-    columns, aside = [column], (cost * np.abs(np.arange(-most, most + 1))).tolist()
+    columns, price = [column], (cost * np.abs(np.arange(-most, most + 1))).astype(np.float32)
     for row in range(last - 1, -1, -1):
-        near = gain[row, columns[-1] % wide :][: 2 * most + 1].tolist()
-        worth = [one - price for one, price in zip(near, aside, strict=True)]
-        step = worth.index(max(worth))
+        first = columns[-1] % wide
+        near = gain[row, first : first + 2 * most + 1]
+        step = int((near - price).argmax())
         if free and near[step] <= 0:
             break
         columns.append(columns[-1] + step - most)

@@ -19,6 +19,7 @@ from wearvision.measure.finders.rub import find_rubs
 from wearvision.measure.finders.rub import to_finding as rub_finding
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.unwrap import Strip
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
 
 PICKED = ("size of the face", "nobody stated it: the ring was picked from the picture and may be another; state it")
@@ -46,7 +47,7 @@ def see(look: Look) -> Seen:
     found = tuple(to_finding(t, f"G{i}", look.plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1))
     flat = face_map(look.gray, look.plane, face, look.cards_px)
     cracks = _cracks(look, face, flat, found)
-    found += (*_pits(look, face, flat, found), *cracks, *_rubs(look, face, found))
+    found += (*_pits(look, face, flat, found), *cracks, *_rubs(look, face, strip, found))
     missing = (PITS, RUB, *(() if cracks else (CRACKS,)), *_unseen(face))
     return Seen(
         findings=found, summary=face_figures(face, look.plane), not_assessed=missing,
@@ -88,9 +89,9 @@ def _cracks(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -
     return tuple(out)
 
 
-def _rubs(look: Look, face: Face, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Rub bands, clearest first."""
-    bands = find_rubs(look.gray, look.plane, face, look.cards_px, grooves)
+def _rubs(look: Look, face: Face, strip: Strip, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Rub bands on the face rolled out, clearest first."""
+    bands = find_rubs(look.gray, look.plane, face, look.cards_px, grooves, strip)
     return tuple(rub_finding(band, f"R{k}", look.plane, face) for k, band in enumerate(bands, start=1))
 
 
