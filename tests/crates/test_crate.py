@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from wearvision.crates.crate import _Facts, read_crate
+from wearvision.crates.crate import read_crate
+from wearvision.crates.facts import Facts
 from wearvision.crates.journal import RESULTS
 from wearvision.errors import BadInput
 from wearvision.stated import NOMINALS, Stated
@@ -32,7 +33,7 @@ def names(folder: Path) -> list[str]:
 
 def test_every_fact_can_be_stated_in_a_crate() -> None:
     flat = {"kind" if f.name == "part_kind" else f.name for f in fields(Stated)} - {"nominal"}
-    assert set(_Facts.model_fields) == flat | set(NOMINALS)
+    assert set(Facts.model_fields) == flat | set(NOMINALS)
 
 
 def test_photos_are_told_by_ending_or_first_bytes_and_tagged_by_folder(tmp_path: Path) -> None:

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from tests.pool_jobs import count, no_start, nothing, work
-from wearvision.crates.pool import Done, Job, Pool, SetAside, Tally, run
+from wearvision.crates.jobs import Done, Job, SetAside, Tally
+from wearvision.crates.pool import Pool, run
 from wearvision.crates.worker import workers_for
 from wearvision.errors import WearvisionError
 
@@ -163,7 +164,8 @@ SCRIPT = """
 import sys
 from pathlib import Path
 from tests.pool_jobs import nothing, work
-from wearvision.crates.pool import Job, run
+from wearvision.crates.jobs import Job
+from wearvision.crates.pool import run
 
 if __name__ == "__main__":
     folder, order = sys.argv[1:]

@@ -22,8 +22,9 @@ from wearvision.app.rubrics import load_rubric, rubric_folder
 from wearvision.app.shop import Shop
 from wearvision.crates.batch import BatchEnd, batch_pool, measure_all, outcomes
 from wearvision.crates.crate import Crate, CratePhoto, read_crate
+from wearvision.crates.jobs import Done, Job, SetAside
 from wearvision.crates.journal import Journal, write_lines
-from wearvision.crates.pool import LIMIT_S, Done, Job, Pool, SetAside
+from wearvision.crates.pool import LIMIT_S, Pool
 from wearvision.crates.worker import workers_for
 from wearvision.pages.board import BoardModel, PartCard, board_csv, board_page
 from wearvision.pages.page import some

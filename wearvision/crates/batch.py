@@ -12,8 +12,9 @@ from functools import partial
 from typing import Any
 
 from wearvision.crates.crate import CratePhoto
+from wearvision.crates.jobs import Done, Job, SetAside
 from wearvision.crates.journal import Journal, Key, compact, digest_of, sha256_of
-from wearvision.crates.pool import LIMIT_S, Done, Job, Pool, SetAside
+from wearvision.crates.pool import LIMIT_S, Pool
 from wearvision.crates.worker import one_thread
 
 Outcome = Mapping[str, Any]

@@ -18,74 +18,29 @@ import multiprocessing
 import signal
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from types import TracebackType
-from typing import Any, Generic, Literal, TypeVar
+from typing import Any, Generic
 
+from wearvision.crates.jobs import Done, Job, P, R, Run, SetAside, Tally
 from wearvision.crates.worker import internal, no_interrupt, one_thread, serve
 from wearvision.errors import WearvisionError
 
-P = TypeVar("P")
-R = TypeVar("R")
-
 LIMIT_S = 120.0
+"""Longest time one job may take, when nobody says otherwise."""
 GRACE_S = 1.5
+"""What a process gets to end by itself: running jobs after a stop, a killed worker."""
+_LEAVE_S = 0.2
+"""What a worker whose pipe is closed gets to leave before it is killed."""
 _START_S = 60.0
+"""Longest time a fresh worker may take for its imports."""
+_STARTS = 3
+"""So many starts in a row may fail before the machine is blamed, not the job."""
 _SPAWN = multiprocessing.get_context("spawn")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Job(Generic[P]):
-    """A name to report under and what the work function gets; keep the payload small, a path and facts."""
-
-    name: str
-    payload: P
-
-
-@dataclass(frozen=True, kw_only=True)
-class Done(Generic[R]):
-    """A job that came back with a value."""
-
-    name: str
-    value: R
-    seconds: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class SetAside:
-    """A job that did not, and why.
-
-    Attributes
-    ----------
-    name : str
-    code : str
-        `refused` (bad input), `internal` (a fault of ours), `killed` (took its process down twice) or `hung`.
-    why : str
-        One line for the person at the bench.
-    detail : str
-        Traceback for the developer; never shown unasked.
-    seconds : float
-    """
-
-    name: str
-    code: Literal["refused", "internal", "killed", "hung"]
-    why: str
-    detail: str = ""
-    seconds: float = 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Tally:
-    """How a run ended; `stopped` when it was interrupted before its last job."""
-
-    done: int
-    aside: int
-    stopped: bool
 
 
 @dataclass(kw_only=True, eq=False)
@@ -96,55 +51,6 @@ class _Worker:
     ready: bool = False
     since: float = 0.0
     deadline: float = math.inf
-
-
-@dataclass(kw_only=True)
-class _Run(Generic[P, R]):
-    """State of one run: what is left, who is under suspicion, what came back and is not yet reported."""
-
-    jobs: Iterator[Job[P]]
-    on_done: Callable[[Done[R] | SetAside], None]
-    suspects: deque[Job[P]] = field(default_factory=deque)
-    waiting: deque[Job[P]] = field(default_factory=deque)
-    on_trial: str | None = None
-    back: list[Done[R] | SetAside] = field(default_factory=list)
-    done: int = 0
-    aside: int = 0
-
-    def next_job(self, busy: bool) -> Job[P] | None:
-        """The next job to start now: fresh ones first, then suspects, each alone."""
-        if self.on_trial is not None:
-            return None
-        self.draw(1)
-        if self.waiting:
-            return self.waiting.popleft()
-        if self.suspects and not busy:
-            self.on_trial = self.suspects[0].name
-            return self.suspects.popleft()
-        return None
-
-    def draw(self, ahead: int) -> None:
-        """Have that many jobs at hand, so that a free worker need not wait while one is being made."""
-        while len(self.waiting) < ahead and (job := next(self.jobs, None)) is not None:
-            self.waiting.append(job)
-
-    def again(self, job: Job[P]) -> None:
-        """Put a job back that its worker never got to."""
-        (self.waiting if self.on_trial is None else self.suspects).appendleft(job)
-        self.on_trial = None
-
-    def came(self, outcome: Done[R] | SetAside) -> None:
-        """Take an outcome in, to be reported once the free workers are busy again."""
-        self.on_trial = None
-        self.back.append(outcome)
-
-    def report(self) -> None:
-        """Hand over what came back."""
-        for outcome in self.back:
-            self.done += isinstance(outcome, Done)
-            self.aside += isinstance(outcome, SetAside)
-            self.on_done(outcome)
-        self.back.clear()
 
 
 class Pool(Generic[P, R]):
@@ -198,7 +104,7 @@ class Pool(Generic[P, R]):
         WearvisionError
             When worker processes do not start at all. What `on_done` or `jobs` raise passes through.
         """
-        state: _Run[P, R] = _Run(jobs=iter(jobs), on_done=on_done)
+        state: Run[P, R] = Run(jobs=iter(jobs), on_done=on_done)
         with self._signals():
             while True:
                 self._feed(state)
@@ -227,7 +133,7 @@ class Pool(Generic[P, R]):
             self._bury(worker)
         self._workers.clear()
 
-    def _feed(self, state: _Run[P, R]) -> None:
+    def _feed(self, state: Run[P, R]) -> None:
         """Give every free hand a job, hiring up to the limit."""
         while self._stop_at == math.inf:
             free = next((w for w in self._workers if not w.job), None)
@@ -238,7 +144,7 @@ class Pool(Generic[P, R]):
                 return
             self._give(free or self._hire(), job, state)
 
-    def _give(self, worker: _Worker, job: Job[P], state: _Run[P, R]) -> None:
+    def _give(self, worker: _Worker, job: Job[P], state: Run[P, R]) -> None:
         worker.since = time.monotonic()
         worker.deadline = worker.since + (self._limit_s if worker.ready else _START_S)
         try:
@@ -251,7 +157,7 @@ class Pool(Generic[P, R]):
         else:
             worker.job = job
 
-    def _attend(self, busy: list[_Worker], state: _Run[P, R]) -> None:
+    def _attend(self, busy: list[_Worker], state: Run[P, R]) -> None:
         """Wait for the first event: an answer, a death, a time limit, a bell."""
         until = min(min(w.deadline for w in busy), self._stop_at)
         pipes: list[Any] = [self._bell_in, *(w.pipe for w in busy)]
@@ -265,7 +171,7 @@ class Pool(Generic[P, R]):
             elif now >= worker.deadline:
                 self._expire(worker, now, state)
 
-    def _listen(self, worker: _Worker, state: _Run[P, R]) -> None:
+    def _listen(self, worker: _Worker, state: Run[P, R]) -> None:
         job = worker.job
         assert job is not None
         try:
@@ -286,7 +192,7 @@ class Pool(Generic[P, R]):
         else:
             state.came(SetAside(name=job.name, seconds=spent, **answer))
 
-    def _expire(self, worker: _Worker, now: float, state: _Run[P, R]) -> None:
+    def _expire(self, worker: _Worker, now: float, state: Run[P, R]) -> None:
         job, spent = worker.job, now - worker.since
         assert job is not None
         if not worker.ready:
@@ -297,13 +203,13 @@ class Pool(Generic[P, R]):
         why = f"stopped after {self._limit_s:g} s without an answer; look at the photo, or allow more time"
         state.came(SetAside(name=job.name, code="hung", why=why, seconds=spent))
 
-    def _mourn(self, worker: _Worker, job: Job[P], state: _Run[P, R]) -> None:
+    def _mourn(self, worker: _Worker, job: Job[P], state: Run[P, R]) -> None:
         """A worker died over a job: suspect the job, unless the worker never came up."""
         ready, spent = worker.ready, time.monotonic() - worker.since
         code = self._dismiss(worker)
         if not ready:
             self._failed_starts += 1
-            if self._failed_starts > 2:
+            if self._failed_starts >= _STARTS:
                 raise WearvisionError(
                     "worker processes do not start", got=f"exit code {code}", do="run `wearvision check`"
                 )
@@ -331,7 +237,7 @@ class Pool(Generic[P, R]):
 
     def _bury(self, worker: _Worker) -> int | None:
         """Make sure the process is gone and leave no zombie; returns its exit code."""
-        worker.process.join(0.2)
+        worker.process.join(_LEAVE_S)
         worker.process.kill()
         worker.process.join(GRACE_S)
         code = worker.process.exitcode

@@ -26,6 +26,12 @@ FOCAL35_MM = 26.0
 FACE_MM = (240.0, 180.0)
 LENGTHS_MM = (20.0, 120.0)
 TILT_MOST_DEG = 30.0
+AWAY_PER_FOCAL = (0.1, 0.125)
+"""Distance to the face, mm, for each pixel of focal length: the face about fills the picture."""
+ASIDE_SD_MM, TURN_SD_RAD = 8.0, 0.1
+"""How far a hand holds the middle of the face from that of the picture, and how far it turns the phone."""
+TRIES = 200
+"""So often a length is drawn before the face counts as out of the picture."""
 COVER = (0.93, 0.98)
 """Share of 95 % intervals that must hold the truth."""
 WIDE = 3.5
@@ -99,10 +105,10 @@ def draw_view(rng: np.random.Generator, lens: Array, tilt_most_deg: float = TILT
     theta[LENS_ROWS] = lens
     axis, tilt = rng.uniform(0, 2 * np.pi), math.radians(tilt_most_deg) * math.sqrt(rng.uniform())
     turn = _turned(tilt * np.array([math.cos(axis), math.sin(axis), 0.0]))
-    turn = turn @ _turned(np.array([0.0, 0.0, rng.choice([0.0, np.pi]) + rng.normal(0.0, 0.1)]))
-    distance = math.exp(lens[0]) * rng.uniform(0.1, 0.125)
+    turn = turn @ _turned(np.array([0.0, 0.0, rng.choice([0.0, np.pi]) + rng.normal(0.0, TURN_SD_RAD)]))
+    distance = math.exp(lens[0]) * rng.uniform(*AWAY_PER_FOCAL)
     theta[:3] = np.asarray(cv2.Rodrigues(turn)[0]).ravel()
-    theta[3:6] = [rng.normal(0.0, 8.0), rng.normal(0.0, 8.0), distance]
+    theta[3:6] = [rng.normal(0.0, ASIDE_SD_MM), rng.normal(0.0, ASIDE_SD_MM), distance]
     return theta
 
 
@@ -117,7 +123,7 @@ def true_plane(theta: Array) -> Plane:
 
 def draw_ends(rng: np.random.Generator, truth: Plane, face_mm: tuple[float, float] = FACE_MM) -> Array:
     """Two points of the face, as far apart as `LENGTHS_MM`, in view; px."""
-    for _ in range(200):
+    for _ in range(TRIES):
         a = (rng.uniform(size=2) - 0.5) * face_mm
         turn, far = rng.uniform(0, 2 * np.pi), rng.uniform(*LENGTHS_MM)
         b = a + far * np.array([math.cos(turn), math.sin(turn)])
@@ -147,6 +153,6 @@ def table(scores: Sequence[Score]) -> str:
     lines = ["mode                    photos  told lengths  median %  95th %   rms %  bound %  covered           wide"]
     for s in scores:
         errors = f"{s.percentile(0.5):9.3f} {s.percentile(0.95):7.3f} {s.rms:7.3f} {s.rms_bound:8.3f}"
-        held_ = f"{s.covered:8.3f} (+-{s.covered_sd:.3f}) {s.wide:8.2f}"
-        lines.append(f"{s.mode:23} {s.asked:6} {s.photos:5} {len(s.error):7} {errors} {held_}")
+        intervals = f"{s.covered:8.3f} (+-{s.covered_sd:.3f}) {s.wide:8.2f}"
+        lines.append(f"{s.mode:23} {s.asked:6} {s.photos:5} {len(s.error):7} {errors} {intervals}")
     return "\n".join(lines)

@@ -45,6 +45,12 @@ LEAST_CORNERS = 16
 """With fewer of its corners a card is asked for again."""
 SHOWN = (0.4, 0.9)
 """Share of a card that is in the picture when it is cut off."""
+IN_CORNER_MM, TURN_SD_RAD = 10.0, 0.2
+"""How far the middle of a card lies inside a corner of the face, and how straight a hand lays it."""
+NOISE_PX, PULL_PX = (0.05, 0.15), (0.0, 0.8)
+"""Scatter of a card's corners, and how far ink and glare draw outline corners towards their square's middle."""
+OUTLINE_SD = 1.2
+"""Scatter of corners of markers and squares, in that of the chessboard's."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,15 +72,13 @@ class Shot:
     noise_px: float
 
 
-def draw_shot(
-    rng: Rng, lens: Array, prints: Sequence[Print], loose: float = 1.0
-) -> Shot:
+def draw_shot(rng: Rng, lens: Array, prints: Sequence[Print], loose: float = 1.0) -> Shot:
     """Cards round the face, or one beside it, seen by a camera that looks at the face's middle.
 
     `loose` is the share of the heights' possible errors that is drawn: at 0 every card lies as high as stated.
     """
     theta = draw_view(rng, lens)
-    noise_px = rng.uniform(0.05, 0.15)
+    noise_px = rng.uniform(*NOISE_PX)
     theta[11] = PAPER_MM + loose * HEIGHT_SD_MM * rng.standard_normal()
     places = _places(rng, len(prints))
     found = [_seen(rng, theta, one, place, noise_px, loose) for one, place in zip(prints, places, strict=True)]
@@ -84,10 +88,10 @@ def draw_shot(
 
 def _places(rng: Rng, cards: int) -> list[tuple[float, float, float]]:
     """Turn (rad) and middle (mm) of each card."""
-    x, y = FACE_MM[0] / 2 - 10, FACE_MM[1] / 2 - 10
+    x, y = FACE_MM[0] / 2 - IN_CORNER_MM, FACE_MM[1] / 2 - IN_CORNER_MM
     corners = [(-x, -y), (x, -y), (x, y), (-x, y)]
     first = int(rng.integers(4))
-    return [(rng.normal(0.0, 0.2), *corners[(first + k) % 4]) for k in range(cards)]
+    return [(rng.normal(0.0, TURN_SD_RAD), *corners[(first + k) % 4]) for k in range(cards)]
 
 
 def draw_print(rng: Rng, number: int) -> Print:
@@ -106,9 +110,8 @@ def _paper_sd(spec: BoardSpec) -> Array:
 
 
 def _seen(
-    rng: Rng, theta: Array, one: Print, place: tuple[float, float, float], noise_px: float,
-    loose: float,
-) -> Sighting:  # fmt: skip
+    rng: Rng, theta: Array, one: Print, place: tuple[float, float, float], noise_px: float, loose: float
+) -> Sighting:
     """The card in one photo: half the variance of its bends is its own, half comes of how it lies."""
     spec, plain = one.spec, blank_sighting(one.spec)
     points, sd = paper.points_of(plain), _paper_sd(spec)
@@ -126,7 +129,7 @@ def _seen(
     way = ends[len(corner) :] - ends[: len(corner)]
     long = np.linalg.norm(way, axis=1, keepdims=True)
     pull = np.divide(way, long, out=np.zeros_like(way), where=long > 1e-9)
-    px = px + rng.uniform(0, 0.8) * pull + noise_px * plain.sigma_rel[:, None] * rng.standard_normal(px.shape)
+    px = px + rng.uniform(*PULL_PX) * pull + noise_px * plain.sigma_rel[:, None] * rng.standard_normal(px.shape)
     homography = np.asarray(cv2.findHomography(points.mm, px)[0], dtype=np.float64)
     return replace(plain, corners_px=px, pull=pull, homography=homography)
 
@@ -149,15 +152,13 @@ def blank_sighting(spec: BoardSpec) -> Sighting:
     return Sighting(
         spec=spec, corners_px=np.zeros_like(corners), corners_mm=corners,
         ids=np.concatenate([markers, count + 4 * spec.marker_count + rim]),
-        sigma_rel=np.where(np.arange(len(corners)) < count, 1.0, 1.2), pull=np.zeros_like(corners),
+        sigma_rel=np.where(np.arange(len(corners)) < count, 1.0, OUTLINE_SD), pull=np.zeros_like(corners),
         marker_count=spec.marker_count, inner_count=count, homography=np.eye(3), edge_sigma_px=0.8, black=40.0,
         white=200.0, glare_share=0.0, in_view_share=1.0,
     )  # fmt: skip
 
 
-def lengths_of(
-    rng: Rng, shot: Shot, lens: Lens | None, count: int, loose: float | None = None
-) -> list[Row]:
+def lengths_of(rng: Rng, shot: Shot, lens: Lens | None, count: int, loose: float | None = None) -> list[Row]:
     """Lengths in one photo, with the bound where `loose` is given."""
     plane = solve(
         shot.sightings, size_px=SIZE_PX, focal35_mm=FOCAL35_MM, checks=shot.checks, lens=lens, card_height_mm=0.0

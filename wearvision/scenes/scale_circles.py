@@ -33,7 +33,10 @@ NOISE_PX, RUN_PX, RUN_DEG = (0.05, 0.3), (0.0, 0.25), 15
 """Scatter of single edge points, and of runs of them that err alike (rust, chips, shadows)."""
 SEEN_DEG = (100.0, 360.0)
 """Arc of each circle in view, in half of the photos; all of it in the others."""
-K1_MOST, START_DEG = 0.02, 3.0
+K1_MOST, START_DEG, START_SCALE = 0.02, 3.0, 0.003
+"""Distortion of the lens; how far off a coarse look begins, in tilt and as a share of the distance."""
+STRENGTH = 2.0
+"""Strength of every edge point: they differ in scatter alone."""
 INSIDE = 0.7
 """Sides of the square in which lengths lie, as a share of the rim's diameter: its corners lie on the rim."""
 
@@ -66,7 +69,7 @@ def _stated(rng: Rng, theta: Array, which: str, radii: Array, alone: bool) -> tu
     other = None if alone else 2 * float(radii[1] + drawing * rng.standard_normal())
     near = theta.copy()
     near[:2] += math.radians(START_DEG) * rng.standard_normal(2)
-    near[5] *= math.exp(rng.normal(0, 0.003))
+    near[5] *= math.exp(rng.normal(0, START_SCALE))
     near[6:10], near[12] = prior_of(SIZE_PX, FOCAL35_MM).lens[:4], 0.0
     near[5] *= math.exp(near[6] - theta[6])
     plane = true_plane(near)
@@ -104,7 +107,7 @@ def _edges(rng: Rng, theta: Array, radius_mm: float, height_mm: float) -> Edges:
     off = off + rng.uniform(*NOISE_PX) * rng.standard_normal(len(deg))
     inside = np.all((px > 0) & (px < np.array(SIZE_PX) - 1), axis=1)
     placed: Array = px + off[:, None] * (out - px) / per_mm[:, None]
-    return placed[inside], np.full(int(inside.sum()), 2.0)
+    return placed[inside], np.full(int(inside.sum()), STRENGTH)
 
 
 def _runs(rng: Rng, count: int) -> NDArray[np.float64]:

@@ -25,6 +25,8 @@ LEAN_SD_PX, FOOT_SD_PX = (0.08, 0.25), (0.6, 1.8)
 """Of a mark's tip and of the foot line's end, as drawn photos of rules show them."""
 K1_MOST = 0.02
 MARK_MM = 2.0
+BESIDE_MM, TURN_SD_RAD, LONG_MM = (6.0, 20.0), 0.1, (100.0, 300.0)
+"""How far the rule lies from the face's edge, how straight a hand lays it, and its length."""
 
 
 def rules(rng: Rng, photos: int, lengths: int, loose: float) -> Iterator[list[Row]]:
@@ -45,12 +47,12 @@ def _sights(rng: Rng, theta: Array) -> Sights:
     """Marks of a rule that lies along a side of the face, as much of it as is in view."""
     half = np.array(coverage.FACE_MM) / 2
     side = int(rng.integers(4))
-    out = half[(side + 1) % 2] + rng.uniform(6, 20)
-    turn = side * np.pi / 2 + rng.normal(0, 0.1)
+    out = half[(side + 1) % 2] + rng.uniform(*BESIDE_MM)
+    turn = side * np.pi / 2 + rng.normal(0, TURN_SD_RAD)
     cos, sin = np.cos(turn), np.sin(turn)
     matrix = np.array([[cos, -sin], [sin, cos]])
     period = float(rng.choice(PERIODS_MM))
-    long = rng.uniform(100, 300)
+    long = rng.uniform(*LONG_MM)
     x = np.asarray(np.arange(-round(long / 2 / period), round(long / 2 / period)) * period, dtype=np.float64)
 
     def px(along: Array, across: Array | float) -> Array:

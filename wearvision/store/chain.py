@@ -6,7 +6,7 @@ The cost of an append does not grow with the ledger: only the last event is look
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -19,37 +19,11 @@ from wearvision.store.db import EVENTS, LEDGER_FILE, Store
 from wearvision.store.event import Draft, Event, make_event
 from wearvision.store.files import disk_in_words, remove
 from wearvision.store.head import EMPTY, GENESIS, HEAD_FILE, Head, read_head, stage_head
-from wearvision.store.problem import Problem, Problems
+from wearvision.store.problem import Problems
+from wearvision.store.row import RESTORE, event_of, row_of
+from wearvision.store.walk import ChainReport, Walk
 
 PAGE_ROWS = 256
-_RESTORE = "keep the folder as it is, and restore a backup into a new one"
-
-
-@dataclass(frozen=True, kw_only=True)
-class ChainReport:
-    """What a check of the whole chain found.
-
-    Attributes
-    ----------
-    events : int
-        Rows read.
-    head : Head
-        Last event read.
-    recorded : Head or None
-        What `head.json` says; None when it cannot be read.
-    problems : tuple of Problem
-        Empty when the chain is sound.
-    """
-
-    events: int
-    head: Head
-    recorded: Head | None
-    problems: tuple[Problem, ...]
-
-    @property
-    def sound(self) -> bool:
-        """Whether everything holds together."""
-        return not self.problems
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +65,7 @@ class Chain:
                 if seen is not None:
                     _refuse_stale(connection, {draft.tag for draft in drafts}, seen)
                 events = _chained(tail, drafts)
-                connection.execute(sa.insert(EVENTS), [_row(event) for event in events])
+                connection.execute(sa.insert(EVENTS), [row_of(event) for event in events])
                 with disk_in_words(f"{HEAD_FILE} cannot be written", self.store.folder):
                     staged = stage_head(self.store.folder, _head(events[-1]))
         except BaseException:
@@ -114,7 +88,7 @@ class Chain:
             where.append(EVENTS.c.tag == tag)
         if kind is not None:
             where.append(EVENTS.c.kind == kind)
-        return map(_event, self._rows(*where))
+        return map(event_of, self._rows(*where))
 
     def head(self) -> str:
         """Hash of the last event; `GENESIS` for an empty ledger."""
@@ -144,7 +118,7 @@ class Chain:
         problems = Problems()
         recorded = self._recorded(problems)
         self._check_file(problems)
-        walk = _Walk(problems=problems, looked_for=recorded)
+        walk = Walk(problems=problems, looked_for=recorded)
         try:
             for row in self._rows():
                 walk.step(row)
@@ -162,7 +136,7 @@ class Chain:
                 page = connection.execute(page_query).all()
             for row in page:
                 if last is not None and row.seq <= last:
-                    raise BrokenRecord("events come back out of order", got=row.seq, do=_RESTORE)
+                    raise BrokenRecord("events come back out of order", got=row.seq, do=RESTORE)
                 last = row.seq
                 yield row
             if len(page) < PAGE_ROWS:
@@ -176,7 +150,7 @@ class Chain:
             raise BrokenRecord(
                 f"the ledger does not contain event {recorded.seq} as {HEAD_FILE} records it",
                 got=f"last event {tail.seq}",
-                do=_RESTORE,
+                do=RESTORE,
             )
         return tail
 
@@ -213,53 +187,6 @@ class Chain:
             problems.add(LEDGER_FILE, err.what)
 
 
-@dataclass(kw_only=True)
-class _Walk:
-    """Goes along the chain and notes what does not fit."""
-
-    problems: Problems
-    looked_for: Head | None
-    count: int = 0
-    head: Head = EMPTY
-    met: bool = False
-
-    def __post_init__(self) -> None:
-        self._meet()
-
-    def step(self, row: sa.Row[Any]) -> None:
-        where = f"event {row.seq}"
-        self.count += 1
-        if row.seq != self.head.seq + 1:
-            self.problems.add(where, f"does not follow event {self.head.seq}: events are missing or foreign")
-        if not _typed(row):
-            self.problems.add(where, "holds a value of a foreign type")
-        else:
-            event = Event(**_fields(row))
-            if event.true_hash() != event.hash:
-                self.problems.add(where, "was changed after it was written")
-            if event.prev_hash != self.head.hash:
-                self.problems.add(where, "is not bound to the event before it")
-            self._check_payload(event)
-        self.head = Head(seq=row.seq, hash=str(row.hash))
-        self._meet()
-
-    def end(self) -> None:
-        if self.looked_for is not None and not self.met:
-            seq = self.looked_for.seq
-            self.problems.add(
-                HEAD_FILE, f"records event {seq}, which the ledger does not contain: its tail was cut off"
-            )
-
-    def _meet(self) -> None:
-        self.met = self.met or self.head == self.looked_for
-
-    def _check_payload(self, event: Event) -> None:
-        try:
-            _ = event.payload
-        except BrokenRecord:
-            self.problems.add(f"event {event.seq}", "its payload is no canonical JSON object")
-
-
 def _chained(tail: Head, drafts: tuple[Draft, ...]) -> tuple[Event, ...]:
     events: list[Event] = []
     for draft in drafts:
@@ -279,7 +206,7 @@ def _refuse_stale(connection: sa.Connection, tags: set[str], seen: int) -> None:
 
 def _tail(connection: sa.Connection) -> Head:
     row = connection.execute(sa.select(EVENTS).order_by(EVENTS.c.seq.desc()).limit(1)).first()
-    return EMPTY if row is None else _head(_event(row))
+    return EMPTY if row is None else _head(event_of(row))
 
 
 def _hash_at(connection: sa.Connection, seq: int) -> str | None:
@@ -290,28 +217,3 @@ def _hash_at(connection: sa.Connection, seq: int) -> str | None:
 
 def _head(event: Event) -> Head:
     return Head(seq=event.seq, hash=event.hash)
-
-
-def _row(event: Event) -> dict[str, object]:
-    fields = asdict(event)
-    fields["payload"] = fields.pop("payload_text")
-    return fields
-
-
-def _fields(row: sa.Row[Any]) -> dict[str, Any]:
-    fields = dict(row._mapping)
-    fields["payload_text"] = fields.pop("payload")
-    return fields
-
-
-def _typed(row: sa.Row[Any]) -> bool:
-    values: tuple[object, ...] = tuple(row)
-    return type(values[0]) is int and all(type(text) is str for text in values[1:])
-
-
-def _event(row: sa.Row[Any]) -> Event:
-    if _typed(row):
-        event = Event(**_fields(row))
-        if event.true_hash() == event.hash:
-            return event
-    raise BrokenRecord("an event was changed after it was written", got=f"event {row.seq}", do=_RESTORE)
