@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
-from typing import Any, Literal, TypeAlias
+from typing import Literal
 
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.units import mm
@@ -17,27 +17,20 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
-    HRFlowable,
-    Image,
     KeepTogether,
     PageTemplate,
     Spacer,
-    Table,
 )
 
-from wearvision.pages.page import FindingRow, Picture, lead, moment, plain
+from wearvision.pages.page import FindingRow, lead, moment, plain
 from wearvision.pages.pdf_page import ACCENT, FAINT, INK, MARGIN, RULE, NumberedCanvas, QrCode, Words, register_fonts
+from wearvision.pages.pdf_tables import EVERY, Cell, Style, Tables, image, rule
 from wearvision.pages.plots_pdf import PlotDrawing
 from wearvision.pages.report import CriterionView, DecisionView, EntryView, ReportView, SealedView, SightView, TableView
 
 Paper = Literal["A4", "letter"]
 SIZES: dict[Paper, tuple[float, float]] = {"A4": A4, "letter": LETTER}
-PHOTO_HIGH = 92 * mm
 PLOT_WIDE = 128 * mm
-Cell: TypeAlias = Any
-"""Whatever reportlab lays in a table cell: text, a flowable, or a list of them."""
-Style: TypeAlias = tuple[Any, ...]
-EVERY = (0, 0), (-1, -1)
 
 
 def report_pdf(view: ReportView, *, paper: Paper = "A4") -> bytes:
@@ -76,6 +69,7 @@ class _Story:
 
     def __init__(self, view: ReportView, words: Words, width: float) -> None:
         self.view, self.words, self.p, self.width = view, words, words.p, width
+        self.tables = Tables(words=words, width=width)
 
     def whole(self) -> list[Flowable]:
         view = self.view
@@ -90,7 +84,7 @@ class _Story:
         view = self.view
         kicker = [self.p(f"Wear report, {view.crate}", "soft"), self.p(view.made_at, "right-head")]
         return [
-            self._grid([kicker], (0.7, 0.3)), self.p(view.tag, "tag"),
+            self.tables.grid([kicker], (0.7, 0.3)), self.p(view.tag, "tag"),
             self.p(f"{plain(view.part_kind).capitalize()}, against {view.rubric}"), Spacer(0, 3.5 * mm),
         ]  # fmt: skip
 
@@ -108,13 +102,13 @@ class _Story:
             frame = [("BACKGROUND", *EVERY, ACCENT)]
         pad = [("LEFTPADDING", *EVERY, 4 * mm), ("RIGHTPADDING", *EVERY, 4 * mm)]
         ends = [("TOPPADDING", (0, 0), (-1, 0), 3 * mm), ("BOTTOMPADDING", (0, -1), (-1, -1), 3 * mm)]
-        return self._grid(rows, (1.0,), [*frame, *pad, ("VPAD", 1.2 * mm), *ends])
+        return self.tables.grid(rows, (1.0,), [*frame, *pad, ("VPAD", 1.2 * mm), *ends])
 
     def _lists(self) -> list[Flowable]:
         story: list[Flowable] = []
         for title, lines in (("Losses noted", self.view.losses), ("To follow up", self.view.follow_ups)):
             if lines:
-                story += [self.p(title, "h2"), self._ruled([[self.p(lead(line))] for line in lines], (1.0,))]
+                story += [self.p(title, "h2"), self.tables.ruled([[self.p(lead(line))] for line in lines], (1.0,))]
         return story
 
     def _photos(self) -> list[Flowable]:
@@ -127,12 +121,12 @@ class _Story:
         for photo in photos:
             picture = photo.picture
             sha = self.p(f"sha256 {photo.sha256}", "digest")
-            cells.append([_image(picture, wide), Spacer(0, 1 * mm), self.p(photo.words, "soft"), sha])
+            cells.append([image(picture, wide), Spacer(0, 1 * mm), self.p(photo.words, "soft"), sha])
         cells += [""] * (-len(cells) % across)
         rows = [cells[i : i + across] for i in range(0, len(cells), across)]
         gap = [("RIGHTPADDING", (0, 0), (0, -1), 2.5 * mm), ("LEFTPADDING", (1, 0), (1, -1), 2.5 * mm)]
         style = [*(gap if across == 2 else []), ("VPAD", 2.5 * mm)]
-        return [Spacer(0, 3 * mm), self._grid(rows, (1 / across,) * across, style)]
+        return [Spacer(0, 3 * mm), self.tables.grid(rows, (1 / across,) * across, style)]
 
     def _criteria(self) -> list[Flowable]:
         story: list[Flowable] = [CondPageBreak(60 * mm), self.p("Criteria", "h2"), self.p(self.view.rule, "soft")]
@@ -145,10 +139,9 @@ class _Story:
         word: Cell = ""
         if c.decision:
             ends = [("TOPPADDING", *EVERY, 1.2 * mm), ("BOTTOMPADDING", *EVERY, 2.2 * mm)]
-            word = self._grid([[self.p(c.decision.word, "word")]], (0.19,), [("BOX", *EVERY, 1.1, INK), *ends])
-        story: list[Flowable] = [
-            Spacer(0, 4 * mm), _rule(), self._grid([[head, word]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
-        ]
+            word = self.tables.grid([[self.p(c.decision.word, "word")]], (0.19,), [("BOX", *EVERY, 1.1, INK), *ends])
+        top = self.tables.grid([[head, word]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
+        story: list[Flowable] = [Spacer(0, 4 * mm), rule(), top]
         if c.missing:
             story += [Spacer(0, 1.5 * mm), self.p(lead(c.missing), "strong")]
         for part in (self._entries(c.entries), self._sights(c.sights), self._sealed(c.sealed)):
@@ -166,7 +159,7 @@ class _Story:
                 self.p(f"{e.reader}, {moment(e.at)}", "cell", then=" ".join(notes)),
             ])  # fmt: skip
         names = ("Point", "Typed", ">Value", ">u", "Gauge", "Reader, time")
-        return self._data(names, rows, (0.08, 0.14, 0.13, 0.12, 0.15, 0.38)) if rows else None
+        return self.tables.data(names, rows, (0.08, 0.14, 0.13, 0.12, 0.15, 0.38)) if rows else None
 
     def _sights(self, sights: Sequence[SightView]) -> Flowable | None:
         rows = []
@@ -177,7 +170,7 @@ class _Story:
                 self.p(s.seen, "cell-strong" if s.stands else "cell", struck=not s.stands), self.p(s.how, "cell"),
                 self.p(f"{s.reader}, {moment(s.at)}", "cell", then=" ".join(notes)),
             ])  # fmt: skip
-        return self._data(("Seen", "How", "Reader, time"), rows, (0.36, 0.26, 0.38)) if rows else None
+        return self.tables.data(("Seen", "How", "Reader, time"), rows, (0.36, 0.26, 0.38)) if rows else None
 
     def _sealed(self, sealed: Sequence[SealedView]) -> Flowable | None:
         rows = []
@@ -185,7 +178,7 @@ class _Story:
             note = "; ".join(t for t in (s.how, f"opened {s.opened_at}" if s.opened_at else "") if t)
             rows.append([self.p(s.point, "cell"), self.p(s.estimate, "cell", then=note), self.p(s.beside, "cell")])
         names = ("Point", "Sealed estimate, opened after the reading", "Beside the reading")
-        return self._data(names, rows, (0.08, 0.54, 0.38)) if rows else None
+        return self.tables.data(names, rows, (0.08, 0.54, 0.38)) if rows else None
 
     def _sum(self, decision: DecisionView) -> list[Flowable]:
         story: list[Flowable] = [Spacer(0, 2.5 * mm)]
@@ -195,7 +188,7 @@ class _Story:
             pad = [("LEFTPADDING", *EVERY, 2 * mm), ("RIGHTPADDING", *EVERY, 2 * mm)]
             box = [("BACKGROUND", *EVERY, FAINT), ("INNERGRID", *EVERY, 0.5, RULE)]
             shares = (1 / len(terms),) * len(terms)
-            story += [self._grid(cells, shares, [*box, *pad, ("VPAD", 1.2 * mm)]), Spacer(0, 1.5 * mm)]
+            story += [self.tables.grid(cells, shares, [*box, *pad, ("VPAD", 1.2 * mm)]), Spacer(0, 1.5 * mm)]
         story.append(self.p(decision.arithmetic))
         return story + ([self.p(decision.settle, "soft")] if decision.settle else [])
 
@@ -206,7 +199,7 @@ class _Story:
             for i in self.view.instruments
         ]
         widths = (0.12, 0.21, 0.14, 0.12, 0.13, 0.16, 0.12)
-        return [self.p("Instruments", "h2"), self._data(names, rows, widths)] if rows else []
+        return [self.p("Instruments", "h2"), self.tables.data(names, rows, widths)] if rows else []
 
     def _table_view(self, table: TableView) -> list[Flowable]:
         styles = ["right" if name.startswith(">") else "cell" for name in table.columns]
@@ -214,7 +207,7 @@ class _Story:
         shares = table.shares or (1 / len(styles),) * len(styles)
         # The spacer ends the heading's hold on what follows: a table may then begin here and go on overleaf.
         story: list[Flowable] = [CondPageBreak(60 * mm), self.p(table.title, "h2"), Spacer(0, 0.1)]
-        story += [self._data(table.columns, rows, shares)] if rows else []
+        story += [self.tables.data(table.columns, rows, shares)] if rows else []
         story += [Spacer(0, 3 * mm), PlotDrawing(table.plot, PLOT_WIDE)] if table.plot else []
         for line in table.said:
             story += [Spacer(0, 1.5 * mm), self.p(line, "strong")]
@@ -232,30 +225,30 @@ class _Story:
         for finding in self.view.findings:
             figures = "; ".join(f"{name} {words}" for name, words in finding.told)
             rows.append([self.p(_name(finding), "cell-strong"), self.p(lead(figures), "cell", then=_doubts(finding))])
-        return [self.p("Measured in the photos", "h2"), self._ruled(rows, (0.2, 0.8))] if rows else []
+        return [self.p("Measured in the photos", "h2"), self.tables.ruled(rows, (0.2, 0.8))] if rows else []
 
     def _notes(self) -> list[Flowable]:
         story: list[Flowable] = []
         unseen = tuple((what, lead(why)) for what, why in self.view.not_assessed)
         for title, items in (("Not assessed", unseen), ("Stated facts", self.view.stated)):
             rows = [[self.p(lead(plain(a)), "cell-strong"), self.p(b, "cell")] for a, b in items]
-            story += [self.p(title, "h2"), self._ruled(rows, (0.32, 0.68))] if rows else []
+            story += [self.p(title, "h2"), self.tables.ruled(rows, (0.32, 0.68))] if rows else []
         return story
 
     def _cautions(self) -> list[Flowable]:
         rows = [[self.p(a, "cell-strong"), self.p(b, "cell")] for a, b in self.view.all_cautions]
-        return [self.p("Before you touch it", "h2"), self._ruled(rows, (0.2, 0.8))]
+        return [self.p("Before you touch it", "h2"), self.tables.ruled(rows, (0.2, 0.8))]
 
     def _end(self) -> Flowable:
         """Signature, provenance and chain head; kept on one page."""
         lines = [("LINEABOVE", (i, 0), (i, 0), 0.8, INK) for i in (0, 2, 4)]
         names = [self.p("Signature", "soft"), "", self.p("Name", "soft"), "", self.p("Date", "soft")]
-        sign = self._grid([names], (0.36, 0.04, 0.34, 0.04, 0.22), [*lines, ("VPAD", 1 * mm)])
+        sign = self.tables.grid([names], (0.36, 0.04, 0.34, 0.04, 0.22), [*lines, ("VPAD", 1 * mm)])
         rows = [[self.p(a, "head-cell"), self.p(b, "digest")] for a, b in self._record()]
-        facts = self._grid(rows, (0.16, 0.64), [("VPAD", 0.7 * mm)])
+        facts = self.tables.grid(rows, (0.16, 0.64), [("VPAD", 0.7 * mm)])
         code = QrCode(self.words.clean(self.view.seal), 30 * mm) if self.view.chain_head else ""
-        record = self._grid([[facts, code]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
-        return KeepTogether([Spacer(0, 18 * mm), sign, Spacer(0, 6 * mm), _rule(), record])
+        record = self.tables.grid([[facts, code]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
+        return KeepTogether([Spacer(0, 18 * mm), sign, Spacer(0, 6 * mm), rule(), record])
 
     def _record(self) -> list[tuple[str, str]]:
         view = self.view
@@ -267,48 +260,6 @@ class _Story:
         ]  # fmt: skip
         lost = "Some lie outside this file's fonts and were replaced; the HTML report has them all."
         return [*facts, ("Letters", lost)] if self.words.lost else facts
-
-    def _data(self, names: Sequence[str], rows: Sequence[Sequence[Cell]], shares: Sequence[float]) -> Flowable:
-        """A ruled table with a head that repeats on every page; a name led by `>` is set flush right."""
-        head = [self.p(n.removeprefix(">"), "right-head" if n.startswith(">") else "head-cell") for n in names]
-        lines = [("LINEBELOW", (0, 0), (-1, 0), 0.8, INK), ("LINEBELOW", (0, 1), (-1, -1), 0.4, RULE)]
-        return self._grid([head, *rows], shares, [*lines, ("GAP", 2.5 * mm)], repeat=1)
-
-    def _ruled(self, rows: Sequence[Sequence[Cell]], shares: Sequence[float]) -> Flowable:
-        return self._grid(rows, shares, [("LINEABOVE", *EVERY, 0.4, RULE), ("GAP", 2.5 * mm)])
-
-    def _grid(
-        self, rows: Sequence[Sequence[Cell]], shares: Sequence[float], style: Sequence[Style] = (),
-        *, repeat: int = 0,
-    ) -> Flowable:  # fmt: skip
-        """A table whose columns are shares of the page's width.
-
-        `VPAD` sets the padding above and below, `GAP` the one at the right of all but the last column.
-        """
-        vpad = next((s[1] for s in style if s[0] == "VPAD"), 1.1 * mm)
-        gap = next((s[1] for s in style if s[0] == "GAP"), 0)
-        base: list[Style] = [
-            ("VALIGN", *EVERY, "TOP"), ("LEFTPADDING", *EVERY, 0), ("RIGHTPADDING", *EVERY, 0),
-            ("TOPPADDING", *EVERY, vpad), ("BOTTOMPADDING", *EVERY, vpad),
-        ]  # fmt: skip
-        base += [("RIGHTPADDING", (0, 0), (-2, -1), gap)] if gap and len(shares) > 1 else []
-        rest = [s for s in style if s[0] not in ("VPAD", "GAP")]
-        widths = [share * self.width for share in shares]
-        return Table(
-            [list(row) for row in rows], colWidths=widths, style=[*base, *rest], repeatRows=repeat, hAlign="LEFT",
-            splitInRow=1,
-        )  # fmt: skip
-
-
-def _rule() -> Flowable:
-    return HRFlowable(width="100%", thickness=1.1, color=INK, spaceAfter=2 * mm)
-
-
-def _image(picture: Picture, width: float) -> Image:
-    scale = min(width / picture.width_px, PHOTO_HIGH / picture.height_px)
-    image = Image(BytesIO(picture.jpeg), picture.width_px * scale, picture.height_px * scale)
-    image.hAlign = "LEFT"
-    return image
 
 
 def _name(finding: FindingRow) -> str:
