@@ -29,6 +29,7 @@ FLAGS: Mapping[str, str] = {
     "in-shadow": "Part of the mark lies in a shadow.",
     "breach": "Nothing is left to seal here: a leak path from one side to the other.",
     "suspected": "Suspected from the picture only.",
+    "one-sided": "Little sound metal on one side of it: the level it is measured from is less sure.",
     "hole-like": "As large as a drilled hole: look whether it is one; not counted as a pit until then.",
     "marked": "Outlined by a person.",
     "reshaped": "Outline changed by a person.",

@@ -11,6 +11,7 @@ import numpy as np
 from tests.bench.ratio import Row, against_stock, table
 from tests.measure.face_kit import drawn_plane
 from tests.measure.test_light_section import ELEVATION, drawn_line
+from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import LightLine, find_line
 from wearvision.measure.look import Look
 from wearvision.measure.views.line_light import see
@@ -24,12 +25,12 @@ def rows() -> list[Row]:
     plane = drawn_plane(mm_per_px=0.06, size_px=(4000, 3000))
     along = np.linspace(-45, 45, 2400)
     image = drawn_line(plane, 1.2 * np.clip((2.5 - np.abs(along - 8)) / 0.6, 0, 1), along)
-    line = find_line(image, plane, ())
+    line = find_line(Ground(gray=image, plane=plane))
     assert isinstance(line, LightLine)
     band = line.patch.values
     look = Look(gray=image, plane=plane, stated=Stated(view="line-light", nominal={"light_elevation_deg": ELEVATION}))
     return against_stock(
-        "line of light", image, lambda: see(look), lambda: find_line(image, plane, ()),
+        "line of light", image, lambda: see(look), lambda: find_line(Ground(gray=image, plane=plane)),
         {"sato on its band": lambda: sato(band, sigmas=(2, 4, 6), black_ridges=False)},
     )  # fmt: skip
 

@@ -15,6 +15,7 @@ from wearvision.measure.finders.light_elevation import (
     join,
     stated_elevation,
 )  # fmt: skip
+from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import LightLine, find_line
 from wearvision.measure.finders.light_plane import Elevation
 from wearvision.measure.look import Look, Seen
@@ -36,7 +37,7 @@ def groove(depth_mm: float, middle_mm: float = 18.0, wide_mm: float = 5.0) -> Ar
 
 
 def line_over(depth: Array, plane: Plane, seed: int = 0) -> LightLine:
-    line = find_line(drawn_line(plane, depth, ALONG, seed=seed), plane, ())
+    line = find_line(Ground(gray=drawn_line(plane, depth, ALONG, seed=seed), plane=plane))
     assert isinstance(line, LightLine)
     return line
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tests.measure.face_kit import drawn_plane
 from wearvision.measure.finders.light_elevation import stated_elevation
+from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import LightLine, find_line
 from wearvision.measure.finders.light_plane import Sound, depths, sound_line, steepness_deg
 from wearvision.measure.finders.light_section import find_sections
@@ -82,7 +83,7 @@ def test_a_drawn_groove_is_as_deep_as_drawn() -> None:
         along = np.linspace(-45, 45, 1200)
         depth = true * np.clip((2.5 - np.abs(along - 8)) / 0.6, 0, 1)
         gray = drawn_line(plane, depth, along, seed=seed)
-        line = find_line(gray, plane, ())
+        line = find_line(Ground(gray=gray, plane=plane))
         assert isinstance(line, LightLine)
         sound = sound_line(line, plane, ELEVATION)
         told = depths(plane, plane.to_px(line.points_mm()), sound, ELEVATION)
@@ -98,7 +99,7 @@ def test_a_drawn_groove_is_as_deep_as_drawn() -> None:
 def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
     plane = drawn_plane()
     along = np.linspace(-45, 45, 1200)
-    line = find_line(drawn_line(plane, np.zeros(1200), along), plane, ())
+    line = find_line(Ground(gray=drawn_line(plane, np.zeros(1200), along), plane=plane))
     assert isinstance(line, LightLine)
     sound = sound_line(line, plane, ELEVATION)
     place, light = (line.column - line.column.mean()) * line.patch.step_mm, stated_elevation(ELEVATION)
@@ -107,10 +108,42 @@ def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
     assert find_sections(line, 0.05 + 0.9 * dip, sound, plane, light) == ()
 
 
+def test_a_dip_with_little_sound_metal_on_one_side_is_told_and_doubted_more() -> None:
+    plane = drawn_plane()
+    along = np.linspace(-45, 45, 1200)
+    line = find_line(Ground(gray=drawn_line(plane, np.zeros(1200), along), plane=plane))
+    assert isinstance(line, LightLine)
+    sound = sound_line(line, plane, ELEVATION)
+    from_end = (line.column - line.column[0]) * line.patch.step_mm
+    told = {}
+    for name, start in (("one-sided", 0.6), ("whole", 10.0), ("open", 0.0)):
+        dip = 0.9 * ((from_end >= start) & (from_end < start + 3.0))
+        told[name] = find_sections(line, dip, sound, plane, stated_elevation(ELEVATION))
+    assert [[f.flags for f in found] for found in told.values()] == [[("one-sided",)], [()], []]
+    depth = [told[name][0].quantities["depth"] for name in ("one-sided", "whole")]
+    assert all(isinstance(d, Measured) and abs(d.value - 0.9) < d.u95 for d in depth)
+    one_sided, whole = (d.budget["level"] for d in depth if isinstance(d, Measured))
+    assert one_sided > 3 * whole
+
+
+def test_a_band_is_no_longer_than_what_is_open() -> None:
+    plane = drawn_plane()
+    gray = drawn_line(plane, np.zeros(1200), np.linspace(-45, 45, 1200))
+    ring = np.radians(np.arange(0, 360, 5))
+    outline = plane.to_px(30.0 * np.column_stack([np.cos(ring), np.sin(ring)]))
+    band = Ground(gray=gray, plane=plane, within_px=outline).band(np.zeros(2), np.array([1.0, 0.0]), 8.0)
+    assert band is not None
+    patch, free = band
+    assert 60.0 < (free.shape[1] - 1) * patch.step_mm < 65.0
+    assert free.any(axis=0).sum() * patch.step_mm == pytest.approx(60.0, abs=0.6)
+    away = Ground(gray=gray, plane=plane, within_px=outline).band(np.array([0.0, 60.0]), np.array([1.0, 0.0]), 8.0)
+    assert away is None
+
+
 def test_no_line_no_elevation_or_a_flat_light_are_said() -> None:
     plane = drawn_plane()
     noise = np.random.default_rng(1).normal(110, 4, plane.size_px[::-1]).clip(0, 255).astype(np.uint8)
-    assert isinstance(find_line(noise, plane, ()), Unmeasured)
+    assert isinstance(find_line(Ground(gray=noise, plane=plane)), Unmeasured)
     for nominal, words in (({}, "light_elevation_deg"), ({"light_elevation_deg": 3.0}, "cannot be triangulated")):
         seen = line_light.see(Look(gray=noise, plane=plane, stated=Stated(view="line-light", nominal=nominal)))
         assert seen.findings == ()

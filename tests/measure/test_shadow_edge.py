@@ -7,7 +7,7 @@ import math
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -15,6 +15,7 @@ from tests.measure.face_kit import drawn_plane
 from tests.measure.test_light_section import ELEVATION, lit_px
 from wearvision.errors import BadInput
 from wearvision.measure.finders.light_elevation import find_step, join, stated_elevation
+from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import LightLine
 from wearvision.measure.finders.light_plane import Elevation, depths, sound_line
 from wearvision.measure.finders.light_section import find_sections
@@ -39,6 +40,7 @@ def soft_edge(true: Array, sigma: float, *, noise: float = 0.0, metal: Array | f
     return np.asarray((0.1 + 0.3 * risen) * metal + grain, dtype=np.float32)
 
 
+@settings(deadline=None)  # a busy machine
 @given(off=st.floats(-0.5, 0.5), sigma=st.floats(1.0, 7.0))
 def test_the_middle_of_a_soft_edge_is_where_half_of_the_lamp_is_seen(off: float, sigma: float) -> None:
     true = np.full(COLUMNS, 44.0 + off)
@@ -85,9 +87,9 @@ def groove(depth_mm: float, middle_mm: float = 14.0) -> Array:
 
 
 def seen(plane: Plane, gray: NDArray[np.uint8]) -> LightLine:
-    lines = find_shadow(gray, plane, ())
+    lines = find_shadow(Ground(gray=gray, plane=plane))
     assert not isinstance(lines, Unmeasured), lines
-    return lines[0]
+    return next(lines)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -106,7 +108,7 @@ def test_a_step_under_a_shadow_tells_its_elevation() -> None:
     plane = drawn_plane()
     block = np.where(np.abs(ALONG + 15) < 4.5, -2.0, 0.0)
     gray = drawn_shadow(plane, block)
-    lines = find_shadow(gray, plane, (), band_mm=11.0)
+    lines = find_shadow(Ground(gray=gray, plane=plane), band_mm=11.0)
     assert not isinstance(lines, Unmeasured)
     steps = [find_step(line, plane, 2.0, None) for line in lines]
     step = next(s for s in steps if not isinstance(s, Unmeasured))
@@ -117,12 +119,12 @@ def test_a_step_under_a_shadow_tells_its_elevation() -> None:
 
 def test_a_shadow_too_soft_or_missing_is_said() -> None:
     plane = drawn_plane()
-    soft = find_shadow(drawn_shadow(plane, 0 * ALONG, soft_mm=2.0), plane, ())
-    assert isinstance(soft, Unmeasured)
+    soft = find_shadow(Ground(gray=drawn_shadow(plane, 0 * ALONG, soft_mm=2.0), plane=plane))
+    assert isinstance(soft, Unmeasured) and "too soft" in soft.reason
     rng = np.random.default_rng(2)
     noise = rng.normal(110, 4, plane.size_px[::-1]).clip(0, 255).astype(np.uint8)
-    assert isinstance(find_shadow(noise, plane, ()), Unmeasured)
-    bar_alone = find_shadow(drawn_shadow(plane, 0 * ALONG, shadow=False), plane, ())
+    assert isinstance(find_shadow(Ground(gray=noise, plane=plane)), Unmeasured)
+    bar_alone = find_shadow(Ground(gray=drawn_shadow(plane, 0 * ALONG, shadow=False), plane=plane))
     assert isinstance(bar_alone, Unmeasured)
 
 

@@ -6,7 +6,7 @@ by the rays and the plane of `light_plane`), so the shift tells the elevation, a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +34,8 @@ common practice, no source."""
 STEEP_DEG, USUAL_DEG = (10.0, 80.0), 45.0
 """Elevations that can be triangulated, and one to start from."""
 COARSE_DEG, BISECTIONS = 2.0, 20
+SECANT_DEG, SECANTS, CLOSE_DEG = 0.02, 6, 1e-9
+"""Where the elevation is nearly known: first step, most turns, and when it is settled."""
 LEAST_STEP_MM, EDGE_MM = 5.0, 0.6
 """Least length of a step along the line: longer than most grooves are wide; and how near its ends it is not read."""
 LEAST_SHIFT_MM, NOISES, FLAT = 0.25, 6.0, 0.06
@@ -68,7 +70,8 @@ class Step:
 
     def on(self, plane: Plane, seen_in: Plane) -> float:
         """The elevation in another plane."""
-        return _solve(plane, self.top_px, self.feet_px, moved(self.sound, seen_in, plane), self.height_mm) or self.deg
+        sound = moved(self.sound, seen_in, plane)
+        return _solve(plane, self.top_px, self.feet_px, sound, self.height_mm, self.deg) or self.deg
 
 
 def stated_elevation(deg: float) -> Elevation:
@@ -165,7 +168,7 @@ def _step(run: Section, line: LightLine, plane: Plane, height_mm: float) -> Step
     if deg is None:
         return None
     sound = sound_line(line, plane, deg, side)
-    steep = [_solve(plane, px[rows], feet, sound, height_mm + d) or deg for d in (STEP_SD_MM, -STEP_SD_MM)]
+    steep = [_solve(plane, px[rows], feet, sound, height_mm + d, deg) or deg for d in (STEP_SD_MM, -STEP_SD_MM)]
     by_height = abs(steep[0] - steep[1]) / 2
     level = [float(np.median(depths(plane, side, sound, deg))) for side in feet]
     scatter = float(np.std(depths(plane, px[rows], sound, deg)))
@@ -184,17 +187,24 @@ def _feet(run: Section, line: LightLine, level: Flags) -> tuple[Flags, Flags]:
     return level & (before > near) & (before < far), level & (after > near) & (after < far)
 
 
-def _solve(plane: Plane, top_px: Array, feet_px: tuple[Array, ...], sound: Sound, height_mm: float) -> float | None:
-    """Elevation at which the step's top lies so high over the metal beside it, or `None`.
+def _solve(
+    plane: Plane, top_px: Array, feet_px: tuple[Array, ...], sound: Sound, height_mm: float,
+    near_deg: float | None = None,
+) -> float | None:  # fmt: skip
+    """Elevation at which the step's top lies so high over the metal beside it, or `None`; near one that is known.
 
     The steeper the light is taken to be, the higher the step comes out, up to the light that the camera looks along;
     so the first that is high enough is the one.
     """
+    px = np.vstack([top_px, *feet_px])
+    cuts = np.cumsum([len(top_px), *(len(side) for side in feet_px[:-1])])
 
     def over(deg: float) -> float:
-        level = np.mean([np.median(depths(plane, side, sound, deg)) for side in feet_px])
-        return float(level - np.median(depths(plane, top_px, sound, deg))) - height_mm
+        top, *feet = (np.median(part) for part in np.split(depths(plane, px, sound, deg), cuts))
+        return float(np.mean(feet) - top) - height_mm
 
+    if near_deg is not None:
+        return _secant(over, near_deg)
     tried = np.arange(STEEP_DEG[0], STEEP_DEG[1] + 1, COARSE_DEG)
     high = next((float(deg) for deg in tried if over(float(deg)) > 0), STEEP_DEG[0])
     if high == STEEP_DEG[0]:
@@ -204,3 +214,15 @@ def _solve(plane: Plane, top_px: Array, feet_px: tuple[Array, ...], sound: Sound
         middle = (low + high) / 2
         low, high = (middle, high) if over(middle) < 0 else (low, middle)
     return (low + high) / 2
+
+
+def _secant(over: Callable[[float], float], near_deg: float) -> float:
+    """Where a steady function is nothing, from a place close by."""
+    one, other = near_deg, near_deg + SECANT_DEG
+    at_one, at_other = over(one), over(other)
+    for _ in range(SECANTS):
+        if at_other == at_one or abs(other - one) < CLOSE_DEG:
+            break
+        one, other, at_one = other, other - at_other * (other - one) / (at_other - at_one), at_other
+        at_other = over(other)
+    return other

@@ -10,18 +10,18 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.finders.light_centre import middles, usual_width
+from wearvision.measure.finders.light_ground import MAP_MM, Ground, askew
 from wearvision.measure.finders.way import best_way
-from wearvision.measure.patch import Patch, patch_of
-from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image
+from wearvision.measure.patch import Patch
+from wearvision.measure.plane import Array
 from wearvision.quantity import Unmeasured
 
-MAP_MM, COARSE, TURN_DEG = 0.4, 2, 3.0
-"""Map the line is sought on, samples of it that are judged together, and directions tried."""
+COARSE, TURN_DEG = 2, 3.0
+"""Samples of the map that are judged together, and directions tried."""
+LEAST_SEEN, LEAST_MM = 100, 8.0
+"""Least samples of the map that are open, and least length of a line that is followed."""
 LINE_MM = (0.5, 1.0, 1.6)
 """Widths of line looked for, mm."""
-ASKEW_DEG = 50.0
-"""A line across a face runs within this angle of straight through the axis."""
 RUN_MM = 25.0
 """Length over which a line is judged."""
 BAND_MM = 8.0
@@ -33,6 +33,8 @@ MOST_WIDE_MM, PATH_EVERY = 4.0, 4
 BREAK_MM = 6.0
 """Longest stretch without light that is bridged."""
 JUMP_COST, LEAP_COST, CLIP = 0.15, 7.0, 5.0
+SIZE_CLIP = 20.0
+"""Largest size a ridge counts with in the search: a lamp's line is many times as bright as edges of rust."""
 LEAST = 1.2
 """Least mean size of a line, in usual sizes of the picture's own ridges."""
 HINT = "light the line in a dim room, across the wear, and have sound metal on both sides of it"
@@ -73,49 +75,25 @@ class LightLine:
         return self.patch.to_mm(self.column, self.row)
 
 
-def find_line(
-    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None = None,
-    axis_mm: Array | None = None, band_mm: float = BAND_MM,
-) -> LightLine | Unmeasured:  # fmt: skip
-    """The brightest thin straight line, followed.
-
-    Parameters
-    ----------
-    within_px : outline to look within, photo px; all of the picture when left out
-    axis_mm : the part's axis; grooves run round it, so the line is one that runs across
-    band_mm : how far to either side of the sound line the light may be shifted
-    """
-    best = _line(gray, plane, exclude_px, within_px, axis_mm)
+def find_line(ground: Ground, band_mm: float = BAND_MM) -> LightLine | Unmeasured:
+    """The brightest thin straight line, followed; light may be shifted so far to either side of the sound line."""
+    best = _line(ground)
     if best is None:
         return Unmeasured(reason="no line of light stands out", hint=HINT)
-    return _follow(gray, plane, exclude_px, within_px, *best, band_mm)
+    return _follow(ground, *best, band_mm)
 
 
-def _line(
-    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None, axis_mm: Array | None
-) -> tuple[Array, Array, float] | None:
+def _line(ground: Ground) -> tuple[Array, Array, float] | None:
     """Middle of the best run, direction of the line on the plane, width of line that shows best."""
-    width, height = plane.size_px
-    frame = np.array([[0.0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]])
-    around = frame if within_px is None else within_px
-    mm = plane.to_mm(np.clip(around, 0, [width - 1, height - 1]))
-    low, size = mm.min(axis=0), np.ptp(mm, axis=0)
-    patch = patch_of(
-        gray, plane, low, np.array([1.0, 0.0]), (float(size[0]), float(size[1])), step_mm=MAP_MM, exclude_px=exclude_px
-    )
-    valid = cv2.erode(patch.valid.astype(np.uint8), np.ones((9, 9), np.uint8))
-    seen = (valid > 0) & inside(patch, plane, within_px)
-    if seen.sum() < 100:
+    patch, seen = ground.map()
+    if seen.sum() < LEAST_SEEN:
         return None
-    sizes = [_sizes(_ridge(log_gray(patch.values), line_mm / MAP_MM), seen, COARSE) for line_mm in LINE_MM]
-    either = np.max(sizes, axis=0)
-    bearing = None
-    if axis_mm is not None:
-        x, y = patch.to_grid(axis_mm.reshape(1, 2))[0]
-        rows, columns = np.mgrid[: either.shape[0], : either.shape[1]].astype(np.float32) * COARSE
-        bearing = np.arctan2(rows - np.float32(y), columns - np.float32(x))
-    turn = max(np.arange(0.0, 180.0, TURN_DEG), key=lambda t: _judge(_across(either, bearing, float(t)), float(t))[0])
-    told = [_judge(_across(size, bearing, float(turn)), float(turn)) for size in sizes]
+    log = log_gray(patch.values)
+    sizes = [_sizes(_ridge(log, line_mm / MAP_MM), seen, COARSE) for line_mm in LINE_MM]
+    either, bearing = np.max(sizes, axis=0), ground.across(patch, COARSE)
+    turns = [float(turn) for turn in np.arange(0.0, 180.0, TURN_DEG)]
+    turn = max(turns, key=lambda t: _judge(askew(bearing, t, either), t)[0])
+    told = [_judge(askew(bearing, turn, size), turn) for size in sizes]
     best = int(np.argmax([t[0] for t in told]))
     rad = np.radians(turn)
     middle = patch.to_mm(*(np.array([v * COARSE]) for v in told[best][1:]))[0]
@@ -126,24 +104,8 @@ def _line(
 def _sizes(ridge: Grid, seen: NDArray[np.bool_], coarse: int) -> Grid:
     """Ridges in usual sizes of the picture's own, the mean of each `coarse` x `coarse` samples."""
     usual = 1.4826 * float(np.median(np.abs(ridge[seen]))) + 1e-4
-    size = np.where(seen, np.clip(ridge / usual, -CLIP, CLIP), 0).astype(np.float32)
+    size = np.where(seen, np.clip(ridge / usual, -SIZE_CLIP, SIZE_CLIP), 0).astype(np.float32)
     return np.asarray(cv2.blur(size, (coarse, coarse))[::coarse, ::coarse])
-
-
-def _across(size: Grid, bearing: Grid | None, turn: float) -> Grid:
-    """The ridges where a line of this direction would run across the part."""
-    if bearing is None:
-        return size
-    return np.asarray(np.where(np.abs(np.cos(bearing - np.radians(turn))) > np.cos(np.radians(ASKEW_DEG)), size, 0))
-
-
-def inside(patch: Patch, plane: Plane, within_px: Array | None) -> NDArray[np.bool_]:
-    """Which samples lie within an outline; all without one."""
-    if within_px is None:
-        return np.ones(patch.valid.shape, dtype=np.bool_)
-    cover = np.zeros(patch.valid.shape, np.uint8)
-    cv2.fillPoly(cover, [np.round(patch.to_grid(plane.to_mm(within_px))).astype(np.int32)], 1)
-    return np.asarray(cover > 0)
 
 
 def _ridge(gray: Grid, wide: float) -> Grid:
@@ -166,25 +128,26 @@ def _judge(ridge: Grid, turn: float) -> tuple[float, float, float]:
 
 
 def _follow(
-    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], within_px: Array | None, middle: Array, along: Array,
-    line_mm: float, band_mm: float,
+    ground: Ground, middle: Array, along: Array, line_mm: float, band_mm: float
 ) -> LightLine | Unmeasured:
     """Follow the line both ways as far as it shows."""
-    reach = 110.0
-    normal = np.array([-along[1], along[0]])
-    start = middle - along * reach - normal * band_mm
-    patch = patch_of(gray, plane, start, along, (2 * reach, 2 * band_mm), down=normal, exclude_px=exclude_px)
-    seen = patch.valid & inside(patch, plane, within_px)
+    lost = Unmeasured(reason="the line of light cannot be followed", hint=HINT)
+    band = ground.band(middle, along, band_mm)
+    if band is None:
+        return lost
+    patch, seen = band
     every = max(1, round(EVERY_MM / patch.step_mm))
     columns = np.arange(every // 2, seen.shape[1], every)
     row = _rough(patch, seen, line_mm, every * PATH_EVERY, columns)
+    if not seen[row, columns].any():
+        return lost
     width = usual_width(patch.values, seen, row, columns, round(MOST_WIDE_MM / patch.step_mm))
     lit = middles(patch.values, row, columns, width, max(1, round(BESIDE_MM / patch.step_mm)))
     at = np.clip(np.rint(lit.row), 0, len(seen) - 1).astype(int)
     sure = unbroken(lit.sure() & seen[at, columns], round(BREAK_MM / EVERY_MM))
     runs = np.flatnonzero(sure)
-    if len(runs) * every * patch.step_mm < 8.0:
-        return Unmeasured(reason="the line of light cannot be followed", hint=HINT)
+    if len(runs) * every * patch.step_mm < LEAST_MM:
+        return lost
     wobble = np.diff(lit.row[sure], 2)
     noise = 1.4826 * float(np.median(np.abs(wobble))) / np.sqrt(6) * patch.step_mm / patch.px_mm
     keep = slice(int(runs[0]), int(runs[-1]) + 1)

@@ -24,7 +24,7 @@ TURNS, REACH, LEAST_HALF = 8, 2.2, 4
 """Turns of the fit; samples that it looks at to either side, in standard deviations of the edge, and at least."""
 SOFT = 0.7, 40.0
 """Standard deviations an edge may have, samples."""
-STRONG, LEAST_SHARE = 4.0, 0.4
+STRONG, LEAST_SHARE = 4.0, 0.12
 """A sure edge rises by so many times what is left over, and over the shadow's level by this share of the usual rise (in
 a groove by more: less of the room's light gets there)."""
 
@@ -41,7 +41,7 @@ class Edge:
     soft: float
 
     def sure(self) -> Flags:
-        """Where the edge is plain to see and of the usual strength."""
+        """Where the edge is plain to see, and not far weaker than usual."""
         plain = (self.rise > STRONG * self.left) & (self.dark > 0)
         if not plain.any():
             return plain

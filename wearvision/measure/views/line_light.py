@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.light_elevation import STEEP_DEG, figure, find_step, join, stated_elevation
+from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import BAND_MM, LightLine, find_line
 from wearvision.measure.finders.light_plane import Elevation, depths, sound_line, steepness_deg, straight_line
 from wearvision.measure.finders.light_section import find_sections
@@ -27,7 +29,7 @@ ASK = Unmeasured(
 EDGE = ("edge of the shadow", "told by the metal that goes on across it; shallow or faint dips may be missed: look")
 NO_SHADOW = Unmeasured(reason="no shadow is stated")
 LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
-LEAST_ANGLE_DEG = 12.0
+LEAST_ANGLE_DEG = 8.0
 """Between the view and the plane of light."""
 FAR_SIDE = 1.0
 """Deeper places shift the far edge of a shadow to its bright side."""
@@ -51,27 +53,27 @@ def see(look: Look) -> Seen:
     circles = () if within is None else (within, hidden[-1])
     if look.stated.light_kind == "shadow" and not isinstance(face, Face):
         return _untold(("line of light", f"a shadow is sought on a face only: {face.reason}; {face.hint}"), circles)
-    lines = _lines(look, hidden, within, axis)
+    ground = Ground(gray=look.gray, plane=look.plane, exclude_px=hidden, within_px=within, axis_mm=axis)
+    lines = _lines(look, ground)
     if isinstance(lines, Unmeasured):
         return _untold(("line of light", f"{lines.reason}; {lines.hint}"), circles)
-    seen = [_sections(look, line, circles) for line in lines]
-    best = next((s for s in seen if s.summary), seen[0])
-    return replace(best, not_assessed=(*best.not_assessed, EDGE)) if look.stated.light_kind == "shadow" else best
+    seen = _sections(look, next(lines), circles)
+    while not seen.summary and (line := next(lines, None)) is not None:
+        other = _sections(look, line, circles)
+        seen = other if other.summary else seen
+    return replace(seen, not_assessed=(*seen.not_assessed, EDGE)) if look.stated.light_kind == "shadow" else seen
 
 
-def _lines(
-    look: Look, hidden: tuple[Array, ...], within: Array | None, axis: Array | None
-) -> list[LightLine] | Unmeasured:
+def _lines(look: Look, ground: Ground) -> Iterator[LightLine] | Unmeasured:
     """The line of light, or what may be the edge of a straightedge's shadow, likeliest first."""
     band = BAND_MM + STEP_BAND * look.stated.nominal.get("light_step_mm", 0.0)
-    where = (look.plane, hidden, within, axis, band)
-    lines = find_shadow(look.gray, *where) if look.stated.light_kind == "shadow" else NO_SHADOW
-    if isinstance(lines, list):
+    lines = find_shadow(ground, band) if look.stated.light_kind == "shadow" else NO_SHADOW
+    if not isinstance(lines, Unmeasured):
         return lines
-    line = find_line(look.gray if look.red is None else look.red, *where)
+    line = find_line(ground if look.red is None else replace(ground, gray=look.red), band)
     if lines is not NO_SHADOW:
         return ASK if look.red is not None and _plain(line) else lines
-    return [line] if isinstance(line, LightLine) else replace(line, hint=f"{line.hint}{SHADOW}")
+    return iter([line]) if isinstance(line, LightLine) else replace(line, hint=f"{line.hint}{SHADOW}")
 
 
 def _plain(line: LightLine | Unmeasured) -> bool:
