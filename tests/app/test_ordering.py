@@ -40,7 +40,7 @@ def test_width_against_the_depth_limit_groups_a_groove() -> None:
 
 def test_the_finding_that_says_most_speaks_for_the_part() -> None:
     assert step(groove(1.0), groove(9.0, "G2"), groove(4.0, "G3")) == (
-        "likely beyond", "Groove G2 is more than twice as wide as the depth limit of 3.17 mm."
+        "likely beyond", "Groove G2 is more than twice as wide as the depth limit of 1/8 in."
     )  # fmt: skip
 
 

@@ -54,13 +54,13 @@ def _one(criterion: Criterion, finding: Finding) -> tuple[NextStep, str]:
         return _condition(finding, name)
     limit = criterion.limit.limit.upper_mm if criterion.limit else None
     width = finding.quantities.get("width") or finding.quantities.get("diameter")
-    if limit is None or not isinstance(width, Measured) or criterion.quantity != "depth":
+    if criterion.limit is None or limit is None or not isinstance(width, Measured) or criterion.quantity != "depth":
         return "gauge first", f"The photo cannot tell how {name} stands to its limit."
     if width.value - width.u95 > WIDE * limit:
-        return "likely beyond", f"{name} is more than twice as wide as the depth limit of {limit:.2f} mm."
+        return "likely beyond", f"{name} is more than twice as wide as the depth limit of {criterion.limit.typed}."
     if width.value + width.u95 < NARROW * limit:
         return "likely within", ""
-    return "gauge first", f"{name} is about as wide as the depth limit of {limit:.2f} mm."
+    return "gauge first", f"{name} is about as wide as the depth limit of {criterion.limit.typed}."
 
 
 def _condition(finding: Finding, name: str) -> tuple[NextStep, str]:

@@ -152,7 +152,8 @@ def _from_figure(
     threshold = _noted_above(criterion.limit, share)
     if threshold is not None and figure.value_mm > threshold:
         mild = "reuse with loss noted"
-        notes = (f"{criterion.title}: wear noted, above {threshold:.3f} mm (shop setting)",)
+        told = f"{figure.value_mm:.3f} mm, wear noted above {threshold:.3f} mm (shop setting)"
+        notes = (f"{criterion.title}: {told}",)
     said = f"{criterion.title} (limit {criterion.limit.typed}): {figure.decision.arithmetic}"
     if figure.decision.word == "within":
         return mild, mild, notes
