@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,12 +13,14 @@ from hypothesis import strategies as st
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import CENTRE_MM, DISC_MM, DrawnVane, draw_vanes, vane_line
 from wearvision.finding import Finding
+from wearvision.measure.chart import Chart, chart_of
 from wearvision.measure.finders.vanes import measure_vanes, to_findings
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import best_shifts, pile, viterbi
-from wearvision.measure.vanes.foot import camera_foot, lifted
+from wearvision.measure.vanes.foot import Where, camera_foot, lifted
 from wearvision.measure.vanes.layout import widths
+from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.siblings import centre_u, centred
 from wearvision.measure.vanes.strips import Line, Strips, edges_across
 from wearvision.measure.vanes.trace import Traces
@@ -28,6 +31,8 @@ from wearvision.stated import Stated
 STATED = Stated(view="vane-back", nominal={"disc_diameter_mm": 2 * DISC_MM})
 FIVE = Stated(view="vane-back", nominal={"disc_diameter_mm": 2 * DISC_MM, "vane_count": 5})
 SOUND = DrawnVane()
+EVERYWHERE = Where(middle_mm=np.zeros(2), spread_mm2=1e6 * np.eye(2))
+ANYWHERE = Where(middle_mm=np.zeros(2), spread_mm2=2.25 * np.eye(2))
 
 
 @pytest.fixture(scope="module")
@@ -146,9 +151,13 @@ def test_a_stub_is_told_with_what_is_gone(plane: Plane) -> None:
 
 
 def test_a_short_vane_is_measured(plane: Plane) -> None:
-    seen = look_at(plane, (SOUND, SOUND, SOUND, DrawnVane(short_mm=6.0), SOUND))
-    got = value(matched(seen, plane, 5, 3), "shortening")
-    assert abs(got.value - 6.0) < 1.0
+    errors = []
+    for seed in range(1, 5):
+        seen = look_at(plane, (SOUND, SOUND, SOUND, DrawnVane(short_mm=6.0), SOUND), seed=seed)
+        got = value(matched(seen, plane, 5, 3), "shortening")
+        errors.append(abs(got.value - 6.0))
+        assert errors[-1] < got.u95
+    assert np.median(errors) < 1.0
 
 
 def test_the_intervals_hold_over_noise_levels(plane: Plane) -> None:
@@ -207,7 +216,7 @@ def test_alignment_agrees_with_a_brute_force_search(x: float, y: float, number: 
     """Grid refinement against every place on a fine grid, and both against the truth."""
     strips = strips_of(np.array([x, y]), number)
     size = edges_across(strips, 1.0, 0.6)[1]
-    [found] = best_shifts(size, strips, 3.0, (1.0, 0.5, 0.25), (None,))
+    [found] = best_shifts(size, strips, np.zeros(2), 3.0, (1.0, 0.5, 0.25), (EVERYWHERE,))
     one = np.arange(-3.0, 3.01, 0.25)
     brute = max((np.array([a, b]) for a in one for b in one), key=lambda d: pile(size, strips, d))
     assert pile(size, strips, found) >= 0.97 * pile(size, strips, brute)
@@ -249,7 +258,7 @@ def test_the_centre_of_symmetry_agrees_with_a_brute_force_search(x: float, y: fl
     """Against every centre on a fine grid, by the mean distance to the vanes' median; one vane is bent, one covered."""
     traces = traces_of(number)
     off, tip = bent_offsets(traces, np.array([x, y]), seed)
-    _, found, _ = centred(off, traces, tip)
+    _, found, _ = centred(off, traces, tip, ANYWHERE)
     one = np.arange(-1.0, 1.01, 0.1)
     places = [np.array([a, b]) for a in one for b in one]
     moved = [off - traces.strips.left @ place for place in places]
@@ -265,12 +274,41 @@ def test_the_centres_interval_holds_and_widens_where_few_vanes_tell() -> None:
         traces = traces_of(number)
         for seed in range(20):
             off, tip = bent_offsets(traces, np.array([0.3, -0.2]), seed)
-            _, found, cov = centred(off, traces, tip)
+            _, found, cov = centred(off, traces, tip, ANYWHERE)
             gap = found - [0.3, -0.2]
             inside.append(float(gap @ np.linalg.inv(cov) @ gap) < 5.99)
         told[number] = float(centre_u(traces, cov, tip).max())
     assert np.mean(inside) >= 0.9
     assert told[4] > told[6] > told[8] > 0.02
+
+
+@pytest.mark.parametrize("depth_mm", [4.0, 9.0, 16.0])
+def test_the_rim_tells_depth_and_axis(depth_mm: float) -> None:
+    """A disc projected through the camera itself, `depth_mm` below the tops, seen aslant and partly covered."""
+    tilted = drawn_plane(tilt_deg=18.0)
+    chart, axis = drawn_rim(tilted, depth_mm)
+    foot, height = camera_foot(tilted)
+    seems = foot + (axis - foot) * height / (height + depth_mm)
+    told = axis_by_rim(chart, tilted, seems + np.array([0.6, -0.4]), DISC_MM)
+    assert told is not None
+    assert np.hypot(*(told.middle_mm - axis)) < 0.3  # half of the map's step
+    assert told.far(axis[None])[0] < 5.99  # chi squared, 95 %, 2 degrees
+    assert axis_by_rim(chart, tilted, seems, 0.8 * DISC_MM) is None  # no rim of such a size
+
+
+def drawn_rim(plane: Plane, depth_mm: float) -> tuple[Chart, Array]:
+    """Map of a bright disc that lies deeper than the plane, a strip of it covered; and where its axis stands."""
+    foot, height = camera_foot(plane)
+    axis = np.array(CENTRE_MM)
+    turn = np.linspace(0, 2 * np.pi, 400)
+    ring = axis + DISC_MM * np.column_stack([np.cos(turn), np.sin(turn)])
+    image = np.full(plane.size_px[::-1], 70, dtype=np.uint8)
+    seen = plane.to_px(foot + (ring - foot) * height / (height + depth_mm))
+    cv2.fillPoly(image, [np.round(seen * 16).astype(np.int32)], 140, cv2.LINE_AA, 4)
+    cover = plane.to_px(axis + np.array([[20.0, 30], [80, 30], [80, 50], [20, 50]]))
+    cv2.fillPoly(image, [np.round(cover).astype(np.int32)], 200)
+    image = np.clip(image + np.random.default_rng(1).normal(0, 3, image.shape), 0, 255).astype(np.uint8)
+    return chart_of(image, plane, (cover,)), axis
 
 
 def test_straight_vanes_and_shadows_as_wide_leave_the_centre_where_it_is(plane: Plane) -> None:

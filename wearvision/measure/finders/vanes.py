@@ -16,17 +16,18 @@ from wearvision.finding import Finding
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import ends
+from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, Settled, settle
-from wearvision.measure.vanes.siblings import Shape, against_siblings, centre_u, centred, offsets, shape
+from wearvision.measure.vanes.siblings import CENTRE_MOST_MM, Shape, against_siblings, centre_u, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN = 1.2, 0.8
+UNCLEAR_MM, KNOWN = 1.2, 0.7
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
@@ -112,7 +113,12 @@ def _compared(found: Settled) -> Vanes:
     place, place_u = ends(found.end_score, traces, tip)
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
-    off, moved, cov = centred(offsets(traces), traces, tip)
+    axis = layout.disc.axis
+    believed = Where(
+        middle_mm=np.zeros(2) if axis is None else axis.middle_mm - layout.centre_mm,
+        spread_mm2=CENTRE_MOST_MM**2 * np.eye(2) if axis is None else axis.spread_mm2,
+    )
+    off, moved, cov = centred(offsets(traces), traces, tip, believed)
     shapes, short = [], np.zeros(len(off))
     for k in range(len(off)):
         difference, doubt = against_siblings(off, k, whole)

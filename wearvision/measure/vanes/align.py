@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import cv2
 import numpy as np
@@ -16,12 +17,11 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
+from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.strips import Strips
 
 WIDTHS_MM = np.arange(2.5, 13.1, 0.5)
 """Thickness of a vane, seen in plan."""
-PRIOR = 0.25
-"""Weight of where the centre may be against the pile, half of a Gaussian's."""
 THIN, FINE = 3, 2
 """While the centre is sought, every so manieth station is taken, and columns are made so much denser."""
 MOST = 2.0
@@ -46,7 +46,7 @@ def common(size: Grid) -> Grid:
     """What most vanes share, (S, M): mean over the vanes, none counted for more than the median of all and one."""
     known = size > 0
     count = np.maximum(known.sum(axis=0), 1)
-    held = np.minimum(size, np.median(size, axis=0)[None] + 1.0)
+    held = np.minimum(size, middle(size[None])[0] + 1.0)
     mean = held.sum(axis=0) / count
     few = known.sum(axis=0) < max(2, 0.4 * len(size))
     return np.asarray(np.where(few, np.minimum(mean, 1.0), mean), dtype=np.float32)
@@ -94,49 +94,36 @@ def _piles(stack: _Stack, shifts_mm: Array, soft_mm: float) -> Array:
 
 def _shared(size: Grid) -> Grid:
     """`common` for many shifts at once: (T, N, S, M) to (T, S, M)."""
-    held = np.minimum(size, _middle(size)[:, None] + 1.0)
+    held = np.minimum(size, middle(size)[:, None] + 1.0)
     known = np.maximum((size > 0).sum(axis=1), 0.4 * size.shape[1])
     return np.asarray(held.sum(axis=1) / known, dtype=np.float32)
 
 
-def _middle(size: Grid) -> Grid:
-    """Median over the vanes, of (T, N, S, M): few tables are sorted as wholes sooner than place by place."""
+def middle(size: NDArray[Any]) -> NDArray[Any]:
+    """Median over the vanes, of (T, N, ...): few tables are sorted as wholes sooner than place by place."""
     tables = [size[:, k] for k in range(size.shape[1])]
     for i in range(len(tables)):
         for k in range(i % 2, len(tables) - 1, 2):
             tables[k : k + 2] = np.minimum(*tables[k : k + 2]), np.maximum(*tables[k : k + 2])
     half = len(tables) // 2
-    return tables[half] if len(tables) % 2 else (tables[half - 1] + tables[half]) * np.float32(0.5)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Where:
-    """Where a centre may be: place (2,), covariance (2, 2), and how much that weighs; `None` anywhere."""
-
-    middle_mm: Array
-    spread_mm2: Array
-    weight: float = PRIOR
-
-    def share(self, places: Array) -> Array:
-        """What a pile at each place (T, 2) counts for, 0 to 1."""
-        off = places - self.middle_mm
-        return np.asarray(np.exp(-self.weight * np.einsum("ti,ij,tj->t", off, np.linalg.inv(self.spread_mm2), off)))
+    return tables[half] if len(tables) % 2 else (tables[half - 1] + tables[half]) / 2
 
 
 def best_shifts(
-    size: Grid, strips: Strips, reach_mm: float, steps: tuple[float, ...], beliefs: tuple[Where | None, ...]
-) -> list[Array]:
+    size: Grid, strips: Strips, centre_mm: Array, reach_mm: float, steps: tuple[float, ...],
+    beliefs: tuple[Where, ...],
+) -> list[Array]:  # fmt: skip
     """For each belief the shift of the centre (2,) at which the edges pile up highest: a grid, then finer ones."""
     stack = _Stack.of(size, strips)
     first = _square(np.zeros(2), reach_mm, steps[0])
     worth = _piles(stack, first, steps[0])  # averaged over a step, so that no peak slips between the places
     found: list[Array] = []
     for belief in beliefs:
-        at = first[int(np.argmax(worth if belief is None else worth * belief.share(first)))]
+        at = first[int(np.argmax(worth * belief.share(centre_mm + first)))]
         for before, step in pairwise(steps):
             trials = _square(at, before, step)
             here = _piles(stack, trials, step)
-            at = trials[int(np.argmax(here if belief is None else here * belief.share(trials)))]
+            at = trials[int(np.argmax(here * belief.share(centre_mm + trials)))]
         found.append(at)
     return found
 

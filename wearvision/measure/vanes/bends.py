@@ -23,7 +23,7 @@ STARTS, POWERS = (0.15, 0.3, 0.45, 0.6, 0.75), (1.3, 2.2)
 """Where a bend begins, shares of the line up to the tip; power by which it grows."""
 TIPS_MM = np.concatenate([np.arange(0.5, 3.0, 0.25), np.arange(3.0, 14.1, 0.5)])
 """Shifts at the tip that are tried, either way."""
-KEPT, APART_MM = 8, 0.8
+KEPT, APART_MM = 6, 0.8
 """Likely bends that are bettered on sharp edges, and how far their tips lie apart."""
 BETTER = np.array([[0.4, 0.08, 0.3, 0.3], [0.2, 0.05, 0.2, 0.15], [0.1, 0.03, 0.1, 0.08]])
 """Steps of tip (mm), start, power and of the whole vane (mm) by which they are bettered."""
@@ -82,18 +82,37 @@ class _Ground:
         column = np.rint(np.stack([middle - half / self.step_mm, middle + half / self.step_mm]))
         return np.asarray(np.clip(column, 0, width - 1) + np.arange(rows) * width, dtype=np.intp)
 
-    def worth(self, k: int, bends: Array, places: NDArray[np.intp] | None = None) -> Array:
-        """Edge along bends (H, 4) of vane k (tip mm, start, power, off mm), over what is usual, less their cost."""
-        total = -BENT_COST * np.clip((np.abs(bends[:, 0]) - FREE_MM) / (FAR_MM - FREE_MM), 0, 1)
-        total -= OFF_COST * (bends[:, 3] / OFF_MM) ** 2
-        for place in self.places(bends) if places is None else places:
-            light = np.take(self.signed[k], place)
-            along = light.reshape(len(bends), -1, STRETCH).mean(axis=2) / self.usual[k]
-            size = np.abs(along)
-            total += (np.minimum(size, CAP) + SURER * np.clip(size - CAP, 0, CAP * 2) - 1.0).sum(axis=1)
-            turned = along[:, 1:] * along[:, :-1] < 0
-            total -= FLIP * (np.minimum(np.minimum(size[:, 1:], size[:, :-1]), CAP) * turned).sum(axis=1)
+    def worth(self, vane: NDArray[np.intp], bends: Array) -> Array:
+        """Edge along bends (H, 4) of vanes (H,), tip mm, start, power, off mm, over what is usual, less their cost."""
+        total = -_cost(bends)
+        first = (vane * (self.signed.shape[1] * self.signed.shape[2]))[:, None]
+        usual = self.usual[vane]
+        for place in self.places(bends):
+            total += _along(np.take(self.signed, place + first), usual)
         return np.asarray(total)
+
+    def tried(self, bends: Array) -> Array:
+        """The same for every vane with all of some bends (H, 4), (N, H)."""
+        total = -_cost(bends)
+        for place in self.places(bends):
+            each = zip(self.signed, self.usual, strict=True)
+            total = total + np.stack([_along(np.take(signed, place), usual[None]) for signed, usual in each])
+        return np.asarray(total)
+
+
+def _cost(bends: Array) -> Array:
+    """What bends (H, 4) cost for being none that is likely, (H,)."""
+    far = np.clip((np.abs(bends[:, 0]) - FREE_MM) / (FAR_MM - FREE_MM), 0, 1)
+    return np.asarray(BENT_COST * far + OFF_COST * (bends[:, 3] / OFF_MM) ** 2)
+
+
+def _along(light: Grid, usual: Array) -> Array:
+    """Edge along places (H, S) over what is usual on each part (H, P), less what changes its sign, (H,)."""
+    along = light.reshape(len(light), -1, STRETCH).sum(axis=2) * np.float32(1 / STRETCH) / usual
+    size = np.abs(along)
+    total = (np.minimum(size, CAP) + SURER * np.clip(size - CAP, 0, CAP * 2) - 1.0).sum(axis=1)
+    turned = along[:, 1:] * along[:, :-1] < 0
+    return np.asarray(total - FLIP * (np.minimum(np.minimum(size[:, 1:], size[:, :-1]), CAP) * turned).sum(axis=1))
 
 
 def _usual(signed: Grid) -> Array:
@@ -127,34 +146,35 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
     sharp = _Ground.of(
         np.ascontiguousarray(signed[:, :rows]), strips, share[few][:rows], pair_mm[few][:rows], 2 * along_step_mm
     )
-    soft, tried = sharp.softened(), _tried()
-    places = soft.places(tried)
-    best, clear = np.zeros((len(signed), 4)), np.zeros(len(signed))
-    for k in range(len(signed)):
-        bends, worth = _bettered(sharp, k, _likely(tried, soft.worth(k, tried, places)))
-        best[k] = bends[int(np.argmax(worth))]
-        clear[k] = worth.max() - worth[0]
-    return shifts(best, share), clear
+    tried = _tried()
+    likely = np.stack([_likely(tried, worth) for worth in sharp.softened().tried(tried)])
+    bends, worth = _bettered(sharp, likely)
+    each = np.arange(len(bends))
+    best = bends[each, np.argmax(worth, axis=1)]
+    return shifts(best, share), worth.max(axis=1) - worth[:, 0]
 
 
 def _likely(tried: Array, worth: Array) -> Array:
-    """None, and the best few whose tips lie apart."""
-    kept = [tried[0]]
-    for i in np.argsort(-worth):
-        if all(abs(tried[i, 0] - one[0]) > APART_MM for one in kept[1:]):
-            kept.append(tried[i])
-        if len(kept) > KEPT:
-            break
-    return np.array(kept)
+    """None, and the best few whose tips lie apart, (1 + KEPT, 4)."""
+    kept, worth = [0], worth.copy()
+    for _ in range(KEPT):
+        kept.append(int(np.argmax(worth)))
+        worth[np.abs(tried[:, 0] - tried[kept[-1], 0]) <= APART_MM] = -np.inf
+    return tried[kept]
 
 
-def _bettered(ground: _Ground, k: int, bends: Array) -> tuple[Array, Array]:
-    """Bends moved to where they are worth most, and what they are worth; the first stays none, and only slides."""
+def _bettered(ground: _Ground, bends: Array) -> tuple[Array, Array]:
+    """Bends of all vanes (N, K, 4) moved to where they are worth most, and what they are worth (N, K).
+
+    The first of each vane stays none, and only slides.
+    """
+    number, kept = bends.shape[:2]
+    n, k = np.ogrid[:number, :kept]
     for steps in BETTER:
         for way in (BESIDE, AROUND):
-            near = np.clip(bends[:, None] + way * steps, LEAST, MOST)
-            near[0, :, :3] = bends[0, :3]
-            here = ground.worth(k, near.reshape(-1, 4)).reshape(near.shape[:2])
-            each = np.arange(len(near))
-            bends = near[each, np.argmax(here, axis=1)]
-    return bends, here.max(axis=1)
+            near = np.clip(bends[:, :, None] + way * steps, LEAST, MOST)
+            near[:, 0, :, :3] = bends[:, :1, :3]
+            vane = np.repeat(np.arange(number), kept * len(way))
+            here = ground.worth(vane, near.reshape(-1, 4)).reshape(near.shape[:3])
+            bends = near[n, k, np.argmax(here, axis=2)]
+    return bends, here.max(axis=2)

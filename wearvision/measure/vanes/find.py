@@ -8,9 +8,9 @@ import numpy as np
 
 from wearvision.measure.chart import Chart
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.vanes.align import Where, best_shifts
+from wearvision.measure.vanes.align import best_shifts
 from wearvision.measure.vanes.fold import NUMBERS, TWO, Sweep, find_sweeps
-from wearvision.measure.vanes.foot import centres, where
+from wearvision.measure.vanes.foot import Where, centres, where
 from wearvision.measure.vanes.hub import Disc
 from wearvision.measure.vanes.layout import FULL, STEP_MM, Layout, widths
 from wearvision.measure.vanes.refine import laid, refined
@@ -20,8 +20,9 @@ FROM = 0.36
 """Inner end of the line that is looked along, share of the disc's radius."""
 SIGMA_MM = 0.6
 ACROSS_MM = np.arange(-14.0, 14.01, 0.5)
-REACH_MM = 3.0
-STEPS_MM = (1.0, 0.5, 0.25)
+REACH_MM, STEPS_MM = 3.0, (1.0, 0.5, 0.25)
+NEAR_MM, NEAR_STEPS_MM = 0.75, (0.25,)
+"""Reach and steps of the centre about an axis that the rim tells."""
 DEPTHS = ((9.0, 4.0), (15.0, 2.5), (2.0, 4.0))
 """How far the disc's circles may lie below the tops, depth and spread, mm: rim, deep rim, hub and bore."""
 UNLIKE_MM = 0.6
@@ -54,7 +55,8 @@ def find_vanes(
     Layouts that differ in number or centre, likeliest first; tracing tells which holds. None where no vanes stand out.
     """
     asked = (None,) if stated is None or stated not in (TWO, *NUMBERS) else (None, stated)
-    sweeps = find_sweeps(chart, centres(plane, disc.centre_mm), disc.rim_mm, asked)
+    places = centres(plane, disc.centre_mm) if disc.axis is None else [disc.axis.middle_mm]
+    sweeps = find_sweeps(chart, places, disc.rim_mm, asked)
     found: list[Layout] = []
     for sweep in sweeps:
         found += _laid(chart, plane, disc, sweep, diameter_mm, widths(thickness_mm))
@@ -80,12 +82,13 @@ def _laid(
     line = Line.through(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]), STEP_MM)
     strips = from_chart(chart, line, sweep.centre_mm, sweep.number, ACROSS_MM)
     size = edges_across(strips, STEP_MM, SIGMA_MM)[1]
-    beliefs = []
-    for depth in DEPTHS:
-        middle, spread = where(plane, disc.centre_mm, depth)
-        beliefs.append(Where(middle_mm=middle - sweep.centre_mm, spread_mm2=spread))
+    search: tuple[float, tuple[float, ...], tuple[Where, ...]]
+    if disc.axis is None:
+        search = REACH_MM, STEPS_MM, tuple(where(plane, disc.centre_mm, depth) for depth in DEPTHS)
+    else:
+        search = NEAR_MM, NEAR_STEPS_MM, (disc.axis,)
     found: list[Layout] = []
-    for shift in best_shifts(size, strips, REACH_MM, STEPS_MM, tuple(beliefs)):
+    for shift in best_shifts(size, strips, sweep.centre_mm, *search):
         centre = sweep.centre_mm + shift
         if any(float(np.hypot(*(centre - f.centre_mm))) < UNLIKE_MM for f in found):
             continue

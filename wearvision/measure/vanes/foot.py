@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from wearvision.measure.plane import Array, Plane
@@ -13,6 +15,26 @@ DEPTH_MM = (9.0, 4.0)
 """Usual height of vanes above the disc, and its spread."""
 CIRCLE_SD_MM = 0.9
 """Of the centre of the disc's circles as found."""
+PRIOR = 0.25
+"""Weight of where the centre may be against a pile of edges, half of a Gaussian's."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Where:
+    """Where the vanes' centre may be: place (2,), covariance (2, 2), and how much that weighs."""
+
+    middle_mm: Array
+    spread_mm2: Array
+    weight: float = PRIOR
+
+    def far(self, places_mm: Array) -> Array:
+        """How far places (T, 2) lie from it, in squared standard deviations, (T,)."""
+        off = places_mm - self.middle_mm
+        return np.asarray(np.einsum("ti,ij,tj->t", off, np.linalg.inv(self.spread_mm2), off))
+
+    def share(self, places_mm: Array) -> Array:
+        """What evidence at each place (T, 2) counts for, 0 to 1."""
+        return np.asarray(np.exp(-self.weight * self.far(places_mm)))
 
 
 def camera_foot(plane: Plane) -> tuple[Array, float]:
@@ -38,9 +60,9 @@ def centres(plane: Plane, place_mm: Array) -> list[Array]:
     return kept
 
 
-def where(plane: Plane, place_mm: Array, depth_mm: tuple[float, float] = DEPTH_MM) -> tuple[Array, Array]:
-    """Where the vanes' centre may be (2,), and its covariance (2, 2), from circles that seem to lie about a place."""
+def where(plane: Plane, place_mm: Array, depth_mm: tuple[float, float] = DEPTH_MM) -> Where:
+    """Where the vanes' centre may be, of circles that seem to lie about a place, at such a depth and its spread."""
     foot, height = camera_foot(plane)
     lift = (np.asarray(place_mm) - foot) / height
     cov = CIRCLE_SD_MM**2 * np.eye(2) + depth_mm[1] ** 2 * np.outer(lift, lift)
-    return lifted(plane, place_mm, depth_mm[0]), cov
+    return Where(middle_mm=lifted(plane, place_mm, depth_mm[0]), spread_mm2=cov)

@@ -17,8 +17,9 @@ from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid, slope
 from wearvision.measure.plane import Array
 from wearvision.measure.rings import edge_pixels
+from wearvision.measure.vanes.foot import Where
 
-EDGES = 9000
+EDGES = 6000
 """Edge pixels that vote."""
 RADII_MM = (6.0, 260.0)
 """Circles looked for."""
@@ -30,7 +31,7 @@ STEPS_MM = (3.0, 1.5, 0.75)
 """How a place is bettered: its neighbours, ever nearer."""
 APART_MM = 2.5
 """Discs nearer to each other than this are one."""
-DEGREES, RING_MM = 6.0, 0.4
+DEGREES, RING_MM = 8.0, 0.5
 """Rays on which rings are looked for, and the least step along them."""
 BELOW_MM = (8.0, 6.0)
 """How far the rim usually lies below the tops of the vanes, and the spread."""
@@ -38,11 +39,15 @@ BELOW_MM = (8.0, 6.0)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Disc:
-    """Where the disc's circles have their centre on the plane, and how large the disc seems there."""
+    """Where the disc's circles have their centre on the plane, and how large the disc seems there.
+
+    `axis` is where its axis stands among the tops of the vanes, if its rim tells.
+    """
 
     centre_mm: Array
     rim_mm: float
     score: float
+    axis: Where | None = None
 
 
 def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0) -> list[Disc]:
@@ -67,12 +72,8 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
     if not places:
         return []
     rings = _Rings.of(chart, diameter_mm, camera_mm)
-    near = (np.array(places)[:, None] + NEAR * STEPS_MM[0] / chart.step_mm).reshape(-1, 2)
-    worth = rings.worth(near).reshape(len(places), -1)
-    found = []
-    for i in np.argsort(-worth.max(axis=1))[:BETTERED]:
-        j = int(np.argmax(worth[i]))
-        found.append(_bettered(rings, near.reshape(len(places), -1, 2)[i, j], float(worth[i, j])))
+    worth = rings.worth(np.array(places))
+    found = [_bettered(rings, places[i], float(worth[i])) for i in np.argsort(-worth)[:BETTERED]]
     discs: list[Disc] = []
     for at, score in sorted(found, key=lambda f: -f[1]):
         rim, centre = rings.rim(rings.profiles(at[None])[0]), chart.origin_mm + at * chart.step_mm
@@ -171,7 +172,7 @@ class _Rings:
 
 def _bettered(rings: _Rings, at: Array, score: float) -> tuple[Array, float]:
     """The best place about a place (map px) of some score, and its score."""
-    for step in STEPS_MM[1:]:
+    for step in STEPS_MM:
         trials = at + NEAR * step / rings.step_mm
         worth = rings.worth(trials)
         if worth.max() > score:

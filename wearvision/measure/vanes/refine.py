@@ -15,8 +15,8 @@ import numpy as np
 from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.vanes.align import Pair, Where, best_shifts, common, pairs, shifted
-from wearvision.measure.vanes.foot import where
+from wearvision.measure.vanes.align import Pair, best_shifts, common, middle, pairs, shifted
+from wearvision.measure.vanes.foot import Where, where
 from wearvision.measure.vanes.hub import Disc
 from wearvision.measure.vanes.layout import FULL, STEP_MM, Layout, smooth
 from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_chart
@@ -25,6 +25,8 @@ SIGMA_MM = 0.6
 ACROSS_MM = np.arange(-12.0, 12.01, 0.5)
 ROUNDS = ((1.5, 0.5), (0.75, 0.25))
 """Reach and step of the centre, mm, while the pair follows."""
+NEAR_ROUNDS = ((0.25, 0.125),)
+"""The same about an axis that the rim tells."""
 FAR_MM, FAR_STEP_MM, NEAR_MM = 5.0, 0.5, 1.0
 """Reach and step of the centre for a pair held fast; what lies nearer than the third is the same place."""
 WORTH = 0.8
@@ -59,6 +61,8 @@ def _ended(one: Layout) -> Layout:
 
 def refined(chart: Chart, plane: Plane, one: Layout) -> Layout:
     """The layout with its centre and line bettered: from where it is, and from where its tops are alike."""
+    if one.disc.axis is not None:
+        return max(one, _polished(chart, plane, one), key=lambda it: it.score)
     ways, other = [one], _jumped(chart, plane, one)
     if float(np.hypot(*(other.centre_mm - one.centre_mm))) > NEAR_MM and other.score > WORTH * one.score:
         ways.append(other)
@@ -66,12 +70,11 @@ def refined(chart: Chart, plane: Plane, one: Layout) -> Layout:
 
 
 def _polished(chart: Chart, plane: Plane, one: Layout) -> Layout:
-    for reach, step in ROUNDS:
+    for reach, step in ROUNDS if one.disc.axis is None else NEAR_ROUNDS:
         one = _ended(one)
         strips, size = _strips(chart, one)
-        middle, spread = where(plane, one.disc.centre_mm, DEPTH_MM)
-        belief = Where(middle_mm=middle - one.centre_mm, spread_mm2=spread, weight=WEIGHT)
-        [shift] = best_shifts(size, strips, reach, (step, step / 2), (belief,))
+        belief = replace(_believed(plane, one.disc), weight=WEIGHT)
+        [shift] = best_shifts(size, strips, one.centre_mm, reach, (step, step / 2), (belief,))
         one = laid(one, plane, strips, size, shift)
     return one
 
@@ -131,10 +134,12 @@ def _both(size: Grid, strips: Strips, pair: Pair) -> float:
 
 def _doubt(plane: Plane, disc: Disc, places: Array) -> Array:
     """What it costs that a centre (T, 2) lies off where the disc's own circles have theirs, and they hardly show."""
-    middle, spread = where(plane, disc.centre_mm, DEPTH_MM)
-    off = places - middle
-    far = np.einsum("ti,ij,tj->t", off, np.linalg.inv(spread), off)
-    return np.asarray(BELIEF * (np.log1p(far) - np.log(disc.score)))
+    return np.asarray(BELIEF * (np.log1p(_believed(plane, disc).far(places)) - np.log(disc.score)))
+
+
+def _believed(plane: Plane, disc: Disc) -> Where:
+    """Where the centre is believed: at the axis that the rim tells, or at the circles' own, whatever their depth."""
+    return disc.axis or where(plane, disc.centre_mm, DEPTH_MM)
 
 
 def _unlike(strips: Strips, pair: Pair, shift_mm: Array) -> float:
@@ -160,7 +165,7 @@ def _tops(strips: Strips, middle: Array, width_mm: float) -> Array:
 
 def _cost(tops: Array, seen: Array) -> Array:
     """What it costs that tops (T, N, S) are not alike, (T,)."""
-    off = np.minimum(np.abs(tops - np.median(tops, axis=1, keepdims=True)), APART)
+    off = np.minimum(np.abs(tops - middle(tops)[:, None]), APART)
     level = (off * seen).sum(axis=(1, 2)) / np.maximum(seen.sum(axis=(1, 2)), 1)
     return np.asarray(UNLIKE * np.maximum(level - ALIKE, 0.0))
 

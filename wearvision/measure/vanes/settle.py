@@ -9,16 +9,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wearvision.measure.chart import chart_of
+from wearvision.measure.chart import Chart, chart_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.ends import common_end, scores
 from wearvision.measure.vanes.find import find_vanes
 from wearvision.measure.vanes.fold import NUMBERS
-from wearvision.measure.vanes.foot import camera_foot
-from wearvision.measure.vanes.hub import find_discs
+from wearvision.measure.vanes.foot import Where, camera_foot
+from wearvision.measure.vanes.hub import Disc, find_discs
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import Presence, presence
+from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import Unmeasured
 
@@ -64,6 +65,11 @@ class Settled:
         """How far the vanes stand out from the gaps; where no gap is seen nothing speaks against them."""
         return float(np.nan_to_num(self.shown.apart, nan=np.inf))
 
+    @property
+    def clear(self) -> bool:
+        """Whether the vanes lie alike and stand out, so that something may be said of them."""
+        return self.apart >= LEAST_APART and self.held >= LEAST_HOLDS
+
 
 def settle(
     gray: Image, plane: Plane, cards_px: tuple[Array, ...], blur_px: float, *, diameter_mm: float | None,
@@ -75,7 +81,11 @@ def settle(
     if not discs:
         return Unmeasured(reason="no disc with a bore or a rim was found", hint=DISC_HINT)
     best: Settled | None = None
-    for disc in discs:
+    told = [replace(d, axis=_axis(chart, plane, d, diameter_mm)) for d in discs]
+    again = [d for d, one in zip(discs, told, strict=True) if one.axis is not None]  # it may have been no rim
+    for disc in (*told, *again):
+        if disc in again and best is not None and best.clear:
+            break
         found = find_vanes(chart, plane, disc, diameter_mm, number, thickness_mm)
         tried = [_held(gray, plane, one, cards_px, blur_px) for one in _numbers(found, number)]
         if tried:
@@ -94,6 +104,10 @@ def settle(
     return best
 
 
+def _axis(chart: Chart, plane: Plane, disc: Disc, diameter_mm: float | None) -> Where | None:
+    return axis_by_rim(chart, plane, disc.centre_mm, diameter_mm / 2) if diameter_mm else None
+
+
 def _settled(
     gray: Image, plane: Plane, tried: tuple[float, Traces, Layout], cards_px: tuple[Array, ...]
 ) -> Settled:
@@ -105,8 +119,7 @@ def _settled(
 
 
 def _believed(one: Settled) -> tuple[bool, float]:
-    clear = one.apart >= LEAST_APART and one.held >= LEAST_HOLDS
-    return clear, one.held * one.layout.score
+    return one.clear, one.held * one.layout.score
 
 
 def _likely(tried: tuple[float, Traces, Layout]) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array
+from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.trace import Traces
 
 AGREE_MM = 0.8
@@ -66,28 +67,31 @@ def offsets(traces: Traces) -> Array:
     return np.where(np.nan_to_num(both, nan=0.0) > AGREE_MM, np.nan, mean)
 
 
-def centred(off: Array, traces: Traces, tip: float) -> tuple[Array, Array, Array]:
+def centred(off: Array, traces: Traces, tip: float, believed: Where) -> tuple[Array, Array, Array]:
     """The offsets with what is left of the centre's error taken out, that error (2,), and its covariance (2, 2).
 
     A centre `d` off shifts each vane by `d . left`, and what the vanes share by nothing: both are fitted together, by
     least squares with weights that fall to nothing for what is bent. Few vanes, or straight ones two and two opposite,
-    leave one direction weakly determined: the covariance says so.
+    leave one direction weakly determined: the covariance says so. `believed` is where the error is thought to be
+    beforehand.
     """
     rows = traces.line.along_mm < tip - TIP_MM
     now, left = off[:, rows], traces.strips.left[:, rows]
     known = np.isfinite(now)
     now = np.where(known, now, 0.0)
-    total, level = np.zeros(2), np.nan_to_num(_median(np.where(known, now, np.nan)))
+    share = float(traces.line.along_mm[1] - traces.line.along_mm[0]) / SHARED_MM
+    prior = np.linalg.inv(believed.spread_mm2) * CENTRE_SD_MM**2 / share
+    total, level = believed.middle_mm, np.nan_to_num(_median(np.where(known, now, np.nan)))
     for _ in range(CENTRE_ROUNDS):
         weight = known / (1 + ((now - left @ total - level) / HUBER_MM) ** 2) ** 2
         each = np.maximum(weight.sum(axis=0), 1e-9)
         beside = left - (weight[..., None] * left).sum(axis=0) / each[:, None]
         value = now - (weight * now).sum(axis=0) / each
         normal = np.einsum("ks,ksi,ksj->ij", weight, beside, beside)
-        total = np.linalg.solve(normal + 1e-3 * np.eye(2), np.einsum("ks,ksi,ks->i", weight, beside, value))
+        moved = np.einsum("ks,ksi,ks->i", weight, beside, value) + prior @ believed.middle_mm
+        total = np.linalg.solve(normal + prior, moved)
         level = (weight * (now - left @ total)).sum(axis=0) / each
-    share = float(traces.line.along_mm[1] - traces.line.along_mm[0]) / SHARED_MM
-    cov = np.linalg.inv(share * normal / CENTRE_SD_MM**2 + np.eye(2) / CENTRE_MOST_MM**2)
+    cov = np.linalg.inv(share * (normal + prior) / CENTRE_SD_MM**2)
     if float(np.hypot(*total)) > CENTRE_MOST_MM:
         total = total * (CENTRE_MOST_MM / float(np.hypot(*total)))
     return off - traces.strips.left @ total, total, np.asarray(cov, dtype=np.float64)
@@ -194,9 +198,9 @@ def _fitted(bends: _Bends, x: Array, y: Array, doubt: Array, step: float) -> tup
     across = a.transpose(0, 2, 1)
     square = across @ a + 1e-9 * np.eye(2)
     theta = np.linalg.solve(square, across @ y[:, None])
-    for _ in range(12):
+    for _ in range(8):
         r = (y - (a @ theta)[..., 0]) / sd
-        scale = np.maximum(1.0, 1.4826 * np.median(np.abs(r), axis=1, keepdims=True))
+        scale = np.maximum(1.0, 1.4826 * np.partition(np.abs(r), len(x) // 2, axis=1)[:, len(x) // 2, None])
         w = share / (sd * scale) ** 2 * np.clip(1 - (r / (4.0 * scale)) ** 2, 0.0, None) ** 2
         normal = (across * w[:, None]) @ a + prior
         theta = np.linalg.solve(normal, across @ (w * y)[..., None])
