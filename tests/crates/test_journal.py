@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import resource
@@ -38,7 +39,9 @@ def test_each_line_is_json_of_its_own(tmp_path: Path) -> None:
     with Journal(tmp_path) as journal:
         journal.add(KEYS[0], "a.jpg", compact({"x": 1.5}))
     text = (tmp_path / RESULTS).read_text()
-    assert text == f'{{"sha256":"{KEYS[0][0]}","digest":"d","name":"a.jpg","record":{{"x":1.5}}}}\n'
+    check = hashlib.sha256(f'{KEYS[0][0]} d {{"x":1.5}}'.encode()).hexdigest()
+    head = f'{{"sha256":"{KEYS[0][0]}","digest":"d","name":"a.jpg","check":"{check}",'
+    assert text == f'{head}"record":{{"x":1.5}}}}\n'
     assert json.loads(text)["record"] == {"x": 1.5}
 
 
@@ -87,6 +90,25 @@ def test_bytes_spoiled_anywhere_cost_only_their_lines(
         assert journal.dropped == 1
         assert [key in journal for key in KEYS] == [n != bad for n in range(4)]
         assert all(journal.record(key)["n"] == n for n, key in enumerate(KEYS) if n != bad)
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.data())
+def test_a_byte_changed_anywhere_never_changes_a_result(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    """Or a width misread from the file would go into the ledger as measured."""
+    folder = tmp_path_factory.mktemp("j")
+    records = [{"width": 4.5 + n, "text": ',"record":'} for n in range(4)]
+    with Journal(folder) as journal:
+        for key, record in zip(KEYS, records, strict=True):
+            journal.add(key, ',"record":.jpg', compact(record))
+    whole = bytearray((folder / RESULTS).read_bytes())
+    whole[data.draw(st.integers(0, len(whole) - 1))] ^= data.draw(st.integers(1, 255))
+    (folder / RESULTS).write_bytes(bytes(whole))
+    with Journal(folder) as journal:
+        for key, record in zip(KEYS, records, strict=True):
+            assert key not in journal or journal.record(key) == record
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def next_step(sheet: PrefilledSheet, surveys: Iterable[Mapping[str, Any]]) -> tu
 
 def _one(criterion: Criterion, finding: Finding) -> tuple[NextStep, str]:
     """The group one finding alone would put its part in, and why."""
-    name = f"{finding.kind.capitalize()} {finding.id}"
+    name = f"{finding.kind.replace('-', ' ').capitalize()} {finding.id}"
     if "faint" in finding.flags:
         return "gauge first", f"{name} is faint: look at the part, then gauge."
     if criterion.quantity == "condition" and finding.kind in TELLING:

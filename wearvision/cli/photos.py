@@ -95,7 +95,7 @@ def triage(
         raise typer.Exit(STOPPED)
     say(end.words)
     if end.dropped:
-        say(f"{end.dropped} torn lines of an earlier run were measured again")
+        say(f"{end.dropped} results of an earlier run were torn or changed, and were measured again")
     for name, why in end.aside:
         say(f"set aside: {name}: {why}")
     for tag, note in end.notes:

@@ -1,8 +1,9 @@
 """What is already measured, so that nothing finished is done twice: `results.jsonl` in the output folder.
 
 One line per finished photo, appended and flushed to disk before the next. A line is known by its key: the
-sha256 of the photo's bytes and a digest of all else that decides the result. A run that was killed leaves at
-most one torn line, at the end; opening the journal cuts it off. One run at a time holds the folder.
+sha256 of the photo's bytes and a digest of all else that decides the result. It carries a check of key and result, and
+counts only while that agrees. A run that was killed leaves at most one torn line, at the end; opening the journal cuts
+it off. One run at a time holds the folder.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ from wearvision.errors import BadInput
 RESULTS = "results.jsonl"
 LOCK = ".results.lock"
 
+BEFORE = b',"record":'
+"""What stands before a result; in no name, whose quotes are escaped."""
 Key = tuple[str, str]
 """sha256 of the photo's bytes; digest of the facts it was measured under."""
 
@@ -112,8 +115,9 @@ class Journal:
         BadInput
             When the disk does not take it; the journal stays whole.
         """
-        head = compact({"sha256": key[0], "digest": key[1], "name": name})
-        data = _bytes(f'{head[:-1]},"record":{record}}}')
+        body = _bytes(record)
+        head = compact({"sha256": key[0], "digest": key[1], "name": name, "check": _check(key, body)})
+        data = _bytes(head[:-1]) + BEFORE + body + b"}\n"
         place = os.fstat(self._out.fileno()).st_size
         try:
             while data:  # a nearly full disk takes a part
@@ -140,13 +144,28 @@ class Journal:
                     self.dropped += 1
                     self._out.truncate(place)
                     return
-                try:
-                    entry = json.loads(line)
-                    entry["record"].keys()
-                    self._places[entry["sha256"], entry["digest"]] = place
-                except (ValueError, KeyError, TypeError, AttributeError):
+                key = _key_of(line)
+                if key is None:
                     self.dropped += 1
+                else:
+                    self._places[key] = place
                 place += len(line)
+
+
+def _key_of(line: bytes) -> Key | None:
+    """Key of a line that is as it was written; else `None`."""
+    head, _, body = line.removesuffix(b"}\n").partition(BEFORE)
+    try:
+        entry = json.loads(head + b"}")
+        key = entry["sha256"], entry["digest"]
+        return key if entry["check"] == _check(key, body) else None
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
+def _check(key: Key, body: bytes) -> str:
+    """Hash of a result under its key, lower-case hexadecimal."""
+    return hashlib.sha256(f"{key[0]} {key[1]} ".encode() + body).hexdigest()
 
 
 def compact(record: Mapping[str, Any]) -> str:
@@ -159,7 +178,7 @@ def write_lines(path: Path, records: Iterable[Mapping[str, Any]]) -> int:
     draft, count = path.with_name(f".{path.name}.draft"), 0
     with draft.open("wb") as file:
         for record in records:
-            file.write(_bytes(compact(record)))
+            file.write(_bytes(compact(record)) + b"\n")
             count += 1
         file.flush()
         os.fsync(file.fileno())
@@ -168,9 +187,9 @@ def write_lines(path: Path, records: Iterable[Mapping[str, Any]]) -> int:
     return count
 
 
-def _bytes(line: str) -> bytes:
-    """UTF-8 with its line end; a lone surrogate (a file name that is no UTF-8) becomes its JSON escape."""
-    return line.encode("utf-8", "backslashreplace") + b"\n"
+def _bytes(text: str) -> bytes:
+    """UTF-8; a lone surrogate (a file name that is no UTF-8) becomes its JSON escape."""
+    return text.encode("utf-8", "backslashreplace")
 
 
 def _unusable(folder: Path, error: OSError) -> BadInput:

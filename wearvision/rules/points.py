@@ -127,7 +127,8 @@ def _on_finding(plan: Plan, item: Placed) -> list[_Place]:
     spots: list[tuple[float, float] | None] = [(float(x), float(y)) for x, y in finding.places_px]
     spots = (spots or [_middle(finding)])[: plan.at_each_finding]
     spots += [None] * (plan.at_each_finding - len(spots))
-    texts = [f"{finding.kind} {finding.id}" + ("" if s else ", another place along it") for s in spots]
+    name = f"{finding.kind.replace('-', ' ')} {finding.id}"
+    texts = [name + ("" if s else ", another place along it") for s in spots]
     return [_Place(finding.id, sha, spot, text) for spot, text in zip(spots, texts, strict=True)]
 
 

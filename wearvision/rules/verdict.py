@@ -78,7 +78,7 @@ class Verdict:
 
         def name(placed: Placed) -> str:
             sha, finding = placed
-            return f"{finding.kind} {finding.id} ({photos.get(sha, f'photo {sha[:8]}')})"
+            return f"{finding.kind.replace('-', ' ')} {finding.id} ({photos.get(sha, f'photo {sha[:8]}')})"
 
         struck = tuple(f"{name(p)} was struck from the record: {p[1].struck}"
                        for p in prefilled.findings if p[1].struck)  # fmt: skip
