@@ -78,4 +78,4 @@ def test_what_has_to_be_sound(part: str, view: View, kind: Kind, flags: tuple[st
 def test_what_could_not_be_told_of_a_land_says_why() -> None:
     unknown: dict[str, Quantity] = {"remaining_width": Unmeasured(reason="bitten or stained", hint="look")}
     land = replace(kit.finding("L1", "gasket-land"), quantities=unknown)
-    assert step(land, view="gasket-land") == ("gauge first", "Gasket-land L1: bitten or stained.")
+    assert step(land, view="gasket-land") == ("gauge first", "Gasket land L1: bitten or stained.")
