@@ -34,7 +34,7 @@ def hollow(bites: list[Bite]) -> list[Bite]:
     """The bites with what falls back in them as deep as what lies on either side; too many are stains, or may be."""
     real = [b.verdict == "bite" for b in bites]
     if sum(real) > MOST:
-        return [replace(b, verdict="unsure") if sure else b for b, sure in zip(bites, real, strict=True)]
+        return [replace(b, log_odds=0.0) if sure else b for b, sure in zip(bites, real, strict=True)]
     return [replace(b, loss_mm=_filled(b.loss_mm)) if sure else b for b, sure in zip(bites, real, strict=True)]
 
 

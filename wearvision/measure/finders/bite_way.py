@@ -22,6 +22,8 @@ EDGE_MM, MOST_STEP = 0.25, 1.0
 ONE_SIDE = 0.8
 """From this mean sign on, what lies beside an arc is darker all along: something bright then is no part of a bite. The
 contrary may be: a shadow."""
+NEAR_MM = 0.2
+"""The edge is the steepest place so near the way, and a photo pixel: the way runs where the tone begins to change."""
 SKIP_MM, SHADOW_MM = 1.0, 2.8
 """A shadow's line begins so near behind the way, and ends within this."""
 CRACK_MM, FURTHER_MM, BROAD_MM, BROAD_SHARE = 2.0, 1.0, 5.0, 0.8
@@ -37,7 +39,8 @@ def follow(land: Land, rows: NDArray[np.int64], edge: int, usual: float) -> Arra
     way = (1.0, -1.0)[edge]
     radius = land.sound_mm[edge][rows][:, None] + way * depth[None, :]
     unlike = sample(land.tones.unlike, land.strip, radius, rows)
-    steep = np.minimum(np.abs(sample(land.rise, land.strip, radius, rows)) / usual, MOST_STEP)
+    sharp = np.abs(sample(land.rise, land.strip, radius, rows)) / usual
+    steep = np.minimum(sharp, MOST_STEP)
     won = np.where(unlike < 0, LAND_WEIGHT * unlike, unlike)
     tone = sample(land.tones.soft, land.strip, radius, rows) - land.tones.own[rows][:, None]
     if _on_dark(land, rows, edge):
@@ -46,11 +49,11 @@ def follow(land: Land, rows: NDArray[np.int64], edge: int, usual: float) -> Arra
     worth[:, 0] += 0.02
     worth[[0, -1], 1:] = -1e6
     path = _past_shadow(best_way(worth, JUMP_COST * step), (unlike > 0) & (tone < 0), step)
-    reach = max(1, round(0.25 / step))
+    reach = max(1, round((NEAR_MM + land.strip.px_mm) / step))
     index = np.clip(path[:, None] + np.arange(-reach, reach + 1), 1, worth.shape[1] - 2)
     every = np.arange(len(rows))
-    best = index[every, np.argmax(steep[every[:, None], index], axis=1)]
-    offset = peak_offset(*(steep[every, best + k] for k in (-1, 0, 1)))
+    best = index[every, np.argmax(sharp[every[:, None], index], axis=1)]
+    offset = peak_offset(*(sharp[every, best + k] for k in (-1, 0, 1)))
     fine = (best + offset) * step
     loss = np.where(path <= 1, 0.0, np.where(path >= worth.shape[1] - 2, width, fine))
     return _without_crack(running_median(np.maximum(loss, 0.0), 3), land.row_mm)

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.bite_traits import STANDS, THROUGH_MM, step_at, traits_of, usual_step, verdict
+from wearvision.measure.finders.bite_traits import STANDS, THROUGH_MM, log_odds, step_at, traits_of, usual_step
 from wearvision.measure.finders.bite_way import follow
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.finders.land_tone import band
@@ -39,6 +39,20 @@ STANDING = 0.85
 """The other edge stands behind a way that goes through when it does in so many of its rows."""
 HIDDEN_MM = 2.0
 """So near to what is hidden nothing is told."""
+SURE, UNSURE = 1.5, -2.5
+"""Logarithms of odds from which on it is taken as a bite, and may be one."""
+STILL = 4.0
+"""Odds are no better than this less how clear the old edge stands: hardly any drawn bite had one of 2.5."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ground:
+    """What a way is held against: usual steps of either edge, spots of the land, how many ways there are."""
+
+    usual: tuple[float, float]
+    even: tuple[float, float]
+    spots: tuple[float, float]
+    many: int
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,8 +67,8 @@ class Bite:
         Rows of the strip, in order.
     loss_mm : (K,) array
         How far the edge lies inside its circle.
-    verdict : str
-        ``bite``; ``stain`` where the land's edge still stands; ``unsure``; ``none`` where hardly anything is missing.
+    log_odds : float
+        Logarithm of the odds that it is a bite, and no stain, shadow or grain.
     traits : dict of str to float
         What speaks for and against it, see `traits_of`; `hidden`: mm of its loss that only a shadow tells.
     """
@@ -62,8 +76,13 @@ class Bite:
     edge: int
     rows: NDArray[np.int64]
     loss_mm: Array
-    verdict: str
+    log_odds: float
     traits: dict[str, float]
+
+    @property
+    def verdict(self) -> str:
+        """``bite``, ``unsure``, or ``stain``: anything but a bite."""
+        return "bite" if self.log_odds >= SURE else "unsure" if self.log_odds >= UNSURE else "stain"
 
     @property
     def deepest(self) -> int:
@@ -82,23 +101,20 @@ def seek_bites(land: Land) -> list[Bite]:
         inside = band(land.tones.unlike, land.strip, land.sound_mm[edge], *near)
         stands = step_at(land, land.sound_mm[edge]) > STANDS * usual[edge]
         arcs += [(edge, rows) for rows in _arcs(np.where(clear, inside, -1.0), stands, land)]
-    spots = _spots(land, [rows for _, rows in arcs])
-    found = [_looked_at(land, edge, rows, usual, spots) for edge, rows in arcs]
-    kept = _joined(land, [b for b in found if b.verdict != "none"], usual, spots)
-    return _alone(kept, land)
+    ways = [(edge, rows, follow(land, rows, edge, usual[edge])) for edge, rows in arcs]
+    ways = [one for one in ways if float(one[2].max()) >= LEAST_LOSS_MM]
+    even = (usual_step(land, 0, even=True), usual_step(land, 1, even=True))
+    ground = Ground(usual=usual, even=even, spots=_spots(land, [rows for _, rows, _ in ways]), many=len(ways))
+    return _alone(_joined(land, [_judged(land, *one, ground) for one in ways], ground), land)
 
 
-def _looked_at(
-    land: Land, edge: int, rows: NDArray[np.int64], usual: tuple[float, float], spots: tuple[float, float]
-) -> Bite:
-    loss = follow(land, rows, edge, usual[edge])
-    if float(loss.max()) < LEAST_LOSS_MM:
-        return Bite(edge=edge, rows=rows, loss_mm=loss, verdict="none", traits={"loss": float(loss.max())})
-    traits = traits_of(land, rows, loss, edge, usual[edge])
-    sure = verdict(traits, spots)
-    if sure == "bite" and _through_standing(land, rows, loss, edge, usual[1 - edge]):
-        sure = "unsure"
-    return Bite(edge=edge, rows=rows, loss_mm=loss, verdict=sure, traits=traits)
+def _judged(land: Land, edge: int, rows: NDArray[np.int64], loss: Array, ground: Ground) -> Bite:
+    traits = traits_of(land, rows, loss, edge, ground.even[edge])
+    odds = log_odds(traits, ground.spots, ground.many)
+    odds = min(odds, STILL - traits["stands"])
+    if _through_standing(land, rows, loss, edge, ground.usual[1 - edge]):
+        odds = min(odds, 0.0)
+    return Bite(edge=edge, rows=rows, loss_mm=loss, log_odds=odds, traits=traits)
 
 
 def _through_standing(land: Land, rows: NDArray[np.int64], loss: Array, edge: int, usual: float) -> bool:
@@ -108,8 +124,8 @@ def _through_standing(land: Land, rows: NDArray[np.int64], loss: Array, edge: in
     return bool(through.any() and (step_at(land, other[through], rows[through]) > STANDS * usual).mean() > STANDING)
 
 
-def _joined(land: Land, bites: list[Bite], usual: tuple[float, float], spots: tuple[float, float]) -> list[Bite]:
-    """Neighbours as one where together they make a bite: what shows in it may be blotched."""
+def _joined(land: Land, bites: list[Bite], ground: Ground) -> list[Bite]:
+    """Neighbours as one where together they are likelier a bite: what shows in it may be blotched."""
     lap, out = len(land.deg), list[Bite]()
     for bite in bites:
         last = out[-1] if out else None
@@ -117,8 +133,10 @@ def _joined(land: Land, bites: list[Bite], usual: tuple[float, float], spots: tu
             gap = (int(bite.rows[0]) - int(last.rows[-1]) + lap // 2) % lap - lap // 2
             if gap * land.row_mm < JOIN_MM:
                 count = (int(bite.rows[-1]) - int(last.rows[0])) % lap + 1
-                both = _looked_at(land, bite.edge, (int(last.rows[0]) + np.arange(count)) % lap, usual, spots)
-                if both.verdict == "bite" and count < LONGEST * lap:
+                rows = (int(last.rows[0]) + np.arange(count)) % lap
+                loss = follow(land, rows, bite.edge, ground.usual[bite.edge])
+                both = _judged(land, bite.edge, rows, loss, ground)
+                if both.log_odds > max(last.log_odds, bite.log_odds, SURE) and count < LONGEST * lap:
                     out[-1] = both
                     continue
         out.append(bite)

@@ -76,6 +76,8 @@ class Land:
         The strip's log grey.
     rise : (N, C) array
         Change of it outward, per column.
+    even : (N, C) array
+        The same in the mean over `EVEN_MM` of the lap.
     tones : Tones
     deg : (N,) array
     sound_mm : (2, N) array
@@ -90,6 +92,7 @@ class Land:
     strip: Strip
     calm: Grid
     rise: Grid
+    even: Grid
     tones: Tones
     deg: Array
     sound_mm: Array
@@ -120,10 +123,12 @@ def roll_out(gray: Image, plane: Plane, ring: Ring, exclude_px: tuple[Array, ...
     calm: Grid = np.asarray(cv2.GaussianBlur(log_gray(strip.values), (0, 0), 0.6), dtype=np.float32)
     sigma = max(0.9, blur_px * strip.px_mm / strip.step_mm)
     count = len(calm)
+    rise, row_mm = slope(calm, sigma), np.radians(strip.step_deg) * (inner + outer) / 2
+    even = along(rise, 2 * max(1, round(EVEN_MM / 2 / row_mm)) + 1, closed=strip.closed)
     sound = np.tile(np.array(ring.radii_mm)[:, None], (1, count))
     columns = slice(*(max(0, round((r - strip.start_mm) / strip.step_mm)) for r in (inner, outer)))
     return Land(
-        ring=ring, strip=strip, calm=calm, rise=slope(calm, sigma), tones=tones_of(calm, strip, ring.radii_mm),
+        ring=ring, strip=strip, calm=calm, rise=rise, even=even, tones=tones_of(calm, strip, ring.radii_mm),
         deg=strip.deg(np.arange(count, dtype=np.float64)), sound_mm=sound, spread_mm=np.full(2, 0.1),
         seen=np.asarray(strip.valid[:, columns].all(axis=1)),
     )  # fmt: skip
@@ -170,9 +175,8 @@ def _inward(fit: Circles, points_mm: Array, edge: int) -> float:
 def _first_step(land: Land, edge: int, way: float, reach_mm: float) -> tuple[Array, NDArray[np.bool_]]:
     """How far outside its circle each row's first clear step outward lies, mm, and whether there is one."""
     off = np.arange(-reach_mm, reach_mm + 1e-9, land.strip.step_mm)
-    even = along(land.rise, 2 * max(1, round(EVEN_MM / 2 / land.row_mm)) + 1, closed=land.strip.closed)
-    near = np.abs(sample(even, land.strip, land.sound_mm[edge][:, None] + way * off[None, :]))
-    middle = np.abs(even[land.seen][::4, land.tones.middle])
+    near = np.abs(sample(land.even, land.strip, land.sound_mm[edge][:, None] + way * off[None, :]))
+    middle = np.abs(land.even[land.seen][::4, land.tones.middle])
     noise = NOISES * 1.4826 * float(np.median(middle)) if middle.size else 0.0
     least = np.maximum(noise, FIRST * near.max(axis=1))[:, None]
     inner = near[:, 1:-1]
@@ -190,11 +194,10 @@ def told(land: Land) -> NDArray[np.bool_]:
     """
     out = np.ones(len(land.deg), dtype=bool)
     wide = max(3, 2 * round(NEAR_MM / 2 / land.row_mm) + 1)
-    even = along(land.rise, wide, closed=land.strip.closed)
-    grain = _grain(land, even)
+    grain = _grain(land, land.even)
     for edge, way in ((0, -1.0), (1, 1.0)):
         beside = band(land.tones.unlike, land.strip, land.sound_mm[edge], *sorted((0.2 * way, 0.8 * way)))
-        step, steady = (_steepest(rise, land, edge) for rise in (land.rise, even))
+        step, steady = (_steepest(rise, land, edge) for rise in (land.rise, land.even))
         tone, stands = (_smooth(v, wide, closed=land.strip.closed) for v in (beside, step / _usual(step, land)))
         out &= ((tone > ALIKE) | (stands > STANDS)) & (_usual(steady, land) > CLEAR * grain)
     return out

@@ -1,4 +1,8 @@
-"""Tones of a rolled-out gasket land: its own at every angle, and how little each place looks like it."""
+"""Tones and grain of a rolled-out gasket land: its own at every angle, and how little each place looks like it.
+
+A place is told by two figures: how far its tone is off the land's, and how coarse its grain is along the circles (edges
+that run round have none). How often both occur together on the land and beside it makes a likelihood ratio.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +24,18 @@ MARGIN = 0.2
 """Share of the width at either edge that does not count for it."""
 LEAST_SPREAD = 0.025
 """Least spread of the land's log grey about its tone."""
-FAR = 2.5
-"""So many spreads off, a tone is as likely the land's as not."""
+BESIDE_MM = (0.5, 3.5)
+"""What lies so far beside the land is what its ground looks like."""
+HIGH_MM, GRAIN_MM = 1.0, (1.5, 0.6)
+"""Grain is what is finer than this along the lap, its size over so much along and across; of all
+sizes near enough to be raised by a wall or an edge the least counts."""
+BINS, TONES, GRAINS = 40, 4.5, 3.0
+"""Cells of either figure, and how far they reach, as inverse hyperbolic sines of half its spreads."""
+EVEN_CELLS, RARE, SKIP = 1.2, (0.3, 0.08), 3
+"""Counts are evened out over so many cells; a share of them, beside the land and on it, is spread over all (a shadow in
+a bite may look like neither); every so many places are counted."""
+CLEAR = 1.5
+"""Logarithm of a likelihood ratio from which on a place is clearly of one or the other."""
 WASH_MM = 0.3
 """Tones are told over so much of the strip, along and across."""
 
@@ -39,7 +53,7 @@ class Tones:
     soft : (N, C) array
         Log grey, washed over `WASH_MM`.
     unlike : (N, C) array
-        -1 where a place is as the land is, 1 where it is another tone.
+        -1 where a place is as the land is, 1 where it is as what lies beside it, or as neither.
     middle : (C,) bool
         Columns well within the sound land.
     """
@@ -67,10 +81,51 @@ def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
     spread = _spread(land, round_about)
     own = np.clip(_around(rows, strip), round_about - ASIDE * spread, round_about + ASIDE * spread)
     spread = _spread(land, own)
-    away = np.abs(soft - own[:, None].astype(np.float32)) / np.float32(spread)
-    unlike = np.clip(away - np.float32(FAR), -1, 1)
-    seen = np.asarray(unlike * strip.valid, dtype=np.float32)
+    tone = (soft - own[:, None].astype(np.float32)) / np.float32(spread)
+    beside = ((radius < inner - BESIDE_MM[0]) & (radius > inner - BESIDE_MM[1])) | (
+        (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
+    )
+    ratio = _ratio(_cells(tone, _grain(calm, strip, row_mm), middle & strip.valid), strip.valid, middle, beside)
+    seen = np.asarray(np.clip(ratio / CLEAR, -1, 1) * strip.valid, dtype=np.float32)
     return Tones(own=own, spread=spread, soft=soft, unlike=seen, middle=middle)
+
+
+def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
+    """Logarithm of how coarse the grain along the lap is, (N, C)."""
+
+    def odd(mm: float, step: float) -> int:
+        return 2 * max(1, round(mm / 2 / step)) + 1
+
+    fine = calm - cv2.blur(calm, (1, odd(HIGH_MM, row_mm)))
+    wide = odd(GRAIN_MM[1], strip.step_mm)
+    size = cv2.blur(fine * fine, (wide, odd(GRAIN_MM[0], row_mm)))
+    reach = odd(GRAIN_MM[0] + HIGH_MM + 2 * strip.px_mm, row_mm)
+    size = cv2.erode(size, np.ones((reach, wide), np.uint8))
+    return np.asarray(0.5 * np.log(size + np.float32(1e-6)), dtype=np.float32)
+
+
+def _cells(tone: Grid, grain: Grid, land: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Cell of each place by its tone and its grain, both in spreads off the land's."""
+    some = grain[land][::SKIP]
+    usual = float(np.median(some)) if some.size else 0.0
+    spread = 0.03 + (1.4826 * float(np.median(np.abs(some - usual))) if some.size else 0.0)
+    tones, grains = (
+        np.clip((np.arcsinh(v / np.float32(2)) + np.float32(reach)) * np.float32(BINS / 2 / reach), 0, BINS - 1)
+        for v, reach in ((tone, TONES), ((grain - np.float32(usual)) / np.float32(spread), GRAINS))
+    )
+    return np.asarray(tones.astype(np.int32) * BINS + grains.astype(np.int32))
+
+
+def _ratio(
+    cells: NDArray[np.int32], valid: NDArray[np.bool_], land: NDArray[np.bool_], beside: NDArray[np.bool_]
+) -> Grid:
+    """Logarithm of how much likelier a place lies beside than on the land, (N, C)."""
+    shares = []
+    for columns, rare in zip((beside, land), RARE, strict=True):
+        count = np.bincount(cells[:, columns][valid[:, columns]][::SKIP], minlength=BINS * BINS)
+        even = cv2.GaussianBlur(count.reshape(BINS, BINS).astype(np.float32), (0, 0), EVEN_CELLS)
+        shares.append(even / max(1.0, float(even.sum())) + rare / BINS**2)
+    return np.asarray(np.log(shares[0] / shares[1]).ravel()[cells], dtype=np.float32)
 
 
 def _spread(land: Array, own: Array) -> float:

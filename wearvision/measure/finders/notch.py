@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
-from wearvision.measure.finders.bite_traits import likely
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.plane import Array, Plane
@@ -44,6 +43,8 @@ DEEPER, DEEPER_MM = 1.1, 0.1
 """It may be so much deeper than the way that was found in it."""
 UNSEEN_MM = 0.12
 """Standard uncertainty of a least width by bites that are too shallow to be seen."""
+LIKELY = -0.5
+"""Logarithm of the odds from which on a doubtful bite is told, faint."""
 MOST_LIKELY = 5
 """On a land with more bites and doubtful places than this none of the doubtful is told: it is stained."""
 HINT = "look there, and gauge the width"
@@ -87,8 +88,8 @@ def land_findings(land: Land, bites: list[Bite], left: Left, plane: Plane) -> tu
     real, doubtful = (
         sorted((b for b in bites if b.verdict == v), key=lambda b: -float(b.loss_mm.max())) for v in ("bite", "unsure")
     )
-    some = [b for b in doubtful if likely(b.traits)] if len(real) + len(doubtful) <= MOST_LIKELY else []
-    told = [(b, left) for b in real] + [(b, left_of(land, [replace(b, verdict="bite")], left.sure)) for b in some]
+    some = [b for b in doubtful if b.log_odds >= LIKELY] if len(real) + len(doubtful) <= MOST_LIKELY else []
+    told = [(b, left) for b in real] + [(b, left_of(land, [replace(b, log_odds=np.inf)], left.sure)) for b in some]
     notches = (_bite(f"N{i}", b, land, edges, plane) for i, (b, edges) in enumerate(told, start=1))
     return (_whole(land, left, real, doubtful, plane), *notches)
 
