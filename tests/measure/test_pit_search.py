@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tests.measure.face_kit import STATED, draw_face, drawn_plane
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.pit_outline import Spot
-from wearvision.measure.finders.pit_search import find_spots, hole_like
+from wearvision.measure.finders.pit_search import CRISP, FILM, find_spots, hole_like
 from wearvision.measure.plane import Plane
 
 Gray = NDArray[np.uint8]
@@ -45,6 +45,18 @@ def test_pits_are_found_where_they_are_and_as_large(tilt_deg: float) -> None:
         near = min(found, key=lambda s: float(np.hypot(*(s.centre_mm - [x, y]))))
         assert np.hypot(*(near.centre_mm - [x, y])) < 0.25
         assert near.radius_mm == pytest.approx(radius, abs=0.15)
+
+
+def test_a_pale_pit_alone_is_told_and_as_pale_a_film_is_not() -> None:
+    plane = drawn_plane()
+    image = draw_face(plane)
+    pale = (30.0, 5.0, 1.4, 65.0)
+    (found,) = spots(dotted(image, plane, pale), plane)
+    assert found.dark < FILM and found.sharp < CRISP * found.dark
+    assert found.radius_mm == pytest.approx(1.4, abs=0.15)
+    shade = dotted(np.full_like(image, 200), plane, pale).astype(np.float32) - 200
+    film = image + cv2.GaussianBlur(shade, (0, 0), 4.0)
+    assert spots(np.clip(film, 0, 255).astype(np.uint8), plane) == []
 
 
 def test_a_sound_face_and_its_rust_give_none() -> None:

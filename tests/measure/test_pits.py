@@ -13,6 +13,7 @@ from tests.measure.face_kit import drawn_plane
 from wearvision.measure.finders.pits import (
     DENSITY_PER_M2,
     OPENING_MM2,
+    found_share,
     measure_field,
     measure_pit,
     nearest_class,
@@ -73,3 +74,29 @@ def test_no_pits_no_class() -> None:
     assert "pit_density_class" not in field
     assert isinstance(field["pit_count"], Measured)
     assert field["pit_count"].value == 0
+
+
+def test_each_pit_found_stands_for_those_as_wide_that_are_missed() -> None:
+    """Pits drawn at random, those of a width found as often as is held: their number comes out within its interval."""
+    rng = np.random.default_rng(5)
+    held, median = 0, []
+    for _ in range(40):
+        there = np.clip(np.exp(rng.normal(np.log(1.4), 0.4, 80)), 0.9, 5.0)
+        seen = there[rng.random(80) < found_share(there)]
+        likely = measure_field(len(seen), 0.0, 1e4, seen.tolist())["pit_density_likely"]
+        assert isinstance(likely, Measured)
+        held += abs(likely.value - 8000) < likely.u95
+        median.append(likely.value)
+    assert np.median(median) == pytest.approx(8000, rel=0.06) and held >= 37
+
+
+def test_a_pit_marked_by_a_person_stands_for_itself() -> None:
+    likely = measure_field(30, 20.0, 1e4)["pit_density_likely"]
+    assert isinstance(likely, Measured) and likely.value == pytest.approx(3000) and likely.u == 0
+
+
+@pytest.mark.parametrize(("count", "classes"), [(40, "1 to 2"), (15, "")])
+def test_a_density_near_two_classes_names_both(count: int, classes: str) -> None:
+    told = measure_field(count, 20.0, 1e4, [2.0] * count)["pit_density_class"]
+    assert isinstance(told, Measured)
+    assert told.how.endswith(f"holds classes {classes}") if classes else "interval" not in told.how

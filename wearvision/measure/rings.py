@@ -19,8 +19,8 @@ from wearvision.measure.plane import Array
 
 EDGES = 16_000
 """Edge pixels that vote."""
-VOTED, LEAST = 0.15, 0.15
-"""A ring is believed when the mean excess of edge strength along what is seen of its two circles, and this much for
+VOTED, LEAST = 0.15, 0.1
+"""A ring is followed when the mean excess of edge strength along what is seen of its two circles, and this much for
 each e-fold by which the votes for its centre surpass those of the next place, come to the least."""
 MIN_SEEN = 0.2
 """With less of the circles in view the excess is taken over this share."""

@@ -27,6 +27,8 @@ SHARP, FIELD_SHARP = 0.5, 0.2
 FILM, CRISP = 0.7, 0.9
 """Log grey that no film takes, half the light: a spot that stands alone is darker, or its edge rises by this share of
 its darkness at once."""
+ALONE_MM, ALONE_DARK, ALONE_SHARP, ALONE = 0.75, 0.4, 0.35, 3.0
+"""A wide spot that stands alone is told, faint, from this radius, darkness, sharpness, and what its traits come to."""
 LARGE_MM, LARGE_CRISP = 2.0, 0.6
 """The edge of a spot of this radius is many pixels from its middle: a pit's rises by this share of its darkness at
 once."""
@@ -56,18 +58,25 @@ def find_spots(
     places = dark_spots(flat)
     centres, radii = flat.to_mm(places[:, 0], places[:, 1]), places[:, 2] * flat.step_mm
     spots = _outlined(gray, plane, centres[:FIRST], radii[:FIRST])
-    found = _pits(spots, face, flat.px_mm)
-    if len(found) >= FIELD:
-        spots += _outlined(gray, plane, centres[FIRST:], radii[FIRST:])
-        return _pits(spots, face, flat.px_mm, in_field=True)
-    return [s for s in found if s.dark >= FILM or s.sharp >= CRISP * s.dark]
+    if len(_pits(spots, face, [s for s in spots if is_pit(s, flat.px_mm)])) < FIELD:
+        return _pits(spots, face, [s for s in spots if _stands_alone(s, flat.px_mm)])
+    spots += _outlined(gray, plane, centres[FIRST:], radii[FIRST:])
+    return _pits(spots, face, [s for s in spots if is_pit(s, flat.px_mm, FIELD_SHARP, IN_FIELD)])
 
 
-def _pits(spots: list[Spot], face: Face, px_mm: float, *, in_field: bool = False) -> list[Spot]:
-    """Spots that look like pits and do not lie in a drilled hole, largest first."""
+def _pits(spots: list[Spot], face: Face, like_pits: list[Spot]) -> list[Spot]:
+    """Of spots those that look like pits and do not lie in a drilled hole, largest first."""
     holes = _holes(_apart([s for s in spots if s.radius_mm >= LEAST_HOLE_MM and s.dark >= FILM]), face)
-    found = _apart([s for s in spots if is_pit(s, px_mm, in_field=in_field)])
+    found = _apart(like_pits)
     return [s for s in found if all(np.hypot(*(s.centre_mm - h.centre_mm)) > h.radius_mm for h in holes)]
+
+
+def _stands_alone(spot: Spot, px_mm: float) -> bool:
+    """Whether a spot with no field of pits about it is one: darker than any film, crisp, or wide and plain."""
+    if is_pit(spot, px_mm) and (spot.dark >= FILM or spot.sharp >= CRISP * spot.dark):
+        return True
+    wide = ALONE_MM <= spot.radius_mm < DRILLED_MM and spot.dark >= ALONE_DARK
+    return wide and is_pit(spot, px_mm, ALONE_SHARP, ALONE)
 
 
 def _outlined(gray: Image, plane: Plane, centres_mm: Array, radii_mm: Array) -> list[Spot]:
@@ -82,17 +91,14 @@ def hole_like(spot: Spot) -> bool:
     return spot.radius_mm >= DRILLED_MM
 
 
-def is_pit(spot: Spot, px_mm: float, *, in_field: bool = False) -> bool:
-    """Whether a spot is large, sharp, round, closed and plain enough; ``in_field``: among many pits."""
+def is_pit(spot: Spot, px_mm: float, sharp: float = SHARP, sure: float = SURE) -> bool:
+    """Whether a spot is large, round and closed enough, at least so sharp, and its traits come to more than this."""
     if spot.radius_mm < LEAST_MM or spot.uneven > UNEVEN or spot.closed < CLOSED or spot.dark <= 0:
         return False
-    if spot.sharp < (FIELD_SHARP if in_field else SHARP):
-        return False
-    if spot.radius_mm >= LARGE_MM and spot.sharp < LARGE_CRISP * spot.dark:
+    if spot.sharp < sharp or (spot.radius_mm >= LARGE_MM and spot.sharp < LARGE_CRISP * spot.dark):
         return False
     traits = {"dark": spot.dark, "sharp": spot.sharp / spot.dark, "plain": spot.plain, "pixels": spot.radius_mm / px_mm}
-    score = OFFSET + sum(WEIGHTS[name] * float(np.log(max(0.01, value))) for name, value in traits.items())
-    return score > (IN_FIELD if in_field else SURE)
+    return OFFSET + sum(WEIGHTS[name] * float(np.log(max(0.01, value))) for name, value in traits.items()) > sure
 
 
 def _apart(spots: list[Spot]) -> list[Spot]:

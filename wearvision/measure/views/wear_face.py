@@ -117,8 +117,9 @@ def totals(face: Face, findings: Sequence[Finding]) -> dict[str, Quantity]:
     )  # fmt: skip
     pits = [f for f in standing if f.kind == "pit" and "hole-like" not in f.flags]
     areas = [q.value for f in pits if isinstance(q := f.quantities["area"], Measured)]
+    found = [q.value for f in pits if not f.by and isinstance(q := f.quantities["diameter"], Measured)]
     seen = max(0.05, float(face.seen_deg[:, 1].mean()))
-    return out | measure_field(len(pits), sum(areas), seen * face.area_mm2)
+    return out | measure_field(len(pits), sum(areas), seen * face.area_mm2, found)
 
 
 def face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
