@@ -23,7 +23,8 @@ SHARE = 0.4
 """Share of the peak over which the middle is taken."""
 TURNS = 3
 CORE, FILL = 0.8, 12.0
-"""Widest bleached core, in widths of the line, and how strong, in noises, a line is that can have one."""
+"""Widest bleached core, in widths of the line, and how strong, in noises, a line is that can have one: all of it, as
+where the ground is uneven one of its rims would be taken for the line."""
 STRONG, LEAST_SHARE = 5.0, 0.15
 """A sure place rises over so many times the noise of its flanks, and over this share of the usual peak."""
 WIDER, NARROWER = 1.8, 0.4
@@ -107,7 +108,7 @@ def _middle(profile: Grid, place: Array, half: int, core: int) -> Middle:
     over = profile - (low[:, None] + (high - low)[:, None] * ramp)
     noise = np.concatenate([left - low[:, None], right - high[:, None]], axis=1).std(axis=1) + 0.3
     filled = cv2.morphologyEx(over.astype(np.float32), cv2.MORPH_CLOSE, np.ones((1, core), np.uint8))
-    over = np.where(over.max(axis=1, keepdims=True) > FILL * noise[:, None], filled, over)
+    over = filled if np.median(over.max(axis=1) / noise) > FILL else over
     inner = over[:, flank:-flank]
     peak, top = inner.max(axis=1), np.argmax(inner, axis=1) + flank
     above = over > SHARE * peak[:, None]

@@ -28,6 +28,8 @@ BAND_MM = 8.0
 """How far to either side of the sound line the light may be shifted."""
 EVERY_MM, BESIDE_MM = 0.1, 0.1
 """Distance of the places at which the middle is told, and how far to either side of one its light is averaged."""
+FINE_MM = 0.08
+"""Pixels of the copy on which a line is followed, at most: a fraction of the width of any line."""
 MOST_WIDE_MM, PATH_EVERY = 4.0, 4
 """Widest line, and over how many of the places the search for its path averages."""
 BREAK_MM = 6.0
@@ -53,7 +55,7 @@ class LightLine:
     sure : (N,) bool
         Where the line is plain to see.
     noise_px : float
-        Scatter of the middle from place to place, photo px.
+        Scatter of the middle from place to place, px of the patch.
     soft_mm : float
         Standard deviation of a shadow's soft edge; 0 for a line of light.
     """
@@ -80,7 +82,7 @@ def find_line(ground: Ground, band_mm: float = BAND_MM) -> LightLine | Unmeasure
     best = _line(ground)
     if best is None:
         return Unmeasured(reason="no line of light stands out", hint=HINT)
-    return _follow(ground, *best, band_mm)
+    return _follow(ground.smaller(FINE_MM), *best, band_mm)
 
 
 def _line(ground: Ground) -> tuple[Array, Array, float] | None:

@@ -34,8 +34,8 @@ from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array
 from wearvision.quantity import Unmeasured
 
-GIVEN, ROUGH_MM = 2, 0.12
-"""Edges given; pixels of the copy on which it is judged which ones."""
+GIVEN, ROUGH_MM, FINE_MM = 2, 0.12, 0.08
+"""Edges given; pixels, at most, of the copies on which it is judged which ones, and on which they are followed."""
 BESIDE_MM, BREAK_MM = 0.2, 6.0
 """How far to either side along an edge its light is averaged; longest stretch bridged."""
 LEAST_MM, LEAST_PLACES = 15.0, 20
@@ -61,7 +61,7 @@ LOST = Unmeasured(reason="no edge of a shadow stands out", hint=HINT)
 
 def find_shadow(ground: Ground, band_mm: float = BAND_MM) -> Iterator[LightLine] | Unmeasured:
     """What may be the edge of a straightedge's shadow, likeliest first, followed one by one; see `find_line`."""
-    near, small, told = NEAR * band_mm, ground.smaller(ROUGH_MM), LOST
+    near, small, fine, told = NEAR * band_mm, ground.smaller(ROUGH_MM), ground.smaller(FINE_MM), LOST
     found: list[tuple[float, Rise, float]] = []
     soft: list[Rise] = []
     for rise in seek(ground):
@@ -76,7 +76,7 @@ def find_shadow(ground: Ground, band_mm: float = BAND_MM) -> Iterator[LightLine]
             found += [(worth, rise, float(straight.level.sum()) * line.every_mm)] if worth else []
     lines = (
         line for _, rise, long_mm in sorted(found, key=lambda f: -f[0])[:GIVEN]
-        if isinstance(line := _freely(ground, rise, band_mm, near, long_mm), LightLine) and line.soft_mm <= SOFT_MM
+        if isinstance(line := _freely(fine, rise, band_mm, near, long_mm), LightLine) and line.soft_mm <= SOFT_MM
     )  # fmt: skip
     first = next(lines, None)
     return told if first is None else chain([first], lines)
