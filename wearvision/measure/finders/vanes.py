@@ -7,7 +7,7 @@ What all vanes share cannot be seen this way.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,12 +113,7 @@ def _compared(found: Settled) -> Vanes:
     place, place_u = ends(found.end_score, traces, tip)
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
-    axis = layout.disc.axis
-    believed = Where(
-        middle_mm=np.zeros(2) if axis is None else axis.middle_mm - layout.centre_mm,
-        spread_mm2=CENTRE_MOST_MM**2 * np.eye(2) if axis is None else axis.spread_mm2,
-    )
-    off, moved, cov = centred(offsets(traces), traces, tip, believed)
+    off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
     shapes, short = [], np.zeros(len(off))
     for k in range(len(off)):
         difference, doubt = against_siblings(off, k, whole)
@@ -131,6 +126,14 @@ def _compared(found: Settled) -> Vanes:
         short_mm=short, short_u_mm=place_u, centre_cov_mm2=cov, standing=there, stub=stub,
         held=found.held, apart=shown.apart,
     )  # fmt: skip
+
+
+def _left_over(layout: Layout) -> Where:
+    """Where the centre may still lie from the layout's: at the axis that the rim tells, or anywhere near."""
+    axis = layout.disc.axis
+    if axis is None:
+        return Where(middle_mm=np.zeros(2), spread_mm2=CENTRE_MOST_MM**2 * np.eye(2))
+    return replace(axis, middle_mm=axis.middle_mm - layout.centre_mm)
 
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:

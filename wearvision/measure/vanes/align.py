@@ -196,15 +196,15 @@ def viterbi(gain: Grid, cost: float, most: int) -> NDArray[np.int64]:
     many, rows, columns = tables.shape
     moves = np.arange(-most, most + 1)
     price = (cost * moves**2).astype(np.float32)
-    total = tables[:, 0]
-    back = np.zeros((rows, many, columns), dtype=np.int64)
     padded = np.full((many, columns + 2 * most), -1e9, dtype=np.float32)
-    options = np.lib.stride_tricks.sliding_window_view(padded, 2 * most + 1, axis=1)
+    padded[:, most : most + columns] = tables[:, 0]
+    options = np.lib.stride_tricks.sliding_window_view(padded, columns, axis=1)
+    back = np.zeros((rows, many, columns), dtype=np.int8)
     for i in range(1, rows):
-        padded[:, most : most + columns] = total
-        worth = options - price
-        back[i] = np.argmax(worth, axis=2)
-        total = np.take_along_axis(worth, back[i][..., None], axis=2)[..., 0] + tables[:, i]
+        worth = options - price[:, None]
+        back[i] = np.argmax(worth, axis=1)
+        padded[:, most : most + columns] = worth.max(axis=1) + tables[:, i]
+    total = padded[:, most : most + columns]
     path = np.empty((many, rows), dtype=np.int64)
     path[:, -1] = np.argmax(total, axis=1)
     each = np.arange(many)

@@ -25,7 +25,7 @@ RADII_MM = (6.0, 260.0)
 """Circles looked for."""
 STATED_SHARE = 0.06
 """A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
-PLACES, BETTERED = 6, 3
+PLACES, BETTERED = 6, 2
 NEAR = np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2)
 STEPS_MM = (3.0, 1.5, 0.75)
 """How a place is bettered: its neighbours, ever nearer."""

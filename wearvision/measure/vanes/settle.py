@@ -70,6 +70,66 @@ class Settled:
         """Whether the vanes lie alike and stand out, so that something may be said of them."""
         return self.apart >= LEAST_APART and self.held >= LEAST_HOLDS
 
+    @property
+    def sure(self) -> bool:
+        """Whether no other disc is looked at."""
+        return self.held > SURE_HOLDS and self.apart > SURE_APART
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Search:
+    """One photo with its small map, and what is stated of the disc."""
+
+    gray: Image
+    plane: Plane
+    chart: Chart
+    cards_px: tuple[Array, ...]
+    blur_px: float
+    diameter_mm: float | None
+    number: int | None
+    thickness_mm: float | None
+
+    def best(self, discs: list[Disc]) -> Settled | None:
+        """The disc whose vanes are believed most, each about the axis that its rim tells.
+
+        Where nothing is clear then, what was taken for the rim may have been none.
+        """
+        best, told = None, []
+        for disc in discs:
+            told.append(replace(disc, axis=self._axis(disc)))
+            best = self._better(best, told[-1])
+            if best is not None and best.sure:
+                return best
+        if best is None or not best.clear:
+            for disc in (disc for disc, one in zip(discs, told, strict=True) if one.axis is not None):
+                best = self._better(best, disc)
+        return best
+
+    def _axis(self, disc: Disc) -> Where | None:
+        if self.diameter_mm is None:
+            return None
+        return axis_by_rim(self.chart, self.plane, disc.centre_mm, self.diameter_mm / 2)
+
+    def _better(self, best: Settled | None, disc: Disc) -> Settled | None:
+        """What is believed more: the best so far, or the number and centre that hold best on a disc."""
+        found = find_vanes(self.chart, self.plane, disc, self.diameter_mm, self.number, self.thickness_mm)
+        tried = [self._traced(one) for one in _numbers(found, self.number)]
+        if not tried:
+            return best
+        one = self._settled(*max(tried, key=_likely))
+        return one if best is None else max(best, one, key=_believed)
+
+    def _traced(self, one: Layout) -> tuple[float, Traces, Layout]:
+        """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
+        traces = trace(self.gray, self.plane, one, self.cards_px, self.blur_px)
+        return holds(traces), traces, one
+
+    def _settled(self, held: float, traces: Traces, layout: Layout) -> Settled:
+        score = scores(traces)
+        tip = common_end(score, traces, layout.disc_mm)
+        shown = presence(self.gray, self.plane, layout, traces, tip, self.cards_px)
+        return Settled(held=held, traces=traces, layout=layout, end_score=score, tip_mm=tip, shown=shown)
+
 
 def settle(
     gray: Image, plane: Plane, cards_px: tuple[Array, ...], blur_px: float, *, diameter_mm: float | None,
@@ -80,42 +140,25 @@ def settle(
     discs = find_discs(chart, diameter_mm, camera_foot(plane)[1])
     if not discs:
         return Unmeasured(reason="no disc with a bore or a rim was found", hint=DISC_HINT)
-    best: Settled | None = None
-    told = [replace(d, axis=_axis(chart, plane, d, diameter_mm)) for d in discs]
-    again = [d for d, one in zip(discs, told, strict=True) if one.axis is not None]  # it may have been no rim
-    for disc in (*told, *again):
-        if disc in again and best is not None and best.clear:
-            break
-        found = find_vanes(chart, plane, disc, diameter_mm, number, thickness_mm)
-        tried = [_held(gray, plane, one, cards_px, blur_px) for one in _numbers(found, number)]
-        if tried:
-            one = _settled(gray, plane, max(tried, key=_likely), cards_px)
-            best = one if best is None else max(best, one, key=_believed)
-        if best is not None and best.held > SURE_HOLDS and best.apart > SURE_APART:
-            break
+    search = _Search(
+        gray=gray, plane=plane, chart=chart, cards_px=cards_px, blur_px=blur_px, diameter_mm=diameter_mm, number=number,
+        thickness_mm=thickness_mm,
+    )  # fmt: skip
+    best = search.best(discs)
     if best is None:
         return Unmeasured(reason="no vanes stand out from the disc", hint=DISC_HINT)
+    return _doubted(best, number) or best
+
+
+def _doubted(best: Settled, number: int | None) -> Unmeasured | None:
+    """Why nothing is told of vanes that were traced, where they are too little believed."""
     if best.held < LEAST_HOLDS:
         return Unmeasured(reason="the vanes' edges could not be followed alike on all of them", hint=HINT)
     if best.apart < LEAST_APART:
         return Unmeasured(reason="the vanes hardly stand out from the gaps between them", hint=HINT)
     if number not in (None, best.layout.number) and best.held * best.layout.score < LEAST_OTHER:
         return Unmeasured(reason=f"{number} vanes are stated, and no other number stands out clearly", hint=DISC_HINT)
-    return best
-
-
-def _axis(chart: Chart, plane: Plane, disc: Disc, diameter_mm: float | None) -> Where | None:
-    return axis_by_rim(chart, plane, disc.centre_mm, diameter_mm / 2) if diameter_mm else None
-
-
-def _settled(
-    gray: Image, plane: Plane, tried: tuple[float, Traces, Layout], cards_px: tuple[Array, ...]
-) -> Settled:
-    held, traces, layout = tried
-    score = scores(traces)
-    tip = common_end(score, traces, layout.disc_mm)
-    shown = presence(gray, plane, layout, traces, tip, cards_px)
-    return Settled(held=held, traces=traces, layout=layout, end_score=score, tip_mm=tip, shown=shown)
+    return None
 
 
 def _believed(one: Settled) -> tuple[bool, float]:
@@ -137,11 +180,3 @@ def _numbers(found: list[Layout], stated: int | None) -> list[Layout]:
     if stated is None and 2 * first.number in NUMBERS:
         other = [replace(first, number=2 * first.number)]
     return [first, *other[:1]]
-
-
-def _held(
-    gray: Image, plane: Plane, one: Layout, cards_px: tuple[Array, ...], blur_px: float
-) -> tuple[float, Traces, Layout]:
-    """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
-    traces = trace(gray, plane, one, cards_px, blur_px)
-    return holds(traces), traces, one

@@ -109,31 +109,30 @@ def from_chart(chart: Chart, line: Line, centre_mm: Array, number: int, across_m
 def from_photo(
     gray: Image, plane: Plane, line: Line, centre_mm: Array, number: int, across_mm: Array, hidden_px: tuple[Array, ...]
 ) -> Strips:
-    """Strips read from the photo itself; the camera is asked at every fourth column and between them by a parabola."""
+    """Strips read from the photo itself; the camera is asked at three columns, and a parabola tells those between."""
     knots = np.linspace(across_mm[0], across_mm[-1], 3)
     places, left = _places(line, centre_mm, number, knots)
     exact = plane.to_px(places.reshape(-1, 2)).reshape(*places.shape)
     t = np.linspace(-1, 1, len(across_mm))
-    basis = np.stack([t * (t - 1) / 2, 1 - t * t, t * (t + 1) / 2])
-    at = np.einsum("nskc,km->nsmc", exact, basis).astype(np.float32)
-    shape = at.shape[:3]
-    flat = at.reshape(shape[0] * shape[1], shape[2], 2)
-    values = cv2.remap(gray, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    high = np.array(plane.size_px) - 2.0
-    seen = np.all((at >= 1) & (at <= high), axis=-1)
+    basis = np.stack([t * (t - 1) / 2, 1 - t * t, t * (t + 1) / 2]).astype(np.float32)
+    shape = (*exact.shape[:2], len(across_mm))
+    x, y = (exact[..., k].reshape(-1, 3).astype(np.float32) @ basis for k in (0, 1))
+    values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    width, height = plane.size_px
+    seen = (x >= 1) & (y >= 1) & (x <= width - 2) & (y <= height - 2)
     for outline in hidden_px:
-        seen &= ~_inside(at, outline)
+        seen &= ~_inside(x, y, outline)
     return Strips(
-        values=log_gray(np.asarray(values, dtype=np.float32)).reshape(shape), seen=np.asarray(seen),
+        values=log_gray(np.asarray(values, dtype=np.float32)).reshape(shape), seen=np.asarray(seen).reshape(shape),
         across_mm=across_mm, left=left,
     )  # fmt: skip
 
 
-def _inside(at: Grid, outline: Array) -> NDArray[np.bool_]:
+def _inside(x: Grid, y: Grid, outline: Array) -> NDArray[np.bool_]:
     """Which places lie in a convex outline, whichever way it runs."""
     ahead = np.roll(outline, -1, axis=0)
     sides = [
-        (b[0] - a[0]) * (at[..., 1] - a[1]) - (b[1] - a[1]) * (at[..., 0] - a[0])
+        (b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0])
         for a, b in zip(outline, ahead, strict=True)
     ]
     return np.asarray(np.all([s >= 0 for s in sides], axis=0) | np.all([s <= 0 for s in sides], axis=0))
