@@ -80,6 +80,11 @@ class Track:
     dark: float
     dark_share: float
 
+    @property
+    def width_mm(self) -> float:
+        """Median distance of its lips."""
+        return float(np.median(self.outer_mm - self.inner_mm))
+
 
 def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> Track | None:
     """Both lips of a ribbon row by row, and its ends; `None` when too short.

@@ -45,6 +45,8 @@ class Ribbon:
         Standard uncertainty of its two ends, rows: how far off another end speaks nearly as well.
     doubt_mm : (float, float)
         The same of its width and of its centreline.
+    followed : int
+        Rows over which it was followed before what does not show was cut off; 0 when nothing was.
     """
 
     rows: NDArray[np.int64]
@@ -54,6 +56,7 @@ class Ribbon:
     full: bool
     doubt_rows: tuple[float, float] = (0.0, 0.0)
     doubt_mm: tuple[float, float] = (0.0, 0.0)
+    followed: int = 0
 
 
 def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:

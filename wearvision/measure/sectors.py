@@ -130,32 +130,39 @@ def _beside(strip: Strip, box: Box, columns: int) -> tuple[slice, slice]:
     return slice(max(0, low - side), max(0, low)), slice(min(columns, high), min(columns, high + side))
 
 
-def _grey_power(laid: Sectors, box: Box, sides: tuple[slice, slice]) -> Array:
-    """Mean square over the sectors of the grey less that of the face beside, over the usual size there, (C,)."""
+def grey_squares(laid: Sectors, strip: Strip, box: Box, cap: float) -> Array:
+    """Square of each sector's grey less that of the face beside a box, over the usual size there, at most `cap`; nan is
+    not seen, (K, C)."""
     gray = np.where(laid.seen, laid.gray, np.nan).astype(np.float64)
+    sides = _beside(strip, box, gray.shape[1])
     levels = [row_medians(gray[:, part], least=4) for part in sides]
     far = [np.abs(gray[:, part] - level[:, None]) for part, level in zip(sides, levels, strict=True)]
     left, right = (np.where(np.isfinite(a), a, b) for a, b in (levels, levels[::-1]))
     share = np.clip((np.arange(gray.shape[1]) - box[0]) / max(box[1] - box[0], 1.0), 0, 1)[None, :]
     off = gray - (left[:, None] * (1 - share) + right[:, None] * share)
-    return _mean_square(off, np.concatenate(far, axis=1), LEAST_NOISE)
+    return _squares(off, np.concatenate(far, axis=1), LEAST_NOISE, cap)
 
 
 def _slope_power(laid: Sectors, sides: tuple[slice, slice]) -> Array:
-    """The same of the slope, whose level is nought."""
+    """Mean square over the sectors of the slope, whose level is nought, over its usual size beside, (C,)."""
     slope = np.where(laid.seen, laid.slope, np.nan).astype(np.float64)
-    return _mean_square(slope, np.concatenate([np.abs(slope[:, part]) for part in sides], axis=1), LEAST_SLOPE)
+    far = np.concatenate([np.abs(slope[:, part]) for part in sides], axis=1)
+    return _seen_mean(_squares(slope, far, LEAST_SLOPE, CAP))
 
 
-def _mean_square(off: Array, far: Array, floor: float) -> Array:
-    """Mean over the sectors of (off / noise) squared, capped, (C,); nan is not seen; `far` is met beside the box."""
+def _squares(off: Array, far: Array, floor: float, cap: float) -> Array:
+    """(off / noise) squared, at most `cap`; nan is not seen; `far` is met beside the box."""
     spread = 1.4826 * row_medians(far)
     known = np.isfinite(spread)
     usual = float(np.median(spread[known])) if known.any() else np.inf
     noise = np.where(known, np.maximum(spread, max(0.5 * usual, floor)), np.inf)
-    seen = np.isfinite(off)
-    square = np.where(seen, np.minimum((np.where(seen, off, 0.0) / noise[:, None]) ** 2, CAP), 0.0)
-    return np.asarray(square.sum(axis=0) / np.maximum(seen.sum(axis=0), 1), dtype=np.float64)
+    return np.asarray(np.minimum((off / noise[:, None]) ** 2, cap))
+
+
+def _seen_mean(square: Array) -> Array:
+    """Mean over the sectors in which a column is seen, (C,)."""
+    seen = np.isfinite(square)
+    return np.asarray(np.where(seen, square, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1), dtype=np.float64)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +181,7 @@ def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
     told = _Told(worth=-np.inf, box=box)
     for _ in range(2):
         sides = _beside(strip, told.box, laid.gray.shape[1])
-        square, wall = _grey_power(laid, told.box, sides), _slope_power(laid, sides)
+        square, wall = _seen_mean(grey_squares(laid, strip, told.box, CAP)), _slope_power(laid, sides)
         calm = np.convolve(square, np.full(3, 1 / 3), mode="same")
         low, high = max(0, round(told.box[0])), min(len(square) - 1, round(told.box[1]))
         top = low + int(np.argmax(calm[low : high + 1]))

@@ -30,7 +30,7 @@ def is_shadow(track: Track, strip: Strip, gray: Grid) -> bool:
     ----------
     gray : (T, R) log grey of the strip
     """
-    if track.full or float(np.median(track.outer_mm - track.inner_mm)) >= LINE_MM:
+    if track.full or track.width_mm >= LINE_MM:
         return False
     taken = np.abs(tones(track, strip, gray, LINE_MM / 2)).mean(axis=1)
     end = max(1, min(END, len(taken) // 4))

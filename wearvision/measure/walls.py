@@ -1,9 +1,10 @@
-"""Two lines with the same ends are the walls of one flat groove.
+"""Two marks side by side are often the walls of one groove.
 
 The floor of a flat, shallow groove looks like the face, and its walls like two lines, often one dark and one bright,
 too far apart for the search to take them for one mark. But lines that begin and end together were cut together. So were
 two that both go all the way round, equally strong, one bright where the other is dark: walls of one groove are equally
-high and face each other.
+high and face each other. A wall fades with the angle to the lamp, so one may end before the other; and of a groove that
+goes far round, one wall is dark on this side of the lamp and the other on that: one goes on where the other ends.
 """
 
 from __future__ import annotations
@@ -11,11 +12,13 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid
+from wearvision.measure.evidence import ROWS
 from wearvision.measure.lips import Track
 from wearvision.measure.plane import Array
-from wearvision.measure.ribbon import Ribbon
+from wearvision.measure.ribbon import FULL_GAP, Ribbon
 from wearvision.measure.tone import tones
 from wearvision.measure.unwrap import Strip
 
@@ -26,6 +29,17 @@ REACH_MM, EQUAL, FACING = 0.3, 0.65, -0.3
 and most correlation of both round the circle: lines that a tool leaves are lit alike."""
 ENDS_DEG = 12.0
 """Ends so near are the same: the last of a wall fades with the light."""
+HALF, FADED, INSIDE = 0.55, 0.2, 0.85
+"""A wall that fades takes at most this share of the groove's width, shows over at least this share of the other's arc,
+and with this share of its own beside the other."""
+OWN_DENSE, OWN_CLEAR = 5.0, 0.7
+"""A mark wider than a line, with this score per row of the search and both lips seen over this share of its length, is
+a groove in its own right."""
+WALL_DARK, APART, COMMON, GAP_DEG = -0.05, 0.6, 0.35, 45.0
+"""Walls that take turns: both dark (log grey), no further apart than this share of the groove's width, side by side
+over no more than this share of the shorter arc, and with no longer gap from where one ends to where the other begins."""
+NESTED = 0.7
+"""A mark that lies by this share of its width within the radii of the other is no neighbour, but the same mark."""
 
 
 def walls(tracks: list[Track], max_width_mm: float, strip: Strip, gray: Grid) -> list[tuple[Track, Track]]:
@@ -38,23 +52,66 @@ def walls(tracks: list[Track], max_width_mm: float, strip: Strip, gray: Grid) ->
     out: list[tuple[Track, Track]] = []
     for pair in combinations(sorted(tracks, key=lambda t: float(np.median(t.inner_mm))), 2):
         taken = any(t is other for t in pair for one in out for other in one)
-        if not taken and _near(*pair, max_width_mm) and (_same_ends(*pair) or _facing(*pair, strip, gray)):
+        if not taken and _whole_mm(*pair) <= max_width_mm and _of_one(*pair, strip, gray):
             out.append(pair)
     return out
 
 
-def _near(low: Track, high: Track, max_width_mm: float) -> bool:
-    """Whether two tracks are lines, and no further apart than a groove is wide."""
-    whole = float(np.median(high.outer_mm) - np.median(low.inner_mm))
-    thick = max(float(np.median(t.outer_mm - t.inner_mm)) for t in (low, high))
-    return whole <= max_width_mm and thick <= min(LINE_MM, SLIM * whole)
+def _whole_mm(low: Track, high: Track) -> float:
+    """Width of the groove whose walls two tracks are."""
+    return float(max(np.median(t.outer_mm) for t in (low, high)) - np.median(low.inner_mm))
+
+
+def _of_one(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
+    whole, thick = _whole_mm(low, high), max(low.width_mm, high.width_mm)
+    if thick <= min(LINE_MM, SLIM * whole) and (_same_ends(low, high) or _facing(low, high, strip, gray)):
+        return True
+    if low.full or high.full:
+        return False
+    return _take_turns(low, high, whole) or (thick <= HALF * whole and _fades(low, high))
+
+
+def _ends_apart(low: Track, high: Track) -> Array:
+    """How far the first angles, and the last, of two tracks lie apart, degrees."""
+    apart = np.array([low.deg[end] - high.deg[end] for end in (0, -1)])
+    return np.asarray(np.abs((apart + 180) % 360 - 180))
 
 
 def _same_ends(low: Track, high: Track) -> bool:
-    if low.full or high.full:
+    return not (low.full or high.full) and bool(np.all(_ends_apart(low, high) <= ENDS_DEG))
+
+
+def _covered(track: Track) -> NDArray[np.bool_]:
+    """Which whole degrees of the circle a track covers, (360,)."""
+    out = np.zeros(360, dtype=bool)
+    out[np.round(track.deg).astype(int) % 360] = True
+    return out
+
+
+def _own(track: Track) -> bool:
+    """Whether a track is a groove in its own right."""
+    dense = track.score * ROWS / len(track.deg)
+    return track.width_mm >= LINE_MM and dense >= OWN_DENSE and track.clear >= OWN_CLEAR
+
+
+def _fades(low: Track, high: Track) -> bool:
+    """Whether one shares an end with the other and lies beside it: a wall that fades with the light."""
+    if _own(low) or _own(high) or _ends_apart(low, high).min() > ENDS_DEG:
         return False
-    apart = np.array([low.deg[end] - high.deg[end] for end in (0, -1)])
-    return bool(np.all(np.abs((apart + 180) % 360 - 180) <= ENDS_DEG))
+    short, long = sorted((low, high), key=lambda t: len(t.deg))
+    beside = (_covered(short) & _covered(long)).sum() >= INSIDE * _covered(short).sum()
+    return bool(beside and len(short.deg) >= FADED * len(long.deg))
+
+
+def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
+    """Whether one goes on where the other ends: the dark wall changes sides with the angle to the lamp."""
+    over = min(np.median(low.outer_mm), np.median(high.outer_mm)) - np.median(high.inner_mm)
+    nested = over >= NESTED * min(low.width_mm, high.width_mm)
+    if (not nested and (_own(low) or _own(high))) or -over > APART * whole_mm or max(low.dark, high.dark) > WALL_DARK:
+        return False
+    one, other = _covered(low), _covered(high)
+    gaps = [abs((a.deg[-1] - b.deg[0] + 180) % 360 - 180) for a, b in ((low, high), (high, low))]
+    return bool((one & other).sum() <= COMMON * min(one.sum(), other.sum()) and min(gaps) <= GAP_DEG)
 
 
 def _facing(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
@@ -69,18 +126,21 @@ def _facing(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
 
 
 def between(low: Track, high: Track, strip: Strip) -> Ribbon:
-    """The mark from the inner lip of one wall to the outer lip of the other."""
+    """The mark from the inner lip of one wall to the outer lip of the other, over the arcs of both."""
     lap = round(360 / strip.step_deg)
-    first = [round((t.deg[0] - strip.first_deg) / strip.step_deg) for t in (low, high)]
-    first[1] += lap * round((first[0] - first[1]) / lap)
-    run = [start + np.arange(len(t.deg)) for start, t in zip(first, (low, high), strict=True)]
-    rows = run[0] if low.full else np.arange(min(r[0] for r in run), max(r[-1] for r in run) + 1)
+    run = [round((t.deg[0] - strip.first_deg) / strip.step_deg) + np.arange(len(t.deg)) for t in (low, high)]
+    ways = (run[1] + lap * k for k in (-1, 0, 1))
+    rows = min((np.arange(min(run[0][0], r[0]), max(run[0][-1], r[-1]) + 1) for r in ways), key=len)
+    full = strip.closed and len(rows) >= lap - FULL_GAP * ROWS
+    if full:
+        rows = rows[0] + np.arange(lap)
+    wider = high if np.median(high.outer_mm) >= np.median(low.outer_mm) else low
 
-    def columns(at: Array, lip_mm: Array) -> Array:
+    def columns(at: NDArray[np.int64], lip_mm: Array) -> Array:
         return (np.interp(rows, at, lip_mm, period=lap) - strip.start_mm) / strip.step_mm
 
     doubt = np.hypot(low.doubt_mm, high.doubt_mm)
     return Ribbon(
-        rows=rows, inner=columns(run[0], low.inner_mm), outer=columns(run[1], high.outer_mm), full=low.full,
-        score=low.score + high.score, doubt_mm=(float(doubt[0]), float(doubt[1])),
+        rows=rows, inner=columns(run[0], low.inner_mm), outer=columns(run[wider is high], wider.outer_mm),
+        full=bool(full), score=low.score + high.score, doubt_mm=(float(doubt[0]), float(doubt[1])),
     )  # fmt: skip

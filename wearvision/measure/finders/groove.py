@@ -10,12 +10,15 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.band import band_of, measure_band
-from wearvision.measure.evidence import ROWS, evidence
+from wearvision.measure.evidence import ROWS, Evidence, evidence
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track, follow, running_median
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.ridges import find_ribbons
+from wearvision.measure.ribbon import Ribbon
+from wearvision.measure.ridges import BOUND, find_ribbons
+from wearvision.measure.sectors import refine
 from wearvision.measure.shadow import is_shadow
+from wearvision.measure.stretch import shown
 from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.measure.walls import between, walls
 from wearvision.quantity import Measured, Quantity, Unmeasured
@@ -45,6 +48,8 @@ NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
 """One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
+LEFT, LEFT_DEG = 0.15, 24.0
+"""Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
 NICK_MM, NICK_LONG_MM = 0.5, 25.0
 """A mark narrower than the first and shorter than the second is a scratch."""
 FAINT = -0.2
@@ -78,13 +83,39 @@ def find_grooves(
     found = evidence(strip)
     widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
-    marks = [t for ribbon in ribbons if (t := follow(strip, found, ribbon, blur_px=blur_px)) is not None]
-    for low, high in walls(marks, widest, strip, found.gray):
-        whole = follow(strip, found, between(low, high, strip), blur_px=blur_px)
-        if whole is not None and is_groove(whole, strip.px_mm):
-            marks = [t for t in marks if t is not low and t is not high] + [whole]
+    marks = [t for r in ribbons if (t := _mark(strip, found, r, widest, blur_px)) is not None]
+    marks = _joined(marks, strip, found, widest, blur_px)
     good = [t for t in marks if is_groove(t, strip.px_mm) and _stands(t, face)]
     return _apart([t for t in good if not is_shadow(t, strip, found.gray)]), strip
+
+
+def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, blur_px: float) -> Track | None:
+    """A ribbon's track where it shows: with the lips that this stretch shows, or else those it had.
+
+    One narrow enough for a scratch must be a groove with either.
+    """
+    ribbon = shown(ribbon, found, strip)
+    if ribbon.followed and len(ribbon.rows) < max(LEFT * ribbon.followed, LEFT_DEG / strip.step_deg):
+        return None
+    tracks: list[Track] = []
+    for one in (refine(ribbon, found, strip, max_width_mm), ribbon):
+        if np.median(one.outer - one.inner) * strip.step_mm < BOUND * max_width_mm:
+            track = follow(strip, found, one, blur_px=blur_px)
+            if track is not None and track.width_mm >= NICK_MM and is_groove(track, strip.px_mm):
+                return track
+            tracks += [] if track is None else [track]
+    none = [t for t in tracks if not is_groove(t, strip.px_mm)]
+    return next(iter([*none, *tracks]), None)
+
+
+def _joined(marks: list[Track], strip: Strip, found: Evidence, max_width_mm: float, blur_px: float) -> list[Track]:
+    """Marks with the walls of one groove taken together, as long as there are any."""
+    for low, high in walls(marks, max_width_mm, strip, found.gray):
+        whole = follow(strip, found, between(low, high, strip), blur_px=blur_px)
+        if whole is not None and is_groove(whole, strip.px_mm):
+            rest = [t for t in marks if t is not low and t is not high]
+            return _joined([*rest, whole], strip, found, max_width_mm, blur_px)
+    return marks
 
 
 def _stands(track: Track, face: Face) -> bool:
@@ -121,7 +152,7 @@ def _on(one: Track, other: Track) -> bool:
 
 def is_groove(track: Track, px_mm: float) -> bool:
     """Whether a track is wear rather than a turned line, a polished band or a row of stains."""
-    width = float(np.median(track.outer_mm - track.inner_mm))
+    width = track.width_mm
     length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
     slender = length / max(width, 1e-3)
     dense = track.score * ROWS / len(track.deg)
