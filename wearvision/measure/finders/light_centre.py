@@ -108,7 +108,7 @@ def _middle(profile: Grid, place: Array, half: int, core: int) -> Middle:
     over = profile - (low[:, None] + (high - low)[:, None] * ramp)
     noise = np.concatenate([left - low[:, None], right - high[:, None]], axis=1).std(axis=1) + 0.3
     filled = cv2.morphologyEx(over.astype(np.float32), cv2.MORPH_CLOSE, np.ones((1, core), np.uint8))
-    over = filled if np.median(over.max(axis=1) / noise) > FILL else over
+    over = filled.astype(np.float64) if np.median(over.max(axis=1) / noise) > FILL else over
     inner = over[:, flank:-flank]
     peak, top = inner.max(axis=1), np.argmax(inner, axis=1) + flank
     above = over > SHARE * peak[:, None]

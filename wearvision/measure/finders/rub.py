@@ -49,8 +49,8 @@ PER_BIN, RAY_PX = 2.0, 2.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RubBand:
-    """A band: radii of its edges, mm; strength in usual edges; how much changes between its edges, in shares of them;
-    sectors that are seen, and that show it, (S,) bool."""
+    """A band: radii of its edges, mm; strength in usual edges, as far as both are alike; how much changes between them,
+    in shares of them; sectors that are seen, and that show it, (S,) bool."""
 
     inner_mm: float
     outer_mm: float
@@ -128,8 +128,8 @@ def _band(table: Sectors, edges: Edges, a: int, b: int, usual: float) -> RubBand
     whole = (edges.smooth[:, a] - edges.smooth[:, b]) / 2
     shown = cv2.blur((both * np.sign(whole)).reshape(1, -1).astype(np.float32), (5, 1)).ravel()
     return RubBand(
-        inner_mm=edges.at(table, a), outer_mm=edges.at(table, b), strength=weaker / usual, lines=calm, seen=seen,
-        deg=table.deg, present=seen & _turning(seen & (shown > PRESENT * weaker), whole > 0),
+        inner_mm=edges.at(table, a), outer_mm=edges.at(table, b), strength=alike * weaker / usual, lines=calm,
+        seen=seen, deg=table.deg, present=seen & _turning(seen & (shown > PRESENT * weaker), whole > 0),
     )  # fmt: skip
 
 
