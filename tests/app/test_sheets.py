@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearvision import cli
 from wearvision.app.sheets import file_name
 from wearvision.app.shop import USUAL_FOLDER, command
+from wearvision.cli.options import DATA
 
 
 @pytest.mark.parametrize("tag", ["C-1042", "P_7.2", "-x", "a" * 80])
@@ -32,6 +32,6 @@ def test_tags_that_look_alike_in_a_file_name_do_not_meet(one: str, other: str) -
 
 
 def test_the_next_command_can_be_typed_as_it_stands() -> None:
-    assert USUAL_FOLDER == cli.DATA
+    assert USUAL_FOLDER == DATA
     assert command("read", "C-1042", USUAL_FOLDER) == "wearvision read C-1042"
     assert command("read", "a'b c", Path("/data 2")) == "wearvision read 'a'\"'\"'b c' --data '/data 2'"
