@@ -56,12 +56,43 @@ def test_sizes_and_radii_of_a_drawn_vane(tones: Tones, tilt: float, roll: float)
 
 @pytest.mark.parametrize("tones", [DARK, LIGHT], ids=["dark paper", "light paper"])
 def test_a_steep_photo_keeps_its_word(tones: Tones) -> None:
-    """At 12 degrees a flank shows behind a corner and looks much like the face: what is told stays in its interval."""
+    """At 12 degrees a flank shows behind the right corner and looks much like the face: that corner may not be told,
+    but what is told stays in its interval."""
     found = measure(draw(PLAIN, camera(12.0, 70.0, -5.0), tones))
     for side, name, true in (("section", "height", 9.0), ("left", "edge_radius", 1.2), ("right", "edge_radius", 0.6)):
         quantity = found[side].quantities[name]
-        assert isinstance(quantity, Measured)
-        assert abs(quantity.value - true) <= quantity.u95 < 0.7
+        assert isinstance(quantity, Measured) or side == "right"
+        assert not isinstance(quantity, Measured) or abs(quantity.value - true) <= quantity.u95 < 0.7
+
+
+def like_the_face(tilt_deg: float) -> Photo:
+    """A vane that runs off to its right in the very tone of its face."""
+    tones = Tones(face=0.5, back=0.03, left=0.2, right=0.5, top=0.5, mottle=0.02)
+    return draw(PLAIN, camera(tilt_deg, 70.0), tones, slant=0.12)
+
+
+def test_a_flank_in_the_tone_of_the_face_is_not_made_up() -> None:
+    found = measure(like_the_face(2.0), sizes_of(9.5, 6.5))
+    assert value(found["section"], "height") == pytest.approx(9.0, abs=0.04)
+    assert value(found["left"], "edge_radius") == pytest.approx(1.2, abs=0.06)
+    assert isinstance(found["section"].quantities["thickness"], Unmeasured)
+    assert isinstance(found["right"].quantities["edge_radius"], Unmeasured)
+
+
+def test_without_a_stated_thickness_such_a_vane_is_refused() -> None:
+    photo = like_the_face(2.0)
+    told = find_vane_edge(photo.gray, photo.plane, photo.cards_px, sizes_of(None, None), blur_px=photo.blur_px)
+    assert not isinstance(told, Stub) or told.thickness_mm > 7.5
+
+
+def test_a_dark_box_on_a_line_is_no_vane() -> None:
+    """Vane and bar are one piece: where the bar's edge runs on under the foot, it is something else."""
+    photo = draw(PLAIN, camera(1.0, 40.0), DARK)
+    gray = photo.gray.copy()
+    foot = photo.plane.to_px(np.array([[-3.3, 0.25], [3.3, 0.25], [3.3, -0.25], [-3.3, -0.25]]))
+    cv2.fillPoly(gray, [np.round(foot).astype(np.int32)], 20)
+    told = find_vane_edge(gray, photo.plane, photo.cards_px, sizes_of(9.5, 6.5), blur_px=photo.blur_px)
+    assert isinstance(told, Unmeasured)
 
 
 def test_draft_and_a_sloping_top_do_not_disturb_radii() -> None:

@@ -105,7 +105,7 @@ def _median(values: list[float]) -> float | None:
 def _figures(tally: Tally, what: str) -> dict[str, Any]:
     true, errors, u95 = np.array(tally.errors[what], dtype=float).T
     counted = np.abs(errors[true >= LEAST_RADIUS_MM]) if what == "edge_radius" else np.abs(errors)
-    extra = tally.untold if what == "edge_radius" else tally.missed
+    extra = tally.untold if what == "edge_radius" else tally.missed + tally.found - len(errors)
     with_missed = np.concatenate([counted, np.full(extra, math.inf)])
     return {
         "count": len(counted), "not_measured": extra,

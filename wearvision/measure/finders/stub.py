@@ -11,7 +11,9 @@ from wearvision.measure.plane import Array
 
 ALIKE_MM = 1.0
 """Length of an edge whose points share one error: rust, cast skin and grain are as coarse as that."""
-TURNS = 30
+TURNS, STAYS = 30, 1e9
+MOVED_MM = 0.003
+"""How far the shape may move before its slopes are taken anew."""
 LEAST_SPREAD_MM = 0.004
 CUT = 4.0
 """Robust spreads beyond which a point tells nothing."""
@@ -36,6 +38,10 @@ class Stub:
         How much of each part of the outline lies on the shape, 0 to 1.
     rough_mm : mapping of str to float
         Root mean square of each part's points about the shape: rust, cast skin, chips.
+    hidden : str or None
+        Side, `left` or `right`, whose flank and corner are not seen: it lies where a drawing has it.
+    through : float
+        Slope across the bar's edge under the vane, over that beside it.
     """
 
     origin_mm: Array
@@ -47,6 +53,8 @@ class Stub:
     spread_mm: float
     share: Mapping[str, float]
     rough_mm: Mapping[str, float]
+    hidden: str | None = None
+    through: float = 0.0
 
     @property
     def radius(self) -> tuple[float, float]:
@@ -68,6 +76,12 @@ class Stub:
         """Standard uncertainty of the height from the fit."""
         middle = np.array([0, 0, 0, 0, 1, 0, 0, 0, -1, -self._middle])
         return float((middle @ self.covariance @ middle) ** 0.5)
+
+    @property
+    def thickness_mm(self) -> float:
+        """Thickness at half height."""
+        half = (self._base(self._middle) + self._top(self._middle)) / 2
+        return self._flank(1, half) - self._flank(0, half)
 
     @property
     def thickness_u(self) -> float:
@@ -140,7 +154,7 @@ def distance(points: Array, base: Array, shape: Array) -> Array:
 
 
 def fit_shape(
-    points: Array, base: Array, run_mm: Array, start: Array, rough_mm: float = 0.0
+    points: Array, base: Array, run_mm: Array, start: Array, held: tuple[int, ...] = ()
 ) -> tuple[Array, Array, float]:
     """Robust least squares (Tukey's biweight): shape (10,), its covariance, robust spread of the points.
 
@@ -149,23 +163,23 @@ def fit_shape(
     points : (N, 2) array
     base : (N,) bool, true for points of the bar's edge
     run_mm : (N,) length of edge that each point stands for
+    held : which numbers of the shape stay as they are
     """
     shape = start.copy()
     most = min(max(0.4, 0.5 * (start[2] - start[0])), 0.9 * max(0.5, start[4] - start[8]))
     prior = 1.0 / np.array([5.0, 0.1, 5.0, 0.1, 5.0, 0.1, 5.0, 5.0, 5.0, 0.1]) ** 2
+    prior[list(held)] = STAYS
     share = np.minimum(1.0, run_mm / ALIKE_MM)
     covariance: Array = np.eye(10)
     spread = 1.0
+    known = np.full(10, np.inf)
     for turn in range(TURNS):
         residual = distance(points, base, shape)
-        jacobian = np.empty((len(points), 10))
-        for i in range(10):
-            moved = shape.copy()
-            moved[i] += 1e-5
-            jacobian[:, i] = (distance(points, base, moved) - residual) / 1e-5
+        if float(np.abs(shape - known).max()) > MOVED_MM:
+            jacobian, known = _slopes(points, base, shape, residual), shape
         spread = max(LEAST_SPREAD_MM, 1.4826 * float(np.median(np.abs(residual))))
         wide = CUT * spread * (1.0 if turn > 10 else 3.0 - 0.2 * turn)
-        weight = np.clip(1 - (residual / wide) ** 2, 0, None) ** 2 * share / (spread**2 + rough_mm**2)
+        weight = np.clip(1 - (residual / wide) ** 2, 0, None) ** 2 * share / spread**2
         normal = (jacobian * weight[:, None]).T @ jacobian + np.diag(prior)
         pull = (shape - start) * prior
         step = -np.linalg.solve(normal, (jacobian * weight[:, None]).T @ residual + pull)
@@ -175,3 +189,13 @@ def fit_shape(
         if float(np.abs(step).max()) < 1e-4 and turn > 11:
             break
     return shape, covariance, spread
+
+
+def _slopes(points: Array, base: Array, shape: Array, residual: Array) -> Array:
+    """How the distances change with each number of the shape, (N, 10)."""
+    out = np.empty((10, len(points)))
+    for i in range(10):
+        moved = shape.copy()
+        moved[i] += 1e-5
+        out[i] = (distance(points, base, moved) - residual) / 1e-5
+    return out.T

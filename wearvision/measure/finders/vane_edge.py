@@ -3,10 +3,13 @@
 The end of the vane is a stub on a bar (the shroud). It is looked for round the card (`vane_edge_search`), its straight
 lines are settled (`vane_edge_lines`), its outline followed to a fraction of a pixel (`vane_edge_trace`), and one shape
 is fitted to all of it (`stub`): two flanks, a top, two rounded corners, a base. Lengths hold in the plane of the card.
+Where the vane runs off to one side in the face's own tone, that flank and corner are not told; all else is, if a
+stated thickness says where the flank is.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -14,19 +17,26 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import chart_of
 from wearvision.measure.finders.stub import Stub, distance, fit_shape
-from wearvision.measure.finders.vane_edge_lines import Lines, Section, find_lines, section_patch
+from wearvision.measure.finders.vane_edge_lines import Lines, Section, coarse_section, find_lines, fine_section
 from wearvision.measure.finders.vane_edge_search import Place, Sizes, places
-from wearvision.measure.finders.vane_edge_trace import Trace, slopes, trace
+from wearvision.measure.finders.vane_edge_trace import Trace, foot_edge, slopes, trace
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Unmeasured
 
-COARSE_WORTH = 1.5
-"""What the coarse search still counts once the lines are settled."""
-COARSE_PX, FINE_PX = 1.0, 0.5
-"""Photo pixels a sample, for the lines and for the outline."""
-TRIED, LEAST_FIT, NEARLY = 3, 0.6, 0.25
+COARSE_WORTH, LEAST_WORTH = 0.5, 7.8
+"""What the coarse search still counts once the lines are settled; lines below tell of no vane that an outline bears
+out."""
+TRIED, LEAST_FIT, NEARLY = 5, 0.6, 0.25
 """Places whose outline is followed; how well it must fit to count; how much worse a nearer vane may fit."""
+OUT_MM = 0.1
+"""How far outside what a stated thickness leaves open a fitted one may come out."""
+ONE_SIDED = 0.8
+"""What a fit counts whose one flank is not seen."""
+THROUGH = 0.33
+"""Slope along the foot, of that of the bar's edge beside it, beyond which an edge lies between vane and bar."""
+TALLER_MM = 0.3
+"""A vane further back is smaller by at least so much."""
 BAR_SEEN = 0.5
 """Share of the bar's edge on one side below which something hides it there."""
 FEW_MM = 0.8
@@ -39,6 +49,8 @@ ON_SHAPE_MM = 0.1
 """How near a point must lie to the shape to be on it."""
 RADII_MM, NEAR_MM = np.concatenate([[0.03], np.arange(0.15, 3.6, 0.15)]), 0.12
 """Radii to start from, and how near a point must lie to speak for one."""
+HELD: Mapping[str, tuple[int, ...]] = {"left": (0, 1, 6), "right": (2, 3, 7)}
+"""Numbers of the shape that a hidden side takes from the drawing."""
 HINT = "plain dark or light paper behind the vane, its end square to the camera, the card in the plane of its end"
 NOTHING = Unmeasured(reason="no vane stands out against its background", hint=HINT)
 
@@ -57,56 +69,128 @@ def find_vane_edge(
     chart = chart_of(gray, plane, cards_px)
     seen: list[tuple[float, Place, Lines]] = []
     for place in places(chart, plane.to_mm(cards_px[0]), sizes):
-        lines = find_lines(section_patch(gray, plane, place, COARSE_PX), sizes)
-        if lines is not None:
+        lines = find_lines(coarse_section(gray, plane, place), sizes)
+        if lines is not None and lines.worth > LEAST_WORTH:
             seen.append((lines.worth + COARSE_WORTH * place.worth, place, lines))
-    stubs = []
+    stubs: list[Stub] = []
     for _, place, lines in sorted(seen, key=lambda s: -s[0])[:TRIED]:
+        if any(fits(stub) > LEAST_FIT + NEARLY and _height(lines) < stub.height_mm for stub in stubs):
+            continue
         upright = _upright(place, lines)
-        again = find_lines(section_patch(gray, plane, upright, COARSE_PX), sizes)
+        again = find_lines(coarse_section(gray, plane, upright), sizes)
         place, lines = (place, lines) if again is None else (upright, again)
-        stubs.append(fit_stub(section_patch(gray, plane, place, FINE_PX), lines, blur_px=blur_px))
+        section = fine_section(gray, plane, place)
+        stub = fit_stub(section, lines, sizes.new_wide_mm, blur_px=blur_px)
+        stubs += [stub] if _may_be(stub, sizes) else []
     return _front(stubs)
 
 
+def _may_be(stub: Stub, sizes: Sizes) -> bool:
+    """Whether the thickness may be; with one side of the bar alone, as beside any box, only a stated one tells that."""
+    if sizes.new_wide_mm is None and min(_bars(stub)) < BAR_SEEN:
+        return False
+    return sizes.wide_mm[0] - OUT_MM < stub.thickness_mm < sizes.wide_mm[1] + OUT_MM
+
+
+def _height(lines: Lines) -> float:
+    middle = (lines.left(lines.base.at) + lines.right(lines.base.at)) / 2
+    return lines.top(middle) - lines.base(middle)
+
+
 def _front(stubs: list[Stub]) -> Stub | Unmeasured:
-    """The stub that fits best, or a taller one that fits nearly as well: vanes further back look smaller."""
+    """The stub that fits best, beside which most of the bar shows (a gap between vanes looks like one upside down), or
+    a taller one that fits nearly as well: vanes further back look smaller."""
     best = max((fits(stub) for stub in stubs), default=0.0)
     if best < LEAST_FIT:
         return NOTHING
     near = max(LEAST_FIT, best - NEARLY)
-    return max((stub for stub in stubs if fits(stub) >= near), key=lambda stub: stub.height_mm)
+    front = max(stubs, key=lambda stub: fits(stub) * (1 + float(np.mean(_bars(stub)))))
+    taller = [stub for stub in stubs if fits(stub) >= near and stub.height_mm > front.height_mm + TALLER_MM]
+    return max(taller, key=lambda stub: stub.height_mm, default=front)
 
 
 def fits(stub: Stub) -> float:
-    """How well the outline fits a vane's, 0 to 1: the least of its parts, of the bar the better side."""
-    bar = max(stub.share["bar left"], stub.share["bar right"])
-    return min(stub.share["left"], stub.share["right"], stub.share["top"], bar)
+    """How well the outline fits a vane's, 0 to 1: the least of its parts, of the bar the better side.
+
+    Less when one flank is hidden. Nothing where the bar's edge runs on under the vane, which is then none of the bar,
+    or where one flank and one side of the bar are all there is: a step, which shows metal and background alike.
+    """
+    share = stub.share
+    bars = _bars(stub)
+    level = min(share["top"], max(bars))
+    if stub.through > THROUGH or (stub.hidden is not None and min(bars) < BAR_SEEN):
+        return 0.0
+    if stub.hidden is None:
+        return min(share["left"], share["right"], level)
+    seen = "right" if stub.hidden == "left" else "left"
+    return ONE_SIDED * min(share[seen], share[f"corner {seen}"], level)
 
 
-def fit_stub(section: Section, lines: Lines, *, blur_px: float) -> Stub:
-    """Fit the shape to the outline along its lines."""
-    place = section.place
-    found = trace(slopes(section, blur_px), lines, place.high_mm)
-    middle = (lines.left(place.high_mm / 2) + lines.right(place.high_mm / 2)) / 2
-    start = np.array([
-        lines.left.at, lines.left.lean, lines.right.at, lines.right.lean, lines.top(middle), lines.top.lean,
-        0.5, 0.5, lines.base.at, lines.base.lean,
-    ])  # fmt: skip
-    start[6:8] = [_first_radius(found, start, side) for side in (0, 1)]
-    shape, covariance, spread = fit_shape(found.points, found.base, found.run_mm, start)
-    hidden = [side for side in ("bar left", "bar right") if found.share(_near(found, shape))[side] < BAR_SEEN]
-    if len(hidden) == 1:
-        found = found.without(hidden[0])
-        shape, covariance, spread = fit_shape(found.points, found.base, found.run_mm, _levelled(found, shape))
+def _bars(stub: Stub) -> tuple[float, float]:
+    return stub.share["bar left"], stub.share["bar right"]
+
+
+def fit_stub(section: Section, lines: Lines, new_wide_mm: float | None, *, blur_px: float) -> Stub:
+    """Fit the shape to the outline along its lines; a flank that hardly shows lies at the thickness of a new vane."""
+    place, steep = section.place, slopes(section, blur_px)
+    found = trace(steep, lines, place.high_mm)
+    fit = fit_shape(found.points, found.base, found.run_mm, _first_shape(found, lines, place.high_mm))
+    found, start = _without_bar(found, fit[0])
+    if start is not fit[0]:
+        fit = fit_shape(found.points, found.base, found.run_mm, start)
+    hidden = None if new_wide_mm is None else _hidden(found, fit[0])
+    if hidden is not None and new_wide_mm is not None:
+        found = found.without(hidden).without(f"corner {hidden}")
+        start = _as_new(fit[0], hidden, new_wide_mm)
+        fit = fit_shape(found.points, found.base, found.run_mm, start, HELD[hidden])
+    shape, covariance, spread = fit
     for side in (0, 1):
-        if shape[6 + side] < FEW_MM:
+        if shape[6 + side] < FEW_MM and hidden != ("left", "right")[side]:
             shape[6 + side] = _last_radius(found, shape, side)
     return Stub(
         origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
         px_mm=section.patch.px_mm, spread_mm=spread, share=found.share(_near(found, shape)),
-        rough_mm=found.rough(distance(found.points, found.base, shape), ROUGHEST_MM),
+        rough_mm=found.rough(distance(found.points, found.base, shape), ROUGHEST_MM), hidden=hidden,
+        through=foot_edge(steep, shape),
     )  # fmt: skip
+
+
+def _first_shape(found: Trace, lines: Lines, high_mm: float) -> Array:
+    """The shape of the lines, with the radii that most points speak for."""
+    middle = (lines.left(high_mm / 2) + lines.right(high_mm / 2)) / 2
+    shape = np.array([
+        lines.left.at, lines.left.lean, lines.right.at, lines.right.lean, lines.top(middle), lines.top.lean,
+        0.5, 0.5, lines.base.at, lines.base.lean,
+    ])  # fmt: skip
+    shape[6:8] = [_first_radius(found, shape, side) for side in (0, 1)]
+    return shape
+
+
+def _without_bar(found: Trace, shape: Array) -> tuple[Trace, Array]:
+    """Without the bar's edge on the one side where something hides it."""
+    share = found.share(_near(found, shape))
+    hidden = [side for side in ("bar left", "bar right") if share[side] < BAR_SEEN]
+    if len(hidden) != 1:
+        return found, shape
+    found = found.without(hidden[0])
+    return found, _levelled(found, shape)
+
+
+def _hidden(found: Trace, shape: Array) -> str | None:
+    """The one side whose flank hardly shows."""
+    share = found.share(_near(found, shape))
+    hidden = [side for side in ("left", "right") if share[side] < LEAST_FIT]
+    return hidden[0] if len(hidden) == 1 else None
+
+
+def _as_new(shape: Array, hidden: str, new_wide_mm: float) -> Array:
+    """The shape with one flank as far from the other as in a new vane, leaning as much, its corner sharp."""
+    out = shape.copy()
+    one, other = (0, 2) if hidden == "left" else (2, 0)
+    lean, half = -2 * shape[9] - shape[other + 1], (shape[4] + shape[8]) / 2
+    out[one : one + 2] = shape[other] + (one - 1) * new_wide_mm + half * (shape[other + 1] - lean), lean
+    out[6 + one // 2] = RADII_MM[0]
+    return out
 
 
 def _near(found: Trace, shape: Array) -> NDArray[np.bool_]:

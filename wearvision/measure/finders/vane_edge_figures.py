@@ -20,12 +20,16 @@ EDGE_PX, OFF_MM = 0.12, 0.012
 """Standard uncertainty common to all of an edge: localisation, photo px; and that it is no perfect line, mm."""
 HIDDEN_MM, CORNER_MM = 0.4, 0.5
 """Uncertainty of a length, and of a radius, when all of one edge strays from the line; in part, in proportion."""
-WIDER = 1.3
-"""What the parts from the outline miss, as found on drawn vanes (radius and thickness)."""
+WIDER, WIDER_ACROSS = 1.3, 1.5
+"""What the parts from the outline miss, as found on drawn vanes: of a radius, of a thickness."""
+ONE_SIDED = 1.645
+"""Standard uncertainties to the upper bound of a corner that looks sharp: 95 % of a normal error lie below."""
 FULL_SHARE = 0.97
 """A share of an edge that counts as all of it."""
 THICKER_MM = 0.08
 """Beyond a new vane's thickness by so much, and what looks like the edge is a flank seen behind it."""
+UNSTATED_MM = 0.15
+"""How far a flank seen behind may stand out unnoticed where no thickness is stated."""
 NOMINAL_MM = 0.03
 """A drawing size is told to a tenth: 0.1 over the root of 12."""
 SHARP = 2.8
@@ -38,6 +42,9 @@ CUT_BACK = 0.414
 """A right-angled corner of radius r is cut back by this share of r (root of 2, less 1)."""
 DOUBTFUL = 0.75
 """Share of the least clear edge below which the finding says that it is faint."""
+HIDDEN_FLANK = Unmeasured(
+    reason="one flank does not stand out against what is behind", hint="take the thickness with a caliper"
+)
 CLOSER = "come closer, or feel the edge, for a finer figure"
 
 
@@ -74,11 +81,9 @@ def _hidden(*shares: float) -> float:
 
 
 def _excess(stub: Stub, sizes: Sizes) -> float:
-    """How much thicker than new the vane came out, mm; 0 where that may be or no size is stated."""
+    """How much thicker than new the vane came out, mm; what that may be where no thickness is stated."""
     new = sizes.new_wide_mm
-    ends = stub.gauge_mm()
-    excess = 0.0 if new is None else float(np.hypot(*(ends[3] - ends[2]))) - new - THICKER_MM
-    return max(0.0, excess)
+    return UNSTATED_MM if new is None else max(0.0, stub.thickness_mm - new - THICKER_MM)
 
 
 def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
@@ -94,29 +99,31 @@ def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
     rough = stub.rough_mm
     fit = (
         stub.height_u * max(rough["top"], min(rough["bar left"], rough["bar right"])) / stub.spread_mm,
-        WIDER * stub.thickness_u * max(rough["left"], rough["right"]) / stub.spread_mm,
+        WIDER_ACROSS * stub.thickness_u * max(rough["left"], rough["right"]) / stub.spread_mm,
     )
-    hidden = (
-        HIDDEN_MM * _hidden(stub.share["top"], bars[1], (3 + bars[0]) / 4),
-        WIDER * float(np.hypot(HIDDEN_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes))),
-    )
+    across = float(np.hypot(HIDDEN_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes)))
+    hidden = HIDDEN_MM * _hidden(stub.share["top"], bars[1], (3 + bars[0]) / 4), WIDER_ACROSS * across
     how = "top over the bar beside it", "between the flanks at half height"
-    out: dict[str, Quantity] = {
-        name: Measured.of(
+    height, thickness = (
+        Measured.of(
             float(value[k]), "mm", how=how[k], edge=float(np.hypot(fit[k], edge)), outline=hidden[k],
             **{n: float(u[k]) for n, u in parts.items()},
         )
-        for k, name in enumerate(("height", "thickness"))
+        for k in (0, 1)
+    )  # fmt: skip
+    return {
+        "height": height, "thickness": thickness if stub.hidden is None else HIDDEN_FLANK,
+        "height_loss": _loss(height, sizes.new_high_mm),
     }  # fmt: skip
-    height, nominal = out["height"], sizes.new_high_mm
-    if nominal is None:
-        out["height_loss"] = Unmeasured(reason="no height of a new vane is stated", hint="state vane_height_mm")
-    elif isinstance(height, Measured):
-        out["height_loss"] = Measured.of(
-            nominal - height.value, "mm", how="against the stated height of a new vane", nominal=NOMINAL_MM,
-            **height.budget,
-        )  # fmt: skip
-    return out
+
+
+def _loss(height: Measured, new_mm: float | None) -> Quantity:
+    if new_mm is None:
+        return Unmeasured(reason="no height of a new vane is stated", hint="state vane_height_mm")
+    return Measured.of(
+        new_mm - height.value, "mm", how="against the stated height of a new vane", nominal=NOMINAL_MM,
+        **height.budget,
+    )  # fmt: skip
 
 
 def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> dict[str, Quantity]:
@@ -131,12 +138,12 @@ def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> d
     fit = min(stub.radius_u[k] * max(1.0, rough / stub.spread_mm), rough / CUT_BACK)
     edge = WIDER * root_sum_square(fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
     missing = CORNER_MM * _hidden(share, stub.share[side], stub.share["top"])
-    hidden = WIDER * float(np.hypot(missing, _excess(stub, sizes)))
+    hidden = WIDER * float(np.hypot(missing, _excess(stub, sizes) if sizes.new_wide_mm else 0.0))
     soft = 0.2 * (seen - told)
     stray = root_sum_square(stub.rough_mm[side], stub.rough_mm["top"]) / CUT_BACK
     own = root_sum_square(edge, hidden, soft, stray)
     if seen < SHARP * blur_mm or told < SHARPEST * own:
-        most = told + 2 * own
+        most = told + ONE_SIDED * own
         return {
             "edge_radius": Unmeasured(reason=f"at most {most:.2f} mm: as sharp as this photo can show", hint=CLOSER),
             "edge_radius_max": Measured.of(most, "mm", how="upper bound, 95 %", edge=0.0),

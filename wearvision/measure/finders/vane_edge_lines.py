@@ -18,8 +18,10 @@ from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
-MARGIN_MM = 5.5
-"""What is looked at around the place."""
+MARGIN_MM, NEAR_MM = 5.5, 3.0
+"""What is looked at around the place, and above and below once it is settled."""
+COARSE_MM, FINE_PX = 0.1, 0.5
+"""Least sample for the lines; samples for the outline, photo px."""
 BASE_DEG, FLANK_DEG, TOP_DEG = 9.0, 7.0, 5.0
 """How far lines may lean: the bar's edge from the coarse one, flanks and top from square to the bar's edge."""
 CLEAR, CLEAR_LEVEL = 0.04, 0.06
@@ -83,15 +85,28 @@ class Lines:
         return float(top + 1.5 * base + sides[1] + 0.7 * sides[0] - FLIPPED * odd)
 
 
-def section_patch(gray: Image, plane: Plane, place: Place, step_px: float) -> Section:
-    """The picture round a place, upright, `step_px` photo pixels a sample."""
-    wide, high = place.wide_mm + 2 * (MARGIN_MM + 1), place.high_mm + 2 * MARGIN_MM
-    start = place.base_mm - place.along * wide / 2 + place.up * (high - MARGIN_MM)
-    step = step_px * scale_at(plane, plane.to_px(place.base_mm.reshape(1, 2)))
+def coarse_section(gray: Image, plane: Plane, place: Place) -> Section:
+    """The picture round a place for its lines: a photo pixel a sample, or what is enough for means along lines."""
+    return _section(gray, plane, place, max(COARSE_MM, _px_mm(plane, place)), MARGIN_MM)
+
+
+def fine_section(gray: Image, plane: Plane, place: Place) -> Section:
+    """The picture round a place for its outline."""
+    return _section(gray, plane, place, FINE_PX * _px_mm(plane, place), NEAR_MM)
+
+
+def _px_mm(plane: Plane, place: Place) -> float:
+    return scale_at(plane, plane.to_px(place.base_mm.reshape(1, 2)))
+
+
+def _section(gray: Image, plane: Plane, place: Place, step: float, level_mm: float) -> Section:
+    """Upright, with so much above the top and below the foot."""
+    wide, high = place.wide_mm + 2 * (MARGIN_MM + 1), place.high_mm + 2 * level_mm
+    start = place.base_mm - place.along * wide / 2 + place.up * (high - level_mm)
     patch = patch_of(gray, plane, start, place.along, (wide, high), down=-place.up, step_mm=step)
     rows, columns = patch.values.shape
     u, v = np.arange(columns, dtype=np.float64) * step, np.arange(rows, dtype=np.float64) * step
-    return Section(patch=patch, place=place, u=u - wide / 2, v=high - MARGIN_MM - v)
+    return Section(patch=patch, place=place, u=u - wide / 2, v=high - level_mm - v)
 
 
 def find_lines(section: Section, sizes: Sizes) -> Lines | None:
@@ -104,17 +119,10 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
     base = _base(down, u, v, half)
     if base is None:
         return None
-    rows = (v > base.at + FOOT_MM) & (v < base.at + max(0.62 * high_mm, FOOT_MM + 1.2))
-    ref = float(v[rows].mean())
-    leans = _leans(-base.lean, FLANK_DEG)
-    radon = _radon(across[rows], v[rows] - ref, u, leans)
-    pair = _flanks(
-        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), leans, v[rows] - ref, 1, CLEAR),
-        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), leans, v[rows] - ref, -1, CLEAR), base.way, sizes,
-    )  # fmt: skip
+    pair = _sides(across, section, base, sizes)
     if pair is None:
         return None
-    left, right = _moved(pair[0], -ref, -1), _moved(pair[1], -ref, 1)
+    left, right = pair
     low, high = (side(base.at + 0.7 * high_mm) for side in (left, right))
     inner = (u > low + 0.2 * (high - low)) & (u < high - 0.2 * (high - low))
     if inner.sum() < 5:
@@ -125,6 +133,21 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
     leans = _leans(base.lean, TOP_DEG)
     top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1], leans), v[::-1], window, leans, u[inner] - mid, -1)
     return None if top is None else Lines(left=left, right=right, top=_moved(top, -mid, -1), base=base)
+
+
+def _sides(across: Grid, section: Section, base: Line, sizes: Sizes) -> tuple[Line, Line] | None:
+    """Both flanks, above what may be a fillet."""
+    u, v, half, high_mm = section.u, section.v, section.place.wide_mm / 2, section.place.high_mm
+    rows = (v > base.at + FOOT_MM) & (v < base.at + max(0.62 * high_mm, FOOT_MM + 1.2))
+    ref = float(v[rows].mean())
+    leans = _leans(-base.lean, FLANK_DEG)
+    radon = _radon(across[rows], v[rows] - ref, u, leans)
+    found = (
+        _peaks(radon, u, (-half - PLAY_MM, -half + PLAY_MM), leans, v[rows] - ref, 1, CLEAR),
+        _peaks(radon, u, (half - PLAY_MM, half + PLAY_MM), leans, v[rows] - ref, -1, CLEAR),
+    )
+    pair = _flanks(*found, base.way, sizes) or _one_flank(found, base, sizes)
+    return None if pair is None else (_moved(pair[0], -ref, -1), _moved(pair[1], -ref, 1))
 
 
 def _leans(about: float, most_deg: float) -> Array:
@@ -201,6 +224,24 @@ def _flanks(left: list[Line], right: list[Line], way: float, sizes: Sizes) -> tu
             if best is None or worth > best[0]:
                 best = float(worth), (one, two)
     return None if best is None else best[1]
+
+
+def _one_flank(found: tuple[list[Line], list[Line]], base: Line, sizes: Sizes) -> tuple[Line, Line] | None:
+    """The clearest flank, and the other where a stated thickness has it: there the vane's own flank may run on behind
+    in the face's tone."""
+    best: tuple[float, int, Line] | None = None
+    for side, lines in enumerate(found):
+        for k, line in enumerate(lines):
+            worth = float(np.log(min(line.z, Z_ENOUGH) + 1)) - FURTHER * k
+            worth -= FLIPPED * ((1, -1)[side] * line.way != -base.way)
+            if best is None or worth > best[0]:
+                best = worth, side, line
+    if best is None or not sizes.new_wide_mm:
+        return None
+    _, side, line = best
+    at = line.at + (1, -1)[side] * sizes.new_wide_mm
+    other = Line(at=at, lean=-2 * base.lean - line.lean, way=-line.way, z=0.0)
+    return (line, other) if side == 0 else (other, line)
 
 
 def _base(down: Grid, u: Array, v: Array, half: float) -> Line | None:

@@ -6,16 +6,19 @@ the foot, both flanks, the top. Means keep edges and wipe out rust and grain. No
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
-STEP_MM = 0.55
+Whole = NDArray[np.int64]
+STEP_MM = 0.8
 """About the step of the map that is searched."""
 REACH_MM = 60.0
 """How far beyond the card a vane is looked for."""
@@ -33,8 +36,12 @@ FAR_MM, BEYOND = 8.0, 0.6
 """How far the bar's edge runs on, most often, and how much that counts."""
 INSIDE, FLIPPED = 0.5, 0.8
 """What an edge between vane and bar costs, and a flank that differs from the background the other way round."""
-KEPT, APART_MM = 4, 4.0
-"""Places handed on, and how far they lie apart."""
+KEPT, WORSE, APART_MM = 8, 2.3, 4.0
+"""Most places handed on, how much less one may be worth than the best, and how far they lie apart."""
+SOFT, FLAT = 0.7, 0.7
+"""Blur before slopes, steps; share of the top that is straight."""
+FEET, STANDING, A_TURN = 800, 250, 4
+"""In each direction: feet looked at, feet with a thickness whose top is looked for, places handed on."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -72,18 +79,20 @@ def sizes_of(height_mm: float | None, thickness_mm: float | None) -> Sizes:
 def places(chart: Chart, card_mm: Array, sizes: Sizes) -> list[Place]:
     """The most telling places near a card (outline, plane), best first."""
     small = _coarser(_near(chart, card_mm))
-    found: list[Place] = []
-    for quarter in range(4):
-        for lean in LEANS_DEG:
-            found += _turned(small, np.radians(90.0 * quarter + lean), sizes)
+    found = [place for lean in LEANS_DEG for view in _views(small, np.radians(lean)) for place in _stubs(view, sizes)]
     kept: list[Place] = []
     for place in sorted(found, key=lambda p: -p.worth):
-        middle = place.base_mm + place.up * place.high_mm / 2
-        if all(np.hypot(*(middle - k.base_mm - k.up * k.high_mm / 2)) > APART_MM for k in kept):
-            kept.append(place)
-        if len(kept) == KEPT:
+        if len(kept) == KEPT or (kept and place.worth < kept[0].worth - WORSE):
             break
+        if not any(_same(place, other) for other in kept):
+            kept.append(place)
     return kept
+
+
+def _same(one: Place, two: Place) -> bool:
+    """Whether two places are about one vane, the same way up."""
+    gap = one.base_mm + one.up * one.high_mm / 2 - two.base_mm - two.up * two.high_mm / 2
+    return float(one.up @ two.up) > 0.5 and float(np.hypot(*gap)) < APART_MM
 
 
 def _near(chart: Chart, card_mm: Array) -> Chart:
@@ -98,22 +107,35 @@ def _near(chart: Chart, card_mm: Array) -> Chart:
 
 
 def _coarser(chart: Chart) -> Chart:
-    shrink = max(1, round(STEP_MM / chart.step_mm))
-    if shrink == 1:
+    """The map at about the step that is searched."""
+    shrink = STEP_MM / chart.step_mm
+    rows, columns = (max(8, round(n / shrink)) for n in chart.values.shape)
+    if shrink < 1.2:
         return chart
-    rows, columns = (n // shrink for n in chart.values.shape)
-    cut = chart.values[: rows * shrink, : columns * shrink], chart.valid[: rows * shrink, : columns * shrink]
-    values = cv2.resize(cut[0], (columns, rows), interpolation=cv2.INTER_AREA)
-    valid = cv2.resize(cut[1].astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    values = cv2.resize(chart.values, (columns, rows), interpolation=cv2.INTER_AREA)
+    valid = cv2.resize(chart.valid.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    step = chart.step_mm * chart.values.shape[1] / columns
     return Chart(
-        values=np.asarray(values, dtype=np.float32), valid=valid, step_mm=chart.step_mm * shrink,
-        origin_mm=chart.origin_mm + (shrink - 1) / 2 * chart.step_mm,
+        values=np.asarray(values, dtype=np.float32), valid=valid, step_mm=step,
+        origin_mm=chart.origin_mm + (step - chart.step_mm) / 2,
     )  # fmt: skip
 
 
-def _turned(chart: Chart, turn: float, sizes: Sizes) -> list[Place]:
-    """Best places with the vane pointing to a direction (0: towards -y of the plane)."""
-    along, up = np.array([np.cos(turn), np.sin(turn)]), np.array([np.sin(turn), -np.cos(turn)])
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _View:
+    """The map turned so that a vane would stand upright: slopes across and down, plane mm of (0, 0), directions."""
+
+    across: Grid
+    down: Grid
+    start_mm: Array
+    along: Array
+    up: Array
+    step_mm: float
+
+
+def _views(chart: Chart, lean: float) -> Iterator[_View]:
+    """The map turned by a lean and by each of the four quarters."""
+    along, up = np.array([np.cos(lean), np.sin(lean)]), np.array([np.sin(lean), -np.cos(lean)])
     rows, columns = chart.values.shape
     wide, high = (int(np.ceil(abs(columns * v[0]) + abs(rows * v[1]))) for v in (along, up))
     middle = np.array([(columns - 1) / 2, (rows - 1) / 2])
@@ -122,53 +144,122 @@ def _turned(chart: Chart, turn: float, sizes: Sizes) -> list[Place]:
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     values = cv2.warpAffine(chart.values, matrix, (wide, high), flags=flags, borderMode=cv2.BORDER_REPLICATE)
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
-    valid = cv2.warpAffine(chart.valid.astype(np.uint8), matrix, (wide, high), flags=flags)
+    valid = cv2.warpAffine(chart.valid.astype(np.uint8), matrix, (wide, high), flags=flags) > 0
+    soft = cv2.GaussianBlur(values, (0, 0), SOFT)
+    across, down = (
+        np.where(valid, cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, ksize=1) / 2, 0).astype(np.float32) for dx in (1, 0)
+    )
+    start_mm = chart.origin_mm + start * chart.step_mm
+    for _ in range(4):
+        yield _View(across=across, down=down, start_mm=start_mm, along=along, up=up, step_mm=chart.step_mm)
+        start_mm = start_mm + along * (across.shape[1] - 1) * chart.step_mm
+        across, down = np.ascontiguousarray(np.rot90(down)), -np.rot90(across)
+        along, up = -up, along
+
+
+def _stubs(view: _View, sizes: Sizes) -> list[Place]:
+    """The best few vanes that stand upright in a view."""
+    step, columns = view.step_mm, view.across.shape[1]
+    thick, tall = _steps(sizes.wide_mm, step), _steps(sizes.high_mm, step)
+    sides = _sides(view)
+    total = np.cumsum(np.pad(view.down, ((0, 0), (1, int(thick[-1])))), axis=1, dtype=np.float32)
+    found: list[Array] = []
+    for sign, left, right in _bars(view):
+        y, x, score = _feet(left, right, sides, thick)
+        ends = np.minimum(x[:, None] + thick, columns - 1)
+        score = score + _flanks(sides, sign, y, x, ends)
+        i, k = np.unravel_index(_largest(score, STANDING), score.shape)
+        high, worth = _tops(sign * total, y[i], x[i], thick[k], tall)
+        found.append(np.column_stack([x[i], y[i], thick[k], high, score[i, k] + worth]))
+    return [
+        Place(
+            base_mm=view.start_mm + step * (view.along * (x + t / 2) - view.up * y), along=view.along, up=view.up,
+            wide_mm=t * step, high_mm=h * step, worth=worth,
+        ) for x, y, t, h, worth in _apart(np.vstack(found), APART_MM / step)
+    ]  # fmt: skip
+
+
+def _steps(span_mm: tuple[float, float], step: float) -> Whole:
+    return np.arange(max(2, int(span_mm[0] / step)), int(np.ceil(span_mm[1] / step)) + 1)
+
+
+def _bars(view: _View) -> list[tuple[float, Grid, Grid]]:
+    """For both signs: how well the bar's edge shows to the left and to the right of each pixel."""
+    near, far = (max(2, round(v / view.step_mm)) for v in (SHOULDER_MM, FAR_MM))
+    pad, columns = near + far + 1, view.down.shape[1]
+    wide = cv2.copyMakeBorder(view.down, 0, 0, pad, 2 * pad, cv2.BORDER_CONSTANT, value=0)
+    means = [cv2.blur(wide, (size, 1), anchor=(0, 0)) for size in (near, far)]
     out = []
-    for x, y, t, h, worth in _stubs(np.asarray(values, dtype=np.float32), valid > 0, chart.step_mm, sizes):
-        at = start + along * (x + t / 2) - up * y
-        out.append(Place(
-            base_mm=chart.origin_mm + at * chart.step_mm, along=along, up=up, wide_mm=t * chart.step_mm,
-            high_mm=h * chart.step_mm, worth=worth,
-        ))  # fmt: skip
+    for sign in (1.0, -1.0):
+        close, beyond = (_log(_loose(sign * mean, (1, most))) for mean, most in zip(means, (3, 5), strict=True))
+        sides = []
+        for first, further in ((pad - near, pad - near - far), (pad + 1, pad + 1 + near)):
+            sides.append(close[:, first : first + columns] + BEYOND * beyond[:, further : further + columns])
+        out.append((sign, sides[0], sides[1]))
     return out
 
 
-def _stubs(values: Grid, valid: np.ndarray, step: float, sizes: Sizes) -> list[tuple[int, int, int, int, float]]:
-    """Left foot's column and row, thickness and height in steps, worth; the best few."""
-    soft = cv2.GaussianBlur(values, (0, 0), 0.7)
-    gx = np.where(valid, cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1) / 2, 0).astype(np.float32)
-    gy = np.where(valid, cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1) / 2, 0).astype(np.float32)
-    flank, skip, shoulder = (max(2, round(v / step)) for v in (FLANK_MM, FILLET_MM, SHOULDER_MM))
-    flanks = _mean(gx, (1, flank), (0, -skip - flank + 1))
-    bars = [_mean(gy, (shoulder, 1), (-shoulder, 0)), _mean(gy, (shoulder, 1), (1, 0))]
-    far = round(FAR_MM / step)
-    beyond = [_mean(gy, (far, 1), (-shoulder - far, 0)), _mean(gy, (far, 1), (shoulder + 1, 0))]
-    low, high = (round(v / step) for v in sizes.high_mm)
-    least, most = max(3, int(sizes.wide_mm[0] / step)), int(np.ceil(sizes.wide_mm[1] / step))
-    thick = range(least, most + 1, 1 if most - least < 6 else 2)
-    flats = {t: _mean(gy, (inner := max(2, round(0.7 * t)), 1), ((t - inner) // 2, 0)) for t in thick}
-    any_sign = [_log(_loose(np.abs(flanks), (3, 1)))] * 2
-    out = []
-    for sign in (1.0, -1.0):
-        left, right = (_log(_loose(sign * way * flanks, (3, 1))) for way in (1, -1))
-        feet = [
-            _log(_loose(sign * bar, (1, 3))) + BEYOND * _log(_loose(sign * further, (1, 5)))
-            for bar, further in zip(bars, beyond, strict=True)
-        ]
-        for t in thick:
-            score = _log(_above(sign * flats[t], low, high)) - INSIDE * _log(_loose(np.abs(flats[t]), (1, 3)))
-            score[:, :-t] += feet[0][:, :-t] + feet[1][:, t:]
-            score[:, :-t] += cv2.max(
-                cv2.max(left[:, :-t] + right[:, t:], any_sign[0][:, :-t] + any_sign[1][:, t:] - 2 * FLIPPED),
-                cv2.max(left[:, :-t] + any_sign[1][:, t:], any_sign[0][:, :-t] + right[:, t:]) - FLIPPED,
-            )
-            score[:, -t:] = -np.inf
-            y, x = divmod(int(np.argmax(score)), score.shape[1])
-            column = sign * flats[t][max(0, y - high) : max(1, y - low + 1), x]
-            if len(column):
-                top = y - max(0, y - high) - int(np.argmax(column))
-                out.append((x, y, t, top, float(score[y, x])))
-    return sorted(out, key=lambda s: -s[4])[:4]
+def _feet(left: Grid, right: Grid, sides: tuple[Grid, Grid], thick: Whole) -> tuple[Whole, Whole, Grid]:
+    """Row and column (N,) of left feet where bar and flanks show best; how well the bar does, (N, T) by thickness."""
+    low, high = int(thick[0]), int(thick[-1])
+    flank = _log(np.maximum(sides[0], -sides[1]))
+    second = cv2.dilate(flank, np.ones((1, high - low + 1), np.uint8), anchor=(0, 0))
+    both = np.full_like(left, -np.inf)
+    for t in {low, (low + high) // 2, high}:
+        np.maximum(both[:, :-t], left[:, :-t] + right[:, t:], out=both[:, :-t])
+    both[:, :-low] += flank[:, :-low] + second[:, low:]
+    peaks = np.flatnonzero((both >= _loose(both, (1, 3))) & (both > 2 * (2 + BEYOND) * np.log(2 * FLOOR)))
+    y, x = np.divmod(peaks[_largest(both.ravel()[peaks], FEET)], left.shape[1])
+    return y, x, left[y, x][:, None] + right[y[:, None], np.minimum(x[:, None] + thick, left.shape[1] - 1)]
+
+
+def _sides(view: _View) -> tuple[Grid, Grid]:
+    """Greatest and least mean slope across a flank that begins over each pixel."""
+    flank, skip = (max(2, round(v / view.step_mm)) for v in (FLANK_MM, FILLET_MM))
+    mean = _mean(view.across, (1, flank), (0, -skip - flank + 1))
+    return _loose(mean, (3, 1)), -_loose(-mean, (3, 1))
+
+
+def _flanks(sides: tuple[Grid, Grid], sign: float, y: Whole, x: Whole,
+            ends: Whole) -> Grid:  # fmt: skip
+    """How well both flanks show, (N, T); one that differs from the background the other way round costs."""
+    most, least = sides if sign > 0 else (-sides[1], -sides[0])
+    left, right = _log(most[y, x])[:, None], _log(-least[y[:, None], ends])
+    other_left = np.maximum(left, _log(-least[y, x])[:, None] - FLIPPED)
+    return np.asarray(other_left + np.maximum(right, _log(most[y[:, None], ends]) - FLIPPED))
+
+
+def _tops(total: Grid, y: Whole, x: Whole, thick: Whole,
+          tall: Whole) -> tuple[Whole, Grid]:  # fmt: skip
+    """Height (N,) at which the top shows best, and how well; `total` sums slopes down along rows."""
+    inner = np.maximum(2, np.round(FLAT * thick).astype(int))
+    first = x + (thick - inner) // 2
+
+    def mean(rows: Whole) -> Grid:
+        inside = np.clip(rows, 0, total.shape[0] - 1)
+        flat = (total[inside, (first + inner)[:, None]] - total[inside, first[:, None]]) / inner[:, None]
+        return np.where(inside == rows, flat, 0).astype(np.float32)
+
+    over = mean(y[:, None] - tall)
+    foot = np.abs(mean(y[:, None] + np.arange(-1, 2))).max(axis=1)
+    return tall[np.argmax(over, axis=1)], np.asarray(_log(over.max(axis=1)) - INSIDE * _log(foot))
+
+
+def _largest(values: Grid, count: int) -> Whole:
+    """Flat places of the largest values, in no order."""
+    flat = values.ravel()
+    return np.argpartition(-flat, count)[:count] if len(flat) > count else np.arange(len(flat))
+
+
+def _apart(found: Array, gap: float) -> list[Array]:
+    """The best few (x, y, thickness, height, worth) whose middles lie apart, in steps."""
+    kept: list[Array] = []
+    while len(found) and len(kept) < A_TURN:
+        best = found[int(np.argmax(found[:, 4]))]
+        kept.append(best)
+        middle = found[:, :2] + found[:, 2:4] * [0.5, -0.5]
+        found = found[np.hypot(*(middle - best[:2] - best[2:4] * [0.5, -0.5]).T) > gap]
+    return kept
 
 
 def _mean(values: Grid, size: tuple[int, int], offset: tuple[int, int]) -> Grid:
@@ -181,18 +272,9 @@ def _mean(values: Grid, size: tuple[int, int], offset: tuple[int, int]) -> Grid:
 
 
 def _log(values: Grid) -> Grid:
-    return np.asarray(cv2.log(np.clip(values, 0, CAP) + np.float32(FLOOR)), dtype=np.float32)
+    return np.asarray(np.log(np.clip(values, 0, CAP) + np.float32(FLOOR)), dtype=np.float32)
 
 
 def _loose(values: Grid, size: tuple[int, int]) -> Grid:
     """Greatest value near by, over (columns, rows)."""
     return np.asarray(cv2.dilate(values, np.ones((size[1], size[0]), np.uint8)))
-
-
-def _above(values: Grid, low: int, high: int) -> Grid:
-    """Greatest value `low` to `high` rows above each pixel."""
-    count = high - low + 1
-    padded = cv2.copyMakeBorder(values, high, 0, 0, 0, cv2.BORDER_CONSTANT, value=0)
-    kernel = np.ones((count, 1), np.uint8)
-    best = cv2.dilate(padded, kernel, anchor=(0, 0), borderType=cv2.BORDER_CONSTANT, borderValue=0)
-    return np.asarray(best[: values.shape[0]])

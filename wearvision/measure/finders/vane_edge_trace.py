@@ -23,6 +23,8 @@ ALONG_MM, FAN_RAYS = 0.3, 3
 """Length of a line, and rays of the fan, over which slopes are averaged."""
 BAR_MM = 6.0
 """How far beside the foot the bar's edge is followed."""
+BESIDE_MM = 5.0
+"""How far beside the foot it is compared with the bar's edge."""
 FAN, DENSER = 61, 1.6
 """Rays of the fan; they stand closer towards the corner's bisector, where a sharp corner is told."""
 POLE_MM = 3.3
@@ -137,6 +139,22 @@ def trace(steep: Slopes, lines: Lines, high_mm: float) -> Trace:
     good = np.isfinite(points).all(axis=1)
     tried = np.array([len(p) for p in parts], dtype=np.float64)
     return Trace(points=points[good], part=part[good], run_mm=np.concatenate(runs)[good], tried=tried)
+
+
+def foot_edge(steep: Slopes, shape: Array) -> float:
+    """Mean slope across the bar's edge under the vane, over that beside it: near nothing where both are one piece."""
+    left, right = (float(shape[k] + shape[k + 1] * shape[8]) for k in (0, 2))
+    wide = right - left
+    normal = np.array([-shape[9], 1.0]) / np.hypot(1, shape[9])
+    spans = ((left + 0.2 * wide, right - 0.2 * wide), (left - BESIDE_MM, left - FOOT_MM),
+             (right + FOOT_MM, right + BESIDE_MM))  # fmt: skip
+    most = []
+    for low, high in spans:
+        x = np.linspace(low, high, 40)
+        starts = np.column_stack([x, shape[8] + shape[9] * x])
+        t = np.arange(-REACH_MM, REACH_MM + 0.01, 0.05)
+        most.append(float(np.abs(steep.along(starts, np.broadcast_to(normal, starts.shape), t).mean(axis=0)).max()))
+    return most[0] / max(*most[1:], 1e-9)
 
 
 def _normal(line: Line, way: float, upright: bool) -> Array:
