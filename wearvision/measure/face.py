@@ -39,8 +39,8 @@ INDEPENDENT = 12.0
 REACH_MM = 3.0
 """How far the coarse centre may be off."""
 RING_HINT = "state the face's inner and outer diameter, and have the face in the picture"
-WINDOWS_MM = (0.7, 0.4, 0.25)
-"""Edges are sought so near a circle, which is then fitted anew."""
+WINDOWS_MM = {0.7: 8, 0.4: 8, 0.25: 25}
+"""Edges are sought so near a circle, which is then fitted anew in at most so many turns."""
 RAY_PX = 2.0
 """Distance of rays, photo px: hundreds of them tell an edge."""
 STARTS, APART_MM = 4, 1.0
@@ -213,7 +213,7 @@ def _fit(
     """Circles through the sub-pixel edge places near a start; None where at first fewer agree than hoped for."""
     prior = np.array([20.0, 20.0, *sd])
     found: _Fit | None = None
-    for window in WINDOWS_MM:
+    for window, turns in WINDOWS_MM.items():
         places = [_places(s, e, start, k, window) for k, (s, e) in enumerate(zip(strips, edges, strict=True))]
         points = np.concatenate(places)
         if len(points) < max(LEAST_EDGES, LEAST_SHARE * rows):
@@ -221,7 +221,7 @@ def _fit(
         group = np.repeat([0, 1], [len(p) for p in places])
         centre = np.array([*start[:2], *flat])
         effective = max(1.0, len(points) / (2 * INDEPENDENT))
-        fit = fit_circles(points, group, centre, prior, floor_mm=0.08, effective=effective)
+        fit = fit_circles(points, group, centre, prior, floor_mm=0.08, effective=effective, turns=turns)
         start = np.array([*fit.centre_mm, *fit.radii_mm])
         off = np.hypot(*(points - fit.centre_mm).T) - fit.radii_mm[group]
         agree = int((np.abs(off) < AGREE_MM).sum())

@@ -26,13 +26,13 @@ rust and other grain that it runs into."""
 LEAST_DARK = 0.05
 POOL = 2
 """Of a block so wide the deepest counts where valleys are followed."""
-THICK = 4.0
+THICK = 3.0
 """What has more samples than this for each of its length is a patch, not a line."""
 LONGEST_MM = 100.0
 """What is longer is a groove or a lathe line."""
-AROUND, LONG = 3.0, 25.0
-"""What stays within so many blocks in radius and has a box as wide as this runs along its circle, as nearly as the map
-can tell: a lathe line, or a groove's lip."""
+AROUND, AROUND_SHARE, LONG = 3.0, 0.04, 25.0
+"""What stays within so many blocks in radius, or this share of its length, and is as long as the last runs along its
+circle, as nearly as the map can tell: a lathe line, or a groove's lip."""
 MOST, PIECE_MM = 14, 2.5
 """So many shapes a level; pieces of them are at least so long."""
 LEAST_MM = 6.0
@@ -68,7 +68,8 @@ def _around(line: Array, flat: FaceMap) -> bool:
     """Whether a line runs along its circle, as nearly as the map can tell."""
     step = POOL * flat.step_mm
     far = np.hypot(*(line - flat.centre_mm).T)
-    return bool(np.ptp(far) < AROUND * step and length_of(line) > LONG * step)
+    length = length_of(line) / step
+    return bool(np.ptp(far) / step < max(AROUND, AROUND_SHARE * length) and length > LONG)
 
 
 def _worth(level: float) -> Array:
@@ -131,7 +132,7 @@ def _pieces(depth: Bytes, level: int, worth: Array, flat: FaceMap) -> list[Array
     shapes, step = Shapes.of(depth, level, worth), POOL * flat.step_mm
     extent = shapes.extent
     long = (extent * step > PIECE_MM) & (extent * step < LONGEST_MM) & (shapes.area < THICK * extent)
-    long &= (extent < LONG) | (shapes.deep > AROUND)
+    long &= (extent < LONG) | (shapes.deep > np.maximum(AROUND, AROUND_SHARE * extent))
     most = np.nonzero(long)[0][np.argsort(-extent[long], kind="stable")][:MOST]
     out = []
     for k in most[shapes.together(most, BRIDGE_MM / step) > LEAST_GAIN]:
