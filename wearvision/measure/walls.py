@@ -37,7 +37,7 @@ OWN_DENSE, OWN_CLEAR = 5.0, 0.7
 a groove in its own right."""
 WALL_DARK, APART, COMMON, GAP_DEG = -0.05, 0.6, 0.35, 45.0
 """Walls that take turns: both dark (log grey), no further apart than this share of the groove's width, side by side
-over no more than this share of the shorter arc, and with no longer gap from where one ends to where the other begins."""
+over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins."""
 NESTED = 0.7
 """A mark that lies by this share of its width within the radii of the other is no neighbour, but the same mark."""
 
@@ -128,8 +128,8 @@ def _facing(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
 def between(low: Track, high: Track, strip: Strip) -> Ribbon:
     """The mark from the inner lip of one wall to the outer lip of the other, over the arcs of both."""
     lap = round(360 / strip.step_deg)
-    run = [round((t.deg[0] - strip.first_deg) / strip.step_deg) + np.arange(len(t.deg)) for t in (low, high)]
-    ways = (run[1] + lap * k for k in (-1, 0, 1))
+    run = [round((t.deg[0] - strip.first_deg) / strip.step_deg) % lap + np.arange(len(t.deg)) for t in (low, high)]
+    ways = (run[1] + lap * k for k in ((-1, 0, 1) if strip.closed else (0,)))
     rows = min((np.arange(min(run[0][0], r[0]), max(run[0][-1], r[-1]) + 1) for r in ways), key=len)
     full = strip.closed and len(rows) >= lap - FULL_GAP * ROWS
     if full:
