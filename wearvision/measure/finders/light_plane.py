@@ -20,8 +20,8 @@ from wearvision.measure.plane import Array, Plane
 
 Flags = NDArray[np.bool_]
 LEAST_SPREAD_MM = 0.01
-PICKED, TURNS = 48, 12
-"""Places of which any two far apart are tried for the sound line, and turns of its fit."""
+PICKED, ASKED, TURNS = 48, 200, 12
+"""Places of which any two far apart are tried for the sound line, how many at least are asked, and turns of its fit."""
 KEEP_MM, NOISES = 0.15, 4.0
 """Places so near a line keep to it: unevenness of turned metal, and so many times the scatter of a place."""
 GAP_MM, LEAST_MM, FLANK_MM = 0.8, 0.5, 2.0
@@ -121,7 +121,8 @@ def _through_most(points: Array, near_mm: float) -> tuple[Array, Array]:
     along = picked[other] - picked[one]
     along = along / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     normal = np.column_stack([-along[:, 1], along[:, 0]])
-    off = points @ normal.T - np.einsum("ij,ij->i", picked[one], normal)
+    asked = points[:: max(1, len(points) // ASKED)]
+    off = asked @ normal.T - np.einsum("ij,ij->i", picked[one], normal)
     best = int(np.argmax(np.clip(1 - (off / near_mm) ** 2, 0, None).sum(axis=0)))
     return picked[one[best]], along[best]
 
