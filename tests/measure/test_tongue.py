@@ -90,10 +90,27 @@ def test_errors_stay_within_their_bars(noise: float) -> None:
         assert abs(area.value - half * depth) < 1.3 * area.u95 < 0.4 * half * depth
 
 
-def test_unstated_and_sound_is_not_guessed() -> None:
+def test_unstated_and_sound_is_told_where_both_corners_are_seen() -> None:
     seen = see(look_at(draw_lip(PLANE, flat), None))
-    assert not seen.findings and not seen.summary
-    assert "cannot be told" in dict(seen.not_assessed)["lip"]
+    assert not seen.findings and figure(seen.summary, "max_deviation").value < 0.3
+    assert figure(seen.summary, "lip_length").value == pytest.approx(50.0, abs=0.4)
+    assert "not stated" in dict(seen.not_assessed)["which edge is the lip"]
+
+
+def test_unstated_with_a_corner_out_of_the_picture_is_not_told() -> None:
+    wide = draw_lip(PLANE, flat, length_mm=130.0)
+    seen = see(look_at(wide, None))
+    assert not seen.findings and "max_deviation" not in seen.summary
+
+
+def test_a_shadow_across_the_opening_is_not_its_lip() -> None:
+    """The upper half of the opening lies in shade; what closes the opening is the last edge down."""
+    image = draw_lip(PLANE, bay).astype(np.float32)
+    shade = draw_lip(PLANE, lambda x: 0 * x - 14.0, height_mm=30.0, levels=(1.0, 0.0), noise=0.0)
+    floor = draw_lip(PLANE, bay, levels=(150.0, 110.0)).astype(np.float32)
+    seen = see(look_at(np.where(shade > 0, floor, image).astype(np.uint8)))
+    assert not seen.findings or figure(seen.findings[0].quantities, "max_deviation").value == pytest.approx(2, abs=0.2)
+    assert seen.findings or "max_deviation" not in seen.summary
 
 
 def test_unstated_but_washed_is_told_with_its_doubt() -> None:

@@ -3,8 +3,9 @@
 Rules. A photo shows one lip. A finding `washout` counts as found when both ends of its outline's line lie within 5 % of
 the lip's length, at least 3 mm, of the true lip's ends; any other is false. On sound lips every washout is false. The
 figures of sound lips come from the photo's summary, told apart from those of washouts. Where the measurement says that
-it cannot tell the lip, that is counted as not told, and a washout there as missed. Relative errors of the area are
-those of true areas above 5 mm2. Photos that the measurement refuses are counted apart.
+it cannot tell the lip, that is counted as not told, and a washout there as missed. A washed lip that is told without a
+washout, its true deviation outside the interval, counts as called sound, beside being missed. Relative errors of the
+area are those of true areas above 5 mm2. Photos that the measurement refuses are counted apart.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from wearvision.scenes.score import Matched, error_figures, records, usable
 
 QUANTITIES = ("max_deviation", "rms_deviation", "area")
 LEAST_AREA_MM2 = 5.0
+STRAIGHT = 0.7
+"""Cosine of the angle from which an outline turns off its straight side."""
 
 
 @dataclass(kw_only=True)
@@ -29,6 +32,7 @@ class Tally(Matched):
     sound: int = 0
     false_on_sound: int = 0
     not_told: int = 0
+    called_sound: int = 0
     errors: dict[str, list[tuple[float, float, float]]] = field(default_factory=dict)
 
 
@@ -55,6 +59,10 @@ def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any])
         _compare(tally, name, "", lip["truth"], right[0]["quantities"])
     else:
         tally.missed += 1
+        told = result["summary"].get("max_deviation", {})
+        if "value" in told and not found and float(lip["truth"]["max_deviation"]) > told["value"] + told["u95"]:
+            tally.called_sound += 1
+            tally.notes.append(f"{name}: called sound")
         tally.notes.append(f"{name}: missed washout, max {lip['truth']['max_deviation']:.2f} mm")
     if len(found) > len(right) or (found and lip["kind"] == "clean_lip"):
         tally.notes.append(f"{name}: false washout")
@@ -68,9 +76,11 @@ def _same(found: Mapping[str, Any], lip: Mapping[str, Any], mm_per_px: float, le
 
 
 def _ends(outline: np.ndarray) -> np.ndarray:
-    """The two places of an outline that are furthest from each other."""
-    apart = np.hypot(*(outline[:, None] - outline[None]).transpose(2, 0, 1))
-    return np.asarray(outline[list(np.unravel_index(np.argmax(apart), apart.shape))])
+    """Both ends of the straight side with which an outline closes: as far back from its last place as it runs on."""
+    steps = np.diff(outline[::-1], axis=0)
+    way = steps[0] / np.hypot(*steps[0])
+    on = steps @ way > STRAIGHT * np.hypot(*steps.T)
+    return np.asarray(outline[[-1 - int(np.argmin(on)) if not on.all() else 0, -1]])
 
 
 def _compare(
@@ -91,7 +101,7 @@ def summary(tally: Tally) -> dict[str, Any]:
     return {
         "photos": tally.photos, "refused": tally.refused, "found": tally.found, "missed": tally.missed,
         "false": tally.false, "not_told": tally.not_told, "sound": tally.sound,
-        "false_on_sound": tally.false_on_sound,
+        "false_on_sound": tally.false_on_sound, "called_sound": tally.called_sound,
         "quantities": {name: _figures(name, rows) for name, rows in tally.errors.items()}, "notes": tally.notes,
     }  # fmt: skip
 
@@ -112,7 +122,8 @@ def table(figures: Mapping[str, Any]) -> str:
     lines = [
         f"photos {figures['photos']}, refused {figures['refused']}; washouts found {figures['found']}, missed "
         f"{figures['missed']}, false {figures['false']}; lip not told {figures['not_told']}; sound lips "
-        f"{figures['sound']}, false on them {figures['false_on_sound']}",
+        f"{figures['sound']}, false on them {figures['false_on_sound']}; washed lips called sound "
+        f"{figures['called_sound']}",
         f"{'quantity':22} {'n':>4} {'median':>9} {'90 %':>9} {'bias':>9} {'cover':>6} {'U95':>8}",
     ]
     for name, f in figures["quantities"].items():

@@ -12,14 +12,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at
+from wearvision.measure.chart import scale_at, shrunk
 from wearvision.measure.edges import Grid, log_gray, slope
 from wearvision.measure.look import Look
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
-Classes = NDArray[np.int64]
+Classes = NDArray[np.uint8]
 STEP_MM, ROUGH_MM = 0.12, 0.24
 """Sample distance of the band a lip is followed in, and of one in which leads are told apart."""
 ABOVE_MM, BELOW_MM, BESIDE_MM = 5.0, 11.0, 3.0
@@ -28,11 +28,33 @@ TONES, COLOURS, GRAINS = 14, 6, 8
 """Classes, equally many samples in each."""
 GRAIN_MM = 0.35
 """Grain is what is finer than this, its size taken over as much."""
-COLOUR_SAMPLES = 1.5
-"""Colours are smoothed so: a photo keeps them coarser than its greys."""
+GRAIN_LEVELS = 500.0
+"""Levels of a grain of one natural logarithm of grey."""
+TONE_SAMPLES, COLOUR_SAMPLES = 1.2, 1.5
+"""Tones and colours are smoothed so: a photo keeps colours coarser than its greys."""
 WARMTH = 40.0
 SLANTS = (-0.8, -0.35, 0.0, 0.35, 0.8)
 """A step is summed over a run at the best of these slants (rows per column)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Copy:
+    """The photo shrunk by a whole number.
+
+    Attributes
+    ----------
+    gray : (H, W) uint8
+    plane : Plane
+        Of this copy, as are the pixels of all else here.
+    hidden_px : outlines of what hides the part
+    blur_px : float
+        Standard deviation of its edges.
+    """
+
+    gray: Image
+    plane: Plane
+    hidden_px: tuple[Array, ...]
+    blur_px: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -41,23 +63,17 @@ class Sight:
 
     Attributes
     ----------
-    gray : (H, W) uint8
-    plane : Plane
-        Of that copy.
+    fine, rough : Copy
+        For a band of `STEP_MM`, and of `ROUGH_MM`.
     warm : (h, w) uint8 or None
         How much more red than blue, logarithmic, 128 where neither.
     warm_plane : Plane
-    hidden_px : outlines of what hides the part, in the copy's pixels
-    blur_px : float
-        Of the copy's edges.
     """
 
-    gray: Image
-    plane: Plane
+    fine: Copy
+    rough: Copy
     warm: Image | None
     warm_plane: Plane
-    hidden_px: tuple[Array, ...]
-    blur_px: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -71,8 +87,8 @@ class Band:
         Distance of the corners it was laid along.
     steep : (H, W) float32
         Slope of the logarithm of grey downwards, per sample.
-    tone, grain : (H, W) int
-        Class of tone and colour, class of texture.
+    tone, colour, grain : (H, W) uint8
+        Classes, 0 upwards.
     wall : float
         Tangent of the angle at which the camera sees the wall below the rim; 0 and less: it is hidden.
     """
@@ -81,6 +97,7 @@ class Band:
     length_mm: float
     steep: Grid
     tone: Classes
+    colour: Classes
     grain: Classes
     wall: float
 
@@ -105,22 +122,27 @@ class Band:
 
 
 def sight_of(look: Look) -> Sight:
-    """The photo shrunk by a whole number, and its colours."""
-    plane = look.plane
-    middle = (np.array([plane.size_px], dtype=np.float64) - 1) / 2
-    shrink = max(1, int(STEP_MM / scale_at(plane, middle)))
-    height, width = (side // shrink for side in look.gray.shape)
-    whole = look.gray[: height * shrink, : width * shrink]
-    gray = whole if shrink == 1 else cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
-    warm, small = None, plane
+    """Two copies of the photo, and its colours."""
+    whole = Copy(gray=look.gray, plane=look.plane, hidden_px=look.cards_px, blur_px=look.blur_px)
+    fine = _copy(whole, STEP_MM)
+    warm, small = None, look.plane
     if look.colour is not None:
-        red, blue = (log_gray(look.colour[..., k].astype(np.float32)) for k in (0, 2))
-        warm = np.clip(128 + WARMTH * (red - blue), 0, 255).astype(np.uint8)
-        small = _shrunk(plane, plane.size_px[0] / look.colour.shape[1], look.colour.shape[:2])
-    return Sight(
-        gray=np.asarray(gray, dtype=np.uint8), plane=_shrunk(plane, shrink, (height, width)), warm=warm,
-        warm_plane=small, hidden_px=tuple((card + 0.5) / shrink - 0.5 for card in look.cards_px),
-        blur_px=float(np.hypot(look.blur_px / shrink, 0.3 * (shrink > 1))),
+        level = np.round(WARMTH * log_gray(np.arange(256, dtype=np.float32))).astype(np.int16)
+        red, blue = (level[look.colour[..., k]] for k in (0, 2))
+        warm = np.clip(128 + red - blue, 0, 255).astype(np.uint8)
+        small = _shrunk(look.plane, look.plane.size_px[0] / look.colour.shape[1], look.colour.shape[:2])
+    return Sight(fine=fine, rough=_copy(fine, ROUGH_MM), warm=warm, warm_plane=small)
+
+
+def _copy(of: Copy, step_mm: float) -> Copy:
+    """A copy with pixels as large as a sample distance, or a little smaller."""
+    factor = max(1, int(step_mm / scale_at(of.plane, (np.array([of.plane.size_px]) - 1) / 2)))
+    if factor == 1:
+        return of
+    gray = shrunk(of.gray, factor)
+    return Copy(
+        gray=gray, plane=_shrunk(of.plane, factor, gray.shape), blur_px=float(np.hypot(of.blur_px / factor, 0.3)),
+        hidden_px=tuple((outline + 0.5) / factor - 0.5 for outline in of.hidden_px),
     )  # fmt: skip
 
 
@@ -134,37 +156,41 @@ def _shrunk(plane: Plane, factor: float, shape: tuple[int, ...]) -> Plane:
 
 def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP_MM) -> Band:
     """Roll out the band along the line between two corners; metal lies a quarter turn (x to y) from it."""
+    copy = sight.fine if step_mm < ROUGH_MM else sight.rough
     length = float(np.hypot(*(right_mm - left_mm)))
     across = (right_mm - left_mm) / length
     down = np.array([-across[1], across[0]])
     origin = left_mm - BESIDE_MM * across - ABOVE_MM * down
     size = (length + 2 * BESIDE_MM, ABOVE_MM + BELOW_MM)
-    patch = patch_of(sight.gray, sight.plane, origin, across, size, step_mm=step_mm, exclude_px=sight.hidden_px)
-    log = log_gray(patch.values)
-    calm = np.asarray(cv2.GaussianBlur(log, (0, 0), 1.2), dtype=np.float32)
-    tone = _classes(calm, patch.valid, TONES)
+    patch = patch_of(copy.gray, copy.plane, origin, across, size, step_mm=step_mm, exclude_px=copy.hidden_px)
+    tone = _classes(_soft(patch.values, TONE_SAMPLES), patch.valid, TONES)
+    colour = np.zeros_like(tone)
     if sight.warm is not None:
         warm = patch_of(sight.warm, sight.warm_plane, origin, across, size, step_mm=step_mm).values
-        warm = np.asarray(cv2.GaussianBlur(warm, (0, 0), COLOUR_SAMPLES), dtype=np.float32)
-        tone = tone * COLOURS + _classes(warm, patch.valid, COLOURS)
+        colour = _classes(_soft(warm, COLOUR_SAMPLES), patch.valid, COLOURS)
+    log = log_gray(patch.values)
     wide = max(1.0, GRAIN_MM / step_mm)
-    fine = cv2.GaussianBlur(np.abs(log - cv2.GaussianBlur(log, (0, 0), wide)), (0, 0), wide)
-    sigma = max(0.8, 0.9 * sight.blur_px * patch.px_mm / step_mm)
-    soft = cv2.GaussianBlur(log, (0, 0), 0.7)
+    fine = _soft(np.abs(log - _soft(log, wide)), wide)
+    sigma = max(0.8, 0.9 * copy.blur_px * patch.px_mm / step_mm)
+    soft = _soft(log, 0.7)
     return Band(
         patch=patch, length_mm=length, steep=np.ascontiguousarray(slope(np.ascontiguousarray(soft.T), sigma).T),
-        tone=tone, grain=_classes(np.asarray(fine, dtype=np.float32), patch.valid, GRAINS),
-        wall=_wall(sight.plane, (left_mm + right_mm) / 2, down),
+        tone=tone, colour=colour, grain=_classes(GRAIN_LEVELS * fine, patch.valid, GRAINS),
+        wall=_wall(copy.plane, (left_mm + right_mm) / 2, down),
     )  # fmt: skip
 
 
+def _soft(values: Grid, samples: float) -> Grid:
+    """Smoothed by a Gaussian of so many samples (standard deviation)."""
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), samples), dtype=np.float32)
+
+
 def _classes(values: Grid, valid: NDArray[np.bool_], count: int) -> Classes:
-    """Class of each sample, 0 to count - 1, equally many seen ones in each."""
-    seen = values[valid][::7]
-    if len(seen) < count:
-        return np.zeros(values.shape, dtype=np.int64)
-    bounds = np.quantile(seen, np.linspace(0, 1, count + 1)[1:-1])
-    return np.asarray(np.searchsorted(bounds, values), dtype=np.int64)
+    """Class of each sample of 0 to 255, from 0 to count - 1, equally many seen ones in each."""
+    level = np.clip(values, 0, 255).astype(np.uint8)
+    share = np.cumsum(cv2.calcHist([level], [0], valid.astype(np.uint8), [256], [0, 256]).ravel())
+    middle = (np.concatenate([[0.0], share[:-1]]) + share) / 2 / max(float(share[-1]), 1.0)
+    return np.asarray(cv2.LUT(level, np.clip(middle * count, 0, count - 1).astype(np.uint8)))
 
 
 def _wall(plane: Plane, place_mm: Array, down: Array) -> float:

@@ -16,6 +16,8 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.straightness import least_squares_zone, minimum_zone, outermost
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured
 
+CERTAIN = 1.25
+"""A washout is told when its deviation is so many times its own U95: one sound lip in a hundred is so by chance."""
 FAINT = 1.8
 """A deviation below so many times the least significant one is flagged."""
 EDGE_PX = 0.45
@@ -119,7 +121,7 @@ def _own(lip: Lip, value: Array) -> Array:
 def to_finding(lip: Lip, number: int, figures: Mapping[str, Quantity]) -> Finding | None:
     """The washout of a lip, of its figures; None when it is sound, or no deeper than the doubt of its depth."""
     top = figures["max_deviation"]
-    if not lip.worn.any() or (isinstance(top, Measured) and top.value <= top.u95):
+    if not lip.worn.any() or (isinstance(top, Measured) and top.value <= CERTAIN * top.u95):
         return None
     quantities = {name: figures[name] for name in NAMES[:5]}
     flags = ["faint"] if isinstance(top, Measured) and top.value < FAINT * max(0.12, 3.5 * lip.spread_mm) else []

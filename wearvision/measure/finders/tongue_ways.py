@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from wearvision.measure.plane import Array
 
 NOWHERE = -1e6
-"""Worth of a place where no way leads."""
+"""Worth of a place off the grid."""
 
 
 def best_ways(worth: Array, jump: float, reach: int) -> NDArray[np.int64]:
@@ -20,7 +20,7 @@ def best_ways(worth: Array, jump: float, reach: int) -> NDArray[np.int64]:
     many, count, high = worth.shape
     cost = jump * np.abs(np.arange(-reach, reach + 1))
     came = np.empty((count, many, high), dtype=np.int16)
-    held = np.full((many, high + 2 * reach), 2 * NOWHERE)
+    held = np.full((many, high + 2 * reach), NOWHERE)
     held[:, reach : reach + high] = worth[:, 0]
     around = sliding_window_view(held, 2 * reach + 1, axis=1)
     for k in range(1, count):

@@ -5,25 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.finders.tongue import Lip, lip_of
-from wearvision.measure.finders.tongue_band import Sight, sight_of
+from wearvision.measure.finders.tongue_band import sight_of
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
+from wearvision.measure.finders.tongue_follow import Followed
+from wearvision.measure.finders.tongue_pick import pick_lead
 from wearvision.measure.finders.tongue_seek import Lead, seek_lips
-from wearvision.measure.finders.tongue_signs import MOST_UNLIKE
-from wearvision.measure.finders.tongue_trace import follow, parted, trace_lip
+from wearvision.measure.finders.tongue_trace import Trace, parted, trace_lip
 from wearvision.measure.look import Look, Seen
 
-TRIED = 6
-"""So many leads are followed roughly."""
-EVIDENCE, BEATS, BEATS_UNSTATED = 5.0, 0.15, 0.5
-"""Least evidence of the best lead (its shape's, and how unlike its sides are); by how much it beats all others where
-the length is stated, and where not."""
-PARTED, UNLIKE = 0.10, 1.5
-"""Share of a lip along which ways may part; how unlike the sides of all but its worst seventh are."""
+PARTED = 0.10
+"""Share of a lip along which ways may part."""
+WORST, UNLIKE = 15.0, 1.5
+"""So unlike are both sides of all but this per cent of a lip."""
+WALL, BEHIND, UNLIKE_BEHIND = 0.05, 0.47, 5.0
+"""From this tangent of the camera's angle on the wall below the rim is in view, and its foot or a shadow on it looks
+like a rim: no edge so clear, as a share of the way's own, may then lie behind the way, and the clearer one does, the
+more unlike must both sides be."""
 MOVED_MM = 2.0
 """The sound line ends so near to the corners that were seen."""
-WALL, BEHIND = 0.05, 0.47
-"""From this tangent of the camera's angle on the wall below the rim is in view, and its foot looks like a rim: no edge
-so clear, as a share of the way's own, may then lie behind the way."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
 TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
 WHICH = "which edge is the lip"
@@ -39,8 +38,10 @@ UNSURE = (
 )
 LENGTH_OFF = 0.7, 0.013
 """A lip's length lies within the sum of these, mm and share, of a stated one."""
-SHORTEST_MM, PLAIN_MM = 20.0, 0.5
-"""Without a stated length, shorter edges and fainter washouts are not taken for a lip's."""
+SHORTEST_MM = 20.0
+"""Without a stated length, shorter edges are not taken for a lip's."""
+CORNERED, CORNERED_UNSTATED = 1.0, 2.9
+"""Least clearness of the less clear corner: how much more metal-like it is beyond it; and without a stated length."""
 
 
 def see(look: Look) -> Seen:
@@ -53,8 +54,10 @@ def see(look: Look) -> Seen:
     figures = lip_figures(lip, look.plane, ways)
     finding = to_finding(lip, 1, figures)
     missing = [TEXTURE] if length is not None else [TEXTURE, UNSTATED]
-    if finding is None:
-        missing.append(SLIGHT if lip.worn.any() else ALONE)
+    if finding is None and lip.worn.any():
+        missing.append(SLIGHT)
+    elif finding is None and length is not None:
+        missing.append(ALONE)
     if lip.seen < 0.98:
         missing.append(("part of the lip", f"{100 * (1 - lip.seen):.0f} % of it is out of view or covered"))
     if finding is not None:
@@ -68,37 +71,27 @@ def see(look: Look) -> Seen:
 def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
     """The lip along its best way, then along ways pulled to either side; or why it cannot be told."""
     sight = sight_of(look)
-    lead = pick_lead(sight, seek_lips(sight.gray, sight.plane, sight.hidden_px, length_mm)[:TRIED], length_mm)
-    if isinstance(lead, str):
-        return lead
-    traced = trace_lip(sight, lead.left_mm, lead.right_mm, length_mm)
-    if traced is None:
+    rough = sight.rough
+    picked, rivals = pick_lead(sight, seek_lips(rough.gray, rough.plane, rough.hidden_px, length_mm), length_mm)
+    if picked is None:
         return NONE
+    traced = None if rivals else trace_lip(sight, picked.way, length_mm)
+    if traced is None:
+        return SEVERAL if rivals else NONE
     found, traces = traced
     lips = [lip for trace in traces if (lip := lip_of(trace, look.plane)) is not None]
-    if len(lips) < len(traces) or parted(traces) > PARTED or float(np.percentile(found.apart, 15)) < UNLIKE:
+    if len(lips) < len(traces) or not _sure(found, traces) or _moved_mm(lips[0], picked.lead, look) > MOVED_MM:
         return UNSURE
-    if _moved_mm(lips[0], lead, look) > MOVED_MM or (found.band.wall > WALL and found.behind > BEHIND):
-        return UNSURE
-    return lips if _fits(lips[0], length_mm) else PLAIN
+    return lips if _fits(lips[0], found, length_mm) else PLAIN
 
 
-def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> Lead | str:
-    """The lead with most evidence for it, its shape's and that of its sides; or why there is none."""
-    beats = BEATS_UNSTATED if length_mm is None else BEATS
-    best, second, picked = 0.0, 0.0, None
-    for lead in sorted(leads, key=lambda one: -one.score):
-        if lead.score + MOST_UNLIKE < best - beats:
-            break
-        way = follow(sight, lead.left_mm, lead.right_mm, length_mm, rough=True)
-        evidence = 0.0 if way is None else lead.score + float(way.apart.mean())
-        if evidence > best:
-            best, second, picked = evidence, best, lead
-        else:
-            second = max(second, evidence)
-    if picked is None or best < EVIDENCE:
-        return NONE
-    return SEVERAL if best - second < beats else picked
+def _sure(found: Followed, traces: tuple[Trace, ...]) -> bool:
+    """Whether a way does not give way, its sides are unlike, and no wall below the rim may be what it follows."""
+    unlike = float(np.percentile(found.apart, WORST))
+    if parted(traces) > PARTED or unlike < UNLIKE:
+        return False
+    behind = found.behind if found.band.wall > WALL else 0.0
+    return behind < BEHIND and unlike > UNLIKE_BEHIND * behind
 
 
 def _moved_mm(lip: Lip, lead: Lead, look: Look) -> float:
@@ -109,8 +102,9 @@ def _moved_mm(lip: Lip, lead: Lead, look: Look) -> float:
     return float(np.abs(off @ np.array([-run[1], run[0]])).max())
 
 
-def _fits(lip: Lip, length_mm: float | None) -> bool:
-    """Whether a lip is as long as was stated; without that, long and washed enough to be taken for one."""
-    if length_mm is not None:
-        return abs(lip.length_mm - length_mm) < LENGTH_OFF[0] + LENGTH_OFF[1] * length_mm
-    return lip.length_mm >= SHORTEST_MM and bool(lip.worn.any()) and float(lip.away_mm.max()) > PLAIN_MM
+def _fits(lip: Lip, found: Followed, length_mm: float | None) -> bool:
+    """Whether both corners are seen, and a lip is as long as was stated; without that, long enough to be one."""
+    if length_mm is None:
+        return lip.length_mm >= SHORTEST_MM and found.cornered > CORNERED_UNSTATED
+    off = abs(lip.length_mm - length_mm)
+    return off < LENGTH_OFF[0] + LENGTH_OFF[1] * length_mm and found.cornered > CORNERED

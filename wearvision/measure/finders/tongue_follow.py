@@ -1,0 +1,225 @@
+"""The best way along a lip's band: metal on one side of it, the opening on the other, a step of grey between.
+
+What metal and opening look like is learned from the band itself, along the lip: first from what lies well below its
+line and beyond its corners against what lies above, then from both sides of a way found before. Where the camera sees
+the wall below the rim, the rim is the last of several steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
+from wearvision.measure.finders.tongue_band import ABOVE_MM, BESIDE_MM, Band
+from wearvision.measure.finders.tongue_signs import metal_like
+from wearvision.measure.finders.tongue_ways import best_ways
+from wearvision.measure.plane import Array
+
+OUT_MM, DEEP_MM = 1.6, 8.0
+"""The edge lies at most so far on the opening's side of the line between the corners, and behind it."""
+METAL_MM, OPEN_MM = 5.0, (0.6, 4.5)
+"""At first so far behind the line there is metal, and so far before it the opening."""
+BESIDE_WAY_MM = 0.3, 3.5
+"""Then from so far to so far on either side of the way."""
+TONE, EDGE, LEFT = 0.25, 2.2, 2.5
+"""Worth of a side's looks per mm2, of a step's logarithm per mm, cost per mm2 of steps left behind in the metal where
+the wall is in view."""
+LEFT_FROM, LEFT_TO, WALL_FULL = 2.0, 3.5, 0.1
+"""Strengths from and up to which a step counts as left behind; tangent from which the wall counts in full."""
+ON_LINE_MM = 0.15
+"""So near to its line a lip is sound."""
+JUMP, STEEP = 1.6, 4
+"""Cost of a mm aside; the steepest a way runs."""
+RUN_MM = 1.2
+"""A step is summed over such a run."""
+APART_MM = 0.2, 1.4
+"""Both sides of a way are held against each other from so far to so far."""
+AT_CORNER_MM = 0.4, 2.4
+"""Both sides of a corner, from so far to so far."""
+NEAR_WAY_MM, BEHIND_MM = 0.25, (0.6, 2.9)
+"""A way's own step is sought so near to it; another one so far behind it."""
+IN_VIEW, LEAST_MM = 0.6, 5.0
+"""Least share of the line that is in view, least length of a way."""
+END_MM, CORNER, INSIDE_MM = 2.5, 0.5, 0.25
+"""Corners are sought so far from where they were seen; worth of an upright step's logarithm there; the edge is followed
+so far from them."""
+LENGTH_FREE, LENGTH_COST = (0.5, 0.01), 10.0
+"""A stated length is right to the sum of these (mm, share); cost of a mm more, above what any look is worth."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Followed:
+    """A lip followed through its band.
+
+    Attributes
+    ----------
+    band : Band
+    ends : (first, last)
+        Columns of the corners.
+    column, row : (N,) arrays of int
+        The best way.
+    worth : (N, M) array
+        Worth of the edge at each place of the rows where it may run, from `top` on.
+    top : int
+    like : (H, W) array
+        How much more each sample looks like metal than like the opening, logarithm of odds.
+    """
+
+    band: Band
+    ends: tuple[float, float]
+    column: NDArray[np.int64]
+    row: NDArray[np.int64]
+    worth: Array
+    top: int
+    like: Array
+
+    @property
+    def way_mm(self) -> Array:
+        """The way (N, 2) on the plane."""
+        return self.band.patch.to_mm(self.column.astype(np.float64), self.row.astype(np.float64))
+
+    @property
+    def stride(self) -> int:
+        """Samples from place to place."""
+        return int(self.column[1] - self.column[0])
+
+    @property
+    def apart(self) -> Array:
+        """How much more metal-like (N,) it is just below the way than just above."""
+        reach = np.round(np.linspace(*APART_MM, 8) / self.band.patch.step_mm).astype(int)[:, None]
+        low, high = (np.clip(self.row + sign * reach, 0, len(self.like) - 1) for sign in (1, -1))
+        return np.asarray((self.like[low, self.column] - self.like[high, self.column]).mean(axis=0))
+
+    @property
+    def cornered(self) -> float:
+        """How much more metal-like it is just beyond a corner than inside, above the line; of the less clear one."""
+        step, above = self.band.patch.step_mm, self.like[_above(self.band)].mean(axis=0)
+        aside = np.round(np.linspace(*AT_CORNER_MM, 8) / step).astype(int)
+        out = []
+        for end, way in zip(self.ends, (-1, 1), strict=True):
+            beyond, inside = (np.clip(round(end) + sign * way * aside, 0, len(above) - 1) for sign in (1, -1))
+            out.append(float((above[beyond] - above[inside]).mean()))
+        return min(out)
+
+    @property
+    def behind(self) -> float:
+        """How clear an edge runs along behind the way, in the metal, as a share of the way's own."""
+        step, strong = self.band.patch.step_mm, np.log1p(self.band.strength(RUN_MM))
+        shift = np.arange(-round(NEAR_WAY_MM / step), round(BEHIND_MM[1] / step) + 1)
+        rows = np.clip(self.row + shift[:, None], 0, len(strong) - 1)
+        clear = strong[rows, self.column].mean(axis=1)
+        own = clear[np.abs(shift) * step <= NEAR_WAY_MM].max()
+        return float(clear[shift * step >= BEHIND_MM[0]].max() / own)
+
+    def ways(self, pull: Array) -> NDArray[np.int64]:
+        """Rows (K, N) of the best ways under pulls (K, H): what a row is worth more, per mm."""
+        step, high = self.band.patch.step_mm, self.worth.shape[1]
+        extra = pull[:, None, self.top : self.top + high] * step * self.stride
+        return self.top + best_ways(self.worth + extra, JUMP * step, STEEP * self.stride)
+
+
+def follow(
+    band: Band, stated_mm: float | None, *, stride: int, rounds: int = 1, sound: float = 0.0,
+    before_mm: Array | None = None,
+) -> Followed | None:  # fmt: skip
+    """The best way along a band; None when too little of it is in view.
+
+    Parameters
+    ----------
+    stride : samples from place to place of the way
+    rounds : how often both sides are learned
+    sound : worth of a mm on the line between the corners
+    before_mm : (N, 2) a way found before, to learn both sides from
+    """
+    step = band.patch.step_mm
+    if float(band.patch.valid[round(ABOVE_MM / step)].mean()) < IN_VIEW:
+        return None
+    first = metal, opening = _at_first(band)
+    if before_mm is not None:
+        metal, opening = _beside(band, band.patch.to_grid(before_mm), *first)
+    strong, found = band.strength(RUN_MM), None
+    for _ in range(rounds):
+        if found is not None:
+            metal, opening = _beside(band, np.column_stack([found.column, found.row]), *first)
+        like = metal_like(band, metal, opening)
+        ends = _ends(like, band, stated_mm)
+        column = np.arange(int(ends[0] + INSIDE_MM / step) + 1, int(ends[1] - INSIDE_MM / step) + 1 - stride, stride)
+        if len(column) * stride * step < LEAST_MM:
+            return None
+        top, worth = _worth(like, strong, band, sound)
+        worth = np.sum([worth[:, column + k] for k in range(stride)], axis=0).T * step
+        row = top + best_ways(worth[None], JUMP * step, STEEP * stride)[0]
+        found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, top=top, like=like)
+    return found
+
+
+def _at_first(band: Band) -> tuple[Mask, Mask]:
+    """What is metal and what is opening, before a way is known."""
+    off, along = band.off_mm[:, None], band.along_mm
+    inside = (along > 0.5) & (along < band.length_mm - 0.5)
+    beyond = (along < -0.5) | (along > band.length_mm + 0.5)
+    return (off > METAL_MM) | beyond, (off < -OPEN_MM[0]) & (off > -OPEN_MM[1]) & inside
+
+
+def _beside(band: Band, way: Array, metal: Mask, opening: Mask) -> tuple[Mask, Mask]:
+    """What is metal and what is opening, on both sides of a way (N, 2: column, row); beyond its ends as before."""
+    columns = np.arange(metal.shape[1])
+    behind = (np.arange(len(metal))[:, None] - np.interp(columns, *way.T)) * band.patch.step_mm
+    along = (columns >= way[0, 0]) & (columns <= way[-1, 0])
+    near, far = BESIDE_WAY_MM
+    return (
+        np.where(along, (behind > near) & (behind < far), metal),
+        np.where(along, (behind < -near) & (behind > -far), opening),
+    )
+
+
+def _worth(like: Array, strong: Grid, band: Band, sound: float) -> tuple[int, Array]:
+    """First row where an edge may run, and the worth (M, W) per mm of one there: opening above, metal below, a step."""
+    step, off = band.patch.step_mm, band.off_mm
+    rows = slice(int(np.searchsorted(off, -OUT_MM)), int(np.searchsorted(off, DEEP_MM, side="right")))
+    above = np.cumsum(like, axis=0) * step
+    worth = TONE * (above[-1:] - 2 * above[rows]) + EDGE * np.log1p(strong[rows])
+    worth += sound * (np.abs(off[rows]) < ON_LINE_MM)[:, None]
+    seen_wall = float(np.clip(band.wall / WALL_FULL, 0, 1))
+    if seen_wall > 0:
+        left = np.where(band.patch.valid[rows], np.clip(strong[rows], LEFT_FROM, LEFT_TO) - LEFT_FROM, 0)
+        worth = worth - LEFT * seen_wall * np.cumsum(left[::-1], axis=0)[::-1] * step
+    return rows.start, worth
+
+
+def _ends(like: Array, band: Band, stated_mm: float | None) -> tuple[float, float]:
+    """Columns of both corners: above the line the opening lies between them, metal beyond."""
+    step, rows = band.patch.step_mm, _above(band)
+    left_of = np.concatenate([[0.0], np.cumsum(like[rows].mean(axis=0))]) * step
+    reach = round(END_MM / step)
+    places = [
+        np.arange(max(0, round(at / step) - reach), min(len(left_of), round(at / step) + reach + 1))
+        for at in (BESIDE_MM, BESIDE_MM + band.length_mm)
+    ]  # fmt: skip
+    shade = log_gray(band.patch.values[rows]).mean(axis=0, keepdims=True)
+    size = np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
+    clear = np.append(np.log1p(size / (1.4826 * np.median(size) + 2e-3)), 0.0)
+    first, last = places[0][:, None], places[1][None, :]
+    worth = 2 * (left_of[first] - left_of[last]) + CORNER * (clear[first] + clear[last])
+    if stated_mm is not None:
+        off_length = np.abs((last - first) * step - stated_mm) - LENGTH_FREE[0] - LENGTH_FREE[1] * stated_mm
+        worth = worth - LENGTH_COST * np.maximum(off_length, 0)
+    a, b = np.unravel_index(int(np.argmax(worth)), worth.shape)
+    return _peak(size, int(places[0][a])), _peak(size, int(places[1][b]))
+
+
+def _above(band: Band) -> Mask:
+    """Rows (H,) of the opening above the line."""
+    return np.asarray((band.off_mm < -OPEN_MM[0]) & (band.off_mm > 1 - ABOVE_MM))
+
+
+def _peak(size: Grid, place: int) -> float:
+    """Where a curve peaks beside a place, to a fraction."""
+    low, high = (int(np.clip(place + aside, 1, len(size) - 2)) for aside in (-1, 1))
+    best = low + int(np.argmax(size[low : high + 1]))
+    return best + float(peak_offset(*(size[best + k : best + k + 1].astype(np.float64) for k in (-1, 0, 1)))[0])
