@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -135,9 +136,9 @@ def label(finding: Finding) -> str:
     for name, words in EXTENTS:
         quantity = finding.quantities.get(name)
         if isinstance(quantity, Measured):
-            most = only_below(quantity)
-            value = quantity.value + quantity.u95 if most else quantity.value
-            return f"{'up to ' if most else ''}{value:.1f} mm {words}"
+            if only_below(quantity):  # rounded up, as `say` does
+                return f"up to {math.ceil(10 * (quantity.value + quantity.u95)) / 10:.1f} mm {words}"
+            return f"{quantity.value:.1f} mm {words}"
     return ""
 
 
