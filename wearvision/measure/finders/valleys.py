@@ -26,7 +26,7 @@ rust and other grain that it runs into."""
 LEAST_DARK = 0.05
 POOL = 2
 """Of a block so wide the deepest counts where valleys are followed."""
-THICK = 3.0
+THICK = 4.0
 """What has more samples than this for each of its length is a patch, not a line."""
 LONGEST_MM = 100.0
 """What is longer is a groove or a lathe line."""
