@@ -27,16 +27,16 @@ from wearvision.quantity import Unmeasured
 COARSE_WORTH, LEAST_WORTH = 0.5, 7.8
 """What the coarse search still counts once the lines are settled; lines below tell of no vane that an outline bears
 out."""
-TRIED, LEAST_FIT, NEARLY = 5, 0.6, 0.25
-"""Places whose outline is followed; how well it must fit to count; how much worse a nearer vane may fit."""
+TRIED, LEAST_FIT, SURE = 5, 0.6, 0.85
+"""Places whose outline is followed; how well it must fit to count; and how well, that only a taller one is followed."""
 OUT_MM = 0.1
 """How far outside what a stated thickness leaves open a fitted one may come out."""
 ONE_SIDED = 0.8
 """What a fit counts whose one flank is not seen."""
 THROUGH = 0.33
 """Slope along the foot, of that of the bar's edge beside it, beyond which an edge lies between vane and bar."""
-TALLER_MM = 0.3
-"""A vane further back is smaller by at least so much."""
+TALLER_MM, SAME_BAR_MM = 0.3, 1.5
+"""A vane further back is smaller by at least so much; how near to one line two vanes of a bar stand."""
 BAR_SEEN = 0.5
 """Share of the bar's edge on one side below which something hides it there."""
 FEW_MM = 0.8
@@ -74,13 +74,13 @@ def find_vane_edge(
             seen.append((lines.worth + COARSE_WORTH * place.worth, place, lines))
     stubs: list[Stub] = []
     for _, place, lines in sorted(seen, key=lambda s: -s[0])[:TRIED]:
-        if any(fits(stub) > LEAST_FIT + NEARLY and _height(lines) < stub.height_mm for stub in stubs):
+        if any(fits(stub) > SURE and _height(lines) < stub.height_mm for stub in stubs):
             continue
         upright = _upright(place, lines)
         again = find_lines(coarse_section(gray, plane, upright), sizes)
         place, lines = (place, lines) if again is None else (upright, again)
         section = fine_section(gray, plane, place)
-        stub = fit_stub(section, lines, sizes.new_wide_mm, blur_px=blur_px)
+        stub = fit_stub(section, lines, sizes, blur_px=blur_px)
         stubs += [stub] if _may_be(stub, sizes) else []
     return _front(stubs)
 
@@ -99,14 +99,17 @@ def _height(lines: Lines) -> float:
 
 def _front(stubs: list[Stub]) -> Stub | Unmeasured:
     """The stub that fits best, beside which most of the bar shows (a gap between vanes looks like one upside down), or
-    a taller one that fits nearly as well: vanes further back look smaller."""
-    best = max((fits(stub) for stub in stubs), default=0.0)
-    if best < LEAST_FIT:
+    a taller one on the same bar: vanes further back look smaller."""
+    good = [stub for stub in stubs if fits(stub) >= LEAST_FIT]
+    if not good:
         return NOTHING
-    near = max(LEAST_FIT, best - NEARLY)
-    front = max(stubs, key=lambda stub: fits(stub) * (1 + float(np.mean(_bars(stub)))))
-    taller = [stub for stub in stubs if fits(stub) >= near and stub.height_mm > front.height_mm + TALLER_MM]
-    return max(taller, key=lambda stub: stub.height_mm, default=front)
+    front = max(good, key=lambda stub: fits(stub) * (1 + float(np.mean(_bars(stub)))))
+    beside = [stub for stub in good if _on_one_bar(stub, front) and stub.height_mm > front.height_mm + TALLER_MM]
+    return max(beside, key=lambda stub: stub.height_mm, default=front)
+
+
+def _on_one_bar(one: Stub, two: Stub) -> bool:
+    return float(one.up @ two.up) > 0.9 and abs(float((one.origin_mm - two.origin_mm) @ two.up)) < SAME_BAR_MM
 
 
 def fits(stub: Stub) -> float:
@@ -130,7 +133,7 @@ def _bars(stub: Stub) -> tuple[float, float]:
     return stub.share["bar left"], stub.share["bar right"]
 
 
-def fit_stub(section: Section, lines: Lines, new_wide_mm: float | None, *, blur_px: float) -> Stub:
+def fit_stub(section: Section, lines: Lines, sizes: Sizes, *, blur_px: float) -> Stub:
     """Fit the shape to the outline along its lines; a flank that hardly shows lies at the thickness of a new vane."""
     place, steep = section.place, slopes(section, blur_px)
     found = trace(steep, lines, place.high_mm)
@@ -138,10 +141,10 @@ def fit_stub(section: Section, lines: Lines, new_wide_mm: float | None, *, blur_
     found, start = _without_bar(found, fit[0])
     if start is not fit[0]:
         fit = fit_shape(found.points, found.base, found.run_mm, start)
-    hidden = None if new_wide_mm is None else _hidden(found, fit[0])
-    if hidden is not None and new_wide_mm is not None:
+    hidden = _hidden(found, fit[0], sizes)
+    if hidden is not None:
         found = found.without(hidden).without(f"corner {hidden}")
-        start = _as_new(fit[0], hidden, new_wide_mm)
+        start = _as_new(fit[0], hidden, sizes.new_wide_mm or 0.0)
         fit = fit_shape(found.points, found.base, found.run_mm, start, HELD[hidden])
     shape, covariance, spread = fit
     for side in (0, 1):
@@ -176,11 +179,18 @@ def _without_bar(found: Trace, shape: Array) -> tuple[Trace, Array]:
     return found, _levelled(found, shape)
 
 
-def _hidden(found: Trace, shape: Array) -> str | None:
-    """The one side whose flank hardly shows."""
+def _hidden(found: Trace, shape: Array, sizes: Sizes) -> str | None:
+    """The one side whose flank hardly shows; the less clear one where they lie further apart than any vane is thick.
+
+    None where no thickness is stated.
+    """
     share = found.share(_near(found, shape))
     hidden = [side for side in ("left", "right") if share[side] < LEAST_FIT]
-    return hidden[0] if len(hidden) == 1 else None
+    half = (shape[4] + shape[8]) / 2
+    wide = shape[2] - shape[0] + (shape[3] - shape[1]) * half
+    if not hidden and wide > sizes.wide_mm[1] + OUT_MM:
+        hidden = [min(("left", "right"), key=lambda side: share[side])]
+    return hidden[0] if len(hidden) == 1 and sizes.new_wide_mm is not None else None
 
 
 def _as_new(shape: Array, hidden: str, new_wide_mm: float) -> Array:
