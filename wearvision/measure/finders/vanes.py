@@ -31,7 +31,7 @@ UNCLEAR_MM, KNOWN = 1.2, 0.7
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
-LEAST_ALIKE = 0.65
+LEAST_ALIKE = 0.75
 """Vanes that lie less alike than this are counted, and not compared."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""

@@ -108,7 +108,7 @@ def _cost(bends: Array) -> Array:
 
 def _along(light: Grid, usual: Array) -> Array:
     """Edge along places (H, S) over what is usual on each part (H, P), less what changes its sign, (H,)."""
-    along = light.reshape(len(light), -1, STRETCH).sum(axis=2) * np.float32(1 / STRETCH) / usual
+    along = light.reshape(len(light), -1, STRETCH).sum(axis=2) / (STRETCH * usual).astype(np.float32)
     size = np.abs(along)
     total = (np.minimum(size, CAP) + SURER * np.clip(size - CAP, 0, CAP * 2) - 1.0).sum(axis=1)
     turned = along[:, 1:] * along[:, :-1] < 0
