@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -13,7 +14,9 @@ from skimage.measure import find_contours
 
 from tests.measure.face_kit import SIZE_PX, drawn_plane
 from wearvision.finding import Finding
+from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import Ring, roll_out, told
+from wearvision.measure.finders.land_unseen import unseen
 from wearvision.measure.finders.way import best_way
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
@@ -320,3 +323,38 @@ def test_a_likely_bite_is_told_as_faint_and_the_least_width_is_not_sure_of_it() 
         assert least.value + 1.96 * least.u >= 12.0
     else:
         assert "stained" in least.reason
+
+
+@pytest.mark.parametrize(("arc_deg", "hidden"), [(0.0, False), (6.0, False), (30.0, True)])
+def test_where_an_edge_is_not_seen_the_least_width_is_not_told(arc_deg: float, hidden: bool) -> None:
+    """Beside an arc of the outer edge, straight to the right, the ground is as the land is: a bite would not show."""
+    plane = drawn_plane(known=True)
+    gray, rng = draw_land(plane), np.random.default_rng(4)
+    x, y = np.meshgrid(np.arange(gray.shape[1]), np.arange(gray.shape[0]))
+    mm = plane.to_mm(np.column_stack([x.ravel(), y.ravel()]).astype(float)) - CENTRE_MM
+    aside = np.abs(np.degrees(np.arctan2(mm[:, 1], mm[:, 0]))).reshape(gray.shape)
+    alike = (aside < arc_deg / 2) & (np.hypot(*mm.T).reshape(gray.shape) > 49.0)
+    gray[alike] = np.clip(rng.normal(80, 2, int(alike.sum())), 0, 255)
+    land = of_kind(look(gray, plane), "gasket-land")[0]
+    least = land.quantities["remaining_width"]
+    assert isinstance(least, Measured) is not hidden
+    if not isinstance(least, Measured):
+        assert "outer edge is not seen" in least.reason
+        assert "at 3 o'clock" in least.reason
+        place = plane.to_mm(land.places_px[:1])[0] - CENTRE_MM
+        assert abs(math.degrees(math.atan2(place[1], place[0]))) < 3.0
+
+
+def test_a_stretch_goes_on_over_the_start_of_the_lap_and_a_bite_is_none() -> None:
+    plane = drawn_plane()
+    ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
+    land = roll_out(draw_land(plane), plane, ring, (), blur_px=0.8)
+    land = replace(land, tones=replace(land.tones, unlike=np.full_like(land.tones.unlike, -1)))
+    told_at = np.ones((2, len(land.deg)), dtype=bool)
+    told_at[:, :30] = told_at[:, -30:] = False
+    both = unseen(land, [], told_at)
+    assert [len(s.rows) for s in both] == [60, 60]
+    assert both[0].rows[30] == 0
+    rows = both[0].rows
+    bite = Bite(edge=0, rows=rows, loss_mm=np.ones(60), log_odds=3.0, traits={})
+    assert [s.edge for s in unseen(land, [bite], told_at)] == [1]

@@ -52,7 +52,7 @@ def _least(tally: Tally, name: str, truth: Mapping[str, Any], result: Mapping[st
     if "value" not in got:
         tally.unmeasured += 1
         why = "; ".join(str(n["why"]) for n in result["not_assessed"] if n["what"] == "gasket land")
-        tally.notes.append(f"{name}: least width not measured: {why or got.get('reason', '')}")
+        tally.notes.append(f"{name}: least width not measured: {got.get('reason', why)}")
         return
     _compare(tally, name, "least_width", true, got)
 
@@ -62,7 +62,7 @@ def _compare(tally: Tally, name: str, what: str, true: float, got: Mapping[str, 
         return
     error, u95 = float(got["value"]) - true, float(got["u95"])
     tally.errors.setdefault(what, []).append((error, u95))
-    if what == "least_width" and abs(error) > max(0.5, u95):
+    if what == "least_width" and abs(error) > u95:
         tally.notes.append(f"{name}: {what} {true:.2f}, off by {error:.2f} (U95 {u95:.2f})")
 
 

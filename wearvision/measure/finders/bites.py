@@ -1,8 +1,8 @@
 """Bites out of a gasket land: where the land is missing just inside of an edge's circle, and what lies there instead.
 
-Along an arc where the tone inside of the circle is not the land's, the edge is sought further in, as the best way from
-the circle and back to it: another tone on the circle's side, the land's beyond, a step between. What was found is a
-bite when what lies beside the land runs on into it; it is a stain, or cannot be told, when the old edge still shows.
+Along an arc where what lies inside of the circle is unlike the land, the edge is sought further in, as the best way
+from the circle and back to it: what is unlike the land on the circle's side, the land beyond, a step between. Whether
+what was found is a bite, or a stain or a shadow, is weighed as odds (`bite_traits`).
 """
 
 from __future__ import annotations

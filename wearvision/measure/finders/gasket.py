@@ -188,18 +188,18 @@ def _first_step(land: Land, edge: int, way: float, reach_mm: float) -> tuple[Arr
 
 
 def told(land: Land) -> NDArray[np.bool_]:
-    """Rows where both edges can be told: what lies beside is of another tone, or a step shows.
+    """Where either edge can be told, (2, N): what lies beside is unlike the land, or a step shows.
 
     An edge whose usual step is hardly more than the land's own grain is told nowhere: a bite would not show.
     """
-    out = np.ones(len(land.deg), dtype=bool)
+    out = np.zeros((2, len(land.deg)), dtype=bool)
     wide = max(3, 2 * round(NEAR_MM / 2 / land.row_mm) + 1)
-    grain = _grain(land, land.even)
+    grain = _grain(land)
     for edge, way in ((0, -1.0), (1, 1.0)):
         beside = band(land.tones.unlike, land.strip, land.sound_mm[edge], *sorted((0.2 * way, 0.8 * way)))
         step, steady = (_steepest(rise, land, edge) for rise in (land.rise, land.even))
         tone, stands = (_smooth(v, wide, closed=land.strip.closed) for v in (beside, step / _usual(step, land)))
-        out &= ((tone > ALIKE) | (stands > STANDS)) & (_usual(steady, land) > CLEAR * grain)
+        out[edge] = ((tone > ALIKE) | (stands > STANDS)) & (_usual(steady, land) > CLEAR * grain)
     return out
 
 
@@ -212,9 +212,9 @@ def _usual(step: Array, land: Land) -> float:
     return max(0.004, float(np.median(step[land.seen]))) if land.seen.any() else 1.0
 
 
-def _grain(land: Land, even: Grid) -> float:
-    """Size that steps of the land's own hardly exceed, each the most within the reach of an edge."""
-    middle = np.abs(even[land.seen][::3, land.tones.middle])
+def _grain(land: Land) -> float:
+    """Size that steps of the land's own, in the mean over a few rows, hardly exceed, each the most near an edge."""
+    middle = np.abs(land.even[land.seen][::3, land.tones.middle])
     if not middle.size:
         return 0.0
     reach = np.ones((1, max(1, round(2 * AT_MM / land.strip.step_mm))), np.uint8)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from wearvision.finding import Finding
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.land_unseen import Stretch
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured, Quantity, Unmeasured
@@ -74,7 +75,7 @@ class Left:
 
 def left_of(land: Land, bites: list[Bite], told: NDArray[np.bool_]) -> Left:
     """Edges with what is missing of them; where it is unsure whether it is, nothing is told."""
-    edges, sure = land.sound_mm.copy(), land.seen & told
+    edges, sure = land.sound_mm.copy(), land.seen & told.all(axis=0)
     for bite in bites:
         if bite.verdict == "bite":
             edges[bite.edge][bite.rows] += (1.0, -1.0)[bite.edge] * bite.loss_mm
@@ -83,25 +84,33 @@ def left_of(land: Land, bites: list[Bite], told: NDArray[np.bool_]) -> Left:
     return Left(inner_mm=edges[0], outer_mm=edges[1], sure=sure)
 
 
-def land_findings(land: Land, bites: list[Bite], left: Left, plane: Plane) -> tuple[Finding, ...]:
+def land_findings(
+    land: Land, bites: list[Bite], left: Left, hidden: list[Stretch], plane: Plane
+) -> tuple[Finding, ...]:
     """The land, then its bites, deepest first, and those that most likely are some, which are faint."""
     real, doubtful = (
         sorted((b for b in bites if b.verdict == v), key=lambda b: -float(b.loss_mm.max())) for v in ("bite", "unsure")
     )
     some = [b for b in doubtful if b.log_odds >= LIKELY] if len(real) + len(doubtful) <= MOST_LIKELY else []
-    told = [(b, left) for b in real] + [(b, left_of(land, [replace(b, log_odds=np.inf)], left.sure)) for b in some]
+    told = [(b, left) for b in real] + [
+        (b, left_of(land, [replace(b, log_odds=np.inf)], np.tile(left.sure, (2, 1)))) for b in some
+    ]
     notches = (_bite(f"N{i}", b, land, edges, plane) for i, (b, edges) in enumerate(told, start=1))
-    return (_whole(land, left, real, doubtful, plane), *notches)
+    return (_whole(land, left, real, doubtful, hidden, plane), *notches)
 
 
-def _whole(land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], plane: Plane) -> Finding:
+def _whole(
+    land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], hidden: list[Stretch], plane: Plane
+) -> Finding:
     """The land with its least width."""
     lap, width = len(land.deg), left.width_mm
     least = int(np.argmin(np.where(left.sure, width, np.inf)))
     lost = sum(_tip(b, land) for b in bites if least in b.rows)
     usual = int(np.argmax(left.sure & (width >= np.median(width[left.sure])))) if left.sure.any() else 0
     quantities: dict[str, Quantity] = {
-        "remaining_width": _least(land, left, least, lost, doubtful, plane),
+        "remaining_width": _unseen(land, left, least, hidden[0], plane)
+        if hidden
+        else _least(land, left, least, lost, doubtful, plane),
         "width": _across(land, left, usual, plane),
     }
     some = slice(None, None, max(1, lap // 360))
@@ -110,12 +119,26 @@ def _whole(land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], plan
     flags = () if land.seen.all() else ("cut-by-frame",)
     if width[least] < BREACH_MM and left.sure[least]:
         flags = (*flags, "breach")
-    spots = np.array([least, *[(least + lap * k // 4) % lap for k in (1, 2, 3)]])
+    first = int(hidden[0].rows[len(hidden[0].rows) // 2]) if hidden else least
+    spots = np.array([first, *[(least + lap * k // 4) % lap for k in (1, 2, 3)]])
     middle = ring_points(land.ring.centre_mm, land.deg[spots], (left.inner_mm[spots] + left.outer_mm[spots]) / 2)
     return Finding(
         id="L1", kind="gasket-land", outline_px=plane.to_px(ring), quantities=quantities, flags=flags,
         places_px=plane.to_px(middle[land.seen[spots]]),
     )  # fmt: skip
+
+
+def _unseen(land: Land, left: Left, row: int, hidden: Stretch, plane: Plane) -> Unmeasured:
+    """That there may be less than at a row: an edge is not seen over a stretch."""
+    deg = land.deg[hidden.rows[len(hidden.rows) // 2]]
+    centre, place = plane.to_px(ring_points(land.ring.centre_mm, np.full(2, deg), np.array([0.0, land.sound_mm.max()])))
+    hour = round(float(np.degrees(np.arctan2(place[0] - centre[0], centre[1] - place[1]))) / 30) % 12 or 12
+    edge, length = ("inner", "outer")[hidden.edge], len(hidden.rows) * land.row_mm
+    return Unmeasured(
+        reason=f"at most {left.width_mm[row]:.1f} mm: its {edge} edge is not seen over {length:.0f} mm at {hour} "
+        "o'clock, where a bite would not show",
+        hint="gauge it there, or light it from the side",
+    )
 
 
 def _least(land: Land, left: Left, row: int, tip_mm: float, doubtful: list[Bite], plane: Plane) -> Quantity:

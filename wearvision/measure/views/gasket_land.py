@@ -13,6 +13,7 @@ from wearvision.measure.finders.bites import seek_bites
 from wearvision.measure.finders.dark_line import dark_lines
 from wearvision.measure.finders.gasket import Ring, roll_out, settled, told
 from wearvision.measure.finders.land_crack import find_cracks
+from wearvision.measure.finders.land_unseen import unseen
 from wearvision.measure.finders.notch import land_findings, left_of
 from wearvision.measure.guess import ring_of_width
 from wearvision.measure.look import Look, Seen
@@ -40,7 +41,8 @@ def see(look: Look) -> Seen:
     land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
     lines = dark_lines(look.gray, look.plane, land, look.cards_px)
     bites, free = walled(land, hollow(seek_bites(land)), lines)
-    left = left_of(land, bites, told(land))
+    clear = told(land)
+    left = left_of(land, bites, clear)
     cracks = find_cracks(lines, free, look.plane)
     if not left.sure.any():
         return Seen(findings=cracks, not_assessed=(("gasket land", PALE),))
@@ -50,7 +52,7 @@ def see(look: Look) -> Seen:
         if share > 0.02:
             missing.append(("part of the land", f"{100 * share:.0f} % of it is {why}"))
     return Seen(
-        findings=(*land_findings(land, bites, left, look.plane), *cracks),
+        findings=(*land_findings(land, bites, left, unseen(land, bites, clear), look.plane), *cracks),
         not_assessed=tuple(missing), circles_px=tuple(_circle(look, ring, r) for r in ring.radii_mm[::-1]),
     )  # fmt: skip
 
