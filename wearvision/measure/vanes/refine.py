@@ -60,7 +60,10 @@ def _ended(one: Layout) -> Layout:
 
 
 def refined(chart: Chart, plane: Plane, one: Layout) -> Layout:
-    """The layout with its centre and line bettered: from where it is, and from where its tops are alike."""
+    """The layout with its centre and line bettered: from where it is, and from where its tops are alike.
+
+    About an axis that the rim tells there is no other place to begin from.
+    """
     if one.disc.axis is not None:
         return max(one, _polished(chart, plane, one), key=lambda it: it.score)
     ways, other = [one], _jumped(chart, plane, one)
