@@ -39,6 +39,54 @@ def test_two_walls_make_one_mark(first: int) -> None:
     assert whole.deg[-1] - whole.deg[0] == pytest.approx(122, abs=6)
 
 
+def wall(inner_mm: float, first_deg: float, arc_deg: float, score: float = 100.0) -> Track:
+    """A dark line 0.4 mm wide, half a degree a row."""
+    deg = first_deg + np.arange(0.0, arc_deg + 0.1, 0.5)
+    inner = np.full(len(deg), inner_mm)
+    return Track(
+        deg=deg, inner_mm=inner, outer_mm=inner + WIDE_MM, clear=0.8, end_u_deg=(0.5, 0.5), doubt_mm=(0.1, 0.1),
+        cut=(False, False), full=False, score=score, strength=np.ones(len(deg)), dark=-0.2, dark_share=1.0,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "arc_deg"),
+    [
+        (wall(44.0, 50, 150), wall(46.0, 52, 60), 150),  # one wall fades sooner
+        (wall(44.0, 50, 120), wall(44.8, 175, 120), 245),  # the dark wall changes sides
+        (wall(44.0, 250, 110), wall(44.8, 5, 100), 215),  # the same over the seam
+    ],
+)
+def test_walls_that_fade_or_take_turns_make_one_mark(low: Track, high: Track, arc_deg: float) -> None:
+    strip = drawn_strip(rust=0)
+    assert walls([high, low], 6.0, strip, evidence(strip).gray) == [(low, high)]
+    whole = between(low, high, strip)
+    assert len(whole.rows) * strip.step_deg == pytest.approx(arc_deg, abs=1)
+    width = high.outer_mm[0] - low.inner_mm[0]
+    assert np.allclose((whole.outer - whole.inner) * strip.step_mm, width)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "why"),
+    [
+        (wall(44.0, 50, 150), wall(46.0, 100, 40), "no end in common"),
+        (wall(44.0, 50, 120), wall(44.8, 250, 60), "a long gap between them"),
+        (wall(44.0, 50, 120), wall(44.8, 90, 180), "side by side too long"),
+        (wall(44.0, 50, 120), wall(47.0, 175, 120), "too far apart to take turns"),
+    ],
+)
+def test_neighbours_stay_two(low: Track, high: Track, why: str) -> None:
+    strip = drawn_strip(rust=0)
+    assert walls([low, high], 6.0, strip, evidence(strip).gray) == [], why
+
+
+def test_a_groove_in_its_own_right_is_no_wall() -> None:
+    strip = drawn_strip(rust=0)
+    pair = wall(44.0, 50, 150), wall(46.0, 52, 60)
+    wide = replace(pair[0], outer_mm=pair[0].inner_mm + 0.9, score=1000.0)
+    assert walls([wide, pair[1]], 6.0, strip, evidence(strip).gray) == []
+
+
 @pytest.mark.parametrize(
     ("marks", "why"),
     [

@@ -34,6 +34,8 @@ NARROW_PX = 6.0
 LEAST_MM = 0.3
 SLENDER, STOUT_MM = 4.0, 3.0
 """A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
+HOPELESS = 0.25
+"""A ribbon with less score per row of the search is neither a groove nor one of its walls."""
 WIDE_MM, SHORT = 1.5, 15.0
 DENSE, DENSE_WIDE, DENSE_SHORT = 0.4, 1.2, 4.0
 """Least score per row of the search: of any groove, of one wider than `WIDE_MM`, and of one less than `SHORT` times as
@@ -96,6 +98,8 @@ def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, bl
     """
     ribbon = shown(ribbon, found, strip)
     if ribbon.followed and len(ribbon.rows) < max(LEFT * ribbon.followed, LEFT_DEG / strip.step_deg):
+        return None
+    if ribbon.score * ROWS < HOPELESS * len(ribbon.rows):
         return None
     tracks: list[Track] = []
     for one in (refine(ribbon, found, strip, max_width_mm), ribbon):
