@@ -64,6 +64,18 @@ def test_a_band_is_where_it_was_drawn(tilt_deg: float) -> None:
     assert np.mean(np.array(errors) <= np.array(bounds) + 1e-9) > 0.85
 
 
+def test_the_strip_of_the_grooves_tells_the_same_band() -> None:
+    """It is finer and ends half a millimetre further from the face's edges."""
+    plane = drawn_plane()
+    gray = drawn(ring(36.0, 42.0, 0.16), plane)
+    face = face_of(gray, plane)
+    [own], [other] = (
+        find_rubs(gray, plane, face, (), (), strip) for strip in (None, find_grooves(gray, plane, face)[1])
+    )
+    assert (other.inner_mm, other.outer_mm) == pytest.approx((own.inner_mm, own.outer_mm), abs=0.1)
+    assert other.whole and own.whole
+
+
 def test_a_band_over_part_of_the_circle_has_its_arc() -> None:
     plane = drawn_plane()
     whole = ring(36.0, 42.0, 0.2)
