@@ -22,8 +22,8 @@ EDGE_MM, MOST_STEP = 0.25, 1.0
 ONE_SIDE = 0.8
 """From this mean sign on, what lies beside an arc is darker all along: something bright then is no part of a bite. The
 contrary may be: a shadow."""
-NEAR_MM = 0.2
-"""The edge is the steepest place so near the way, and a photo pixel: the way runs where the tone begins to change."""
+NEAR = 2
+"""The edge is the steepest place within so many columns of the way, which runs where a blurred edge begins."""
 SKIP_MM, SHADOW_MM = 1.0, 2.8
 """A shadow's line begins so near behind the way, and ends within this."""
 CRACK_MM, FURTHER_MM, BROAD_MM, BROAD_SHARE = 2.0, 1.0, 5.0, 0.8
@@ -49,8 +49,7 @@ def follow(land: Land, rows: NDArray[np.int64], edge: int, usual: float) -> Arra
     worth[:, 0] += 0.02
     worth[[0, -1], 1:] = -1e6
     path = _past_shadow(best_way(worth, JUMP_COST * step), (unlike > 0) & (tone < 0), step)
-    reach = max(1, round((NEAR_MM + land.strip.px_mm) / step))
-    index = np.clip(path[:, None] + np.arange(-reach, reach + 1), 1, worth.shape[1] - 2)
+    index = np.clip(path[:, None] + np.arange(-NEAR, NEAR + 1), 1, worth.shape[1] - 2)
     every = np.arange(len(rows))
     best = index[every, np.argmax(sharp[every[:, None], index], axis=1)]
     offset = peak_offset(*(sharp[every, best + k] for k in (-1, 0, 1)))
