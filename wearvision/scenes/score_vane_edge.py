@@ -1,10 +1,11 @@
 """Hold measured profiles of vanes against the truth: found or missed, how well, how honest the intervals.
 
-Rules. The true section is found when a measured `vane-section` overlaps it by intersection over union of at least 0.5;
-any other measured section is false. Corners are compared by their `side`. A true radius of at least 0.4 mm counts for
-the error of `edge_radius`; where it was not measured ("at most", or the vane was missed) it counts as an error without
-bound in `error_p90_all`; so does a size that is not told. `bounds` counts corners told as "at most r" and how many of them are. Coverage is over all
-that was measured, whatever the radius. Photos that the measurement refuses are counted apart.
+Rules. The true section is found when a measured `vane-section` overlaps it by intersection over union of at least
+0.5; any other measured section is false. Corners are compared by their `side`. A true radius of at least 0.4 mm
+counts for the error of `edge_radius`; where it was not measured ("at most", or the vane was missed) it counts as an
+error without bound in `error_p90_all`; so does a size that is not told. `bounds` counts corners told as "at most r"
+and how many of them are. Coverage is over all that was measured, whatever the radius. Photos that the measurement
+refuses are counted apart.
 """
 
 from __future__ import annotations

@@ -19,7 +19,7 @@ from wearvision.measure.vanes.ends import ends
 from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
-from wearvision.measure.vanes.settle import HINT, Settled, settle
+from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE, Settled, settle
 from wearvision.measure.vanes.siblings import CENTRE_MOST_MM, Shape, against_siblings, centre_u, centred, offsets, shape
 from wearvision.measure.vanes.trace import Traces
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
@@ -31,8 +31,6 @@ UNCLEAR_MM, KNOWN = 1.2, 0.7
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
-LEAST_ALIKE = 0.75
-"""Vanes that lie less alike than this are counted, and not compared."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)

@@ -23,8 +23,9 @@ from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import Unmeasured
 
-LEAST_HOLDS, SURE_HOLDS = 0.4, 0.85
-"""Below this the vanes do not lie alike, and nothing is said of them; above the second no other disc is tried."""
+LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
+"""Below this the vanes do not lie alike, and nothing is said of them; below the second they are counted, and not
+compared; above the third no other disc is tried."""
 MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
@@ -92,7 +93,7 @@ class _Search:
     def best(self, discs: list[Disc]) -> Settled | None:
         """The disc whose vanes are believed most, each about the axis that its rim tells.
 
-        Where nothing is clear then, what was taken for the rim may have been none.
+        Where nothing is clear then, or the vanes cannot be compared, what was taken for the rim may have been none.
         """
         best, told = None, []
         for disc in discs:
@@ -100,7 +101,7 @@ class _Search:
             best = self._better(best, told[-1])
             if best is not None and best.sure:
                 return best
-        if best is None or not best.clear:
+        if best is None or not best.clear or best.held < LEAST_ALIKE:
             for disc in (disc for disc, one in zip(discs, told, strict=True) if one.axis is not None):
                 best = self._better(best, disc)
         return best
