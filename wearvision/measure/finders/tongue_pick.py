@@ -20,8 +20,9 @@ STRIDE, ROUNDS = 2, 2
 EVIDENCE, BEATS, BEATS_UNSTATED = 4.5, 0.15, 0.5
 """Least evidence of the best lead (its shape's, and how unlike its sides are); by how much it beats all others where
 the length is stated, and where not."""
-OPENING_MM = 3.0
-"""Leads of one opening end so near to each other, along them."""
+OPENING_MM, LEAN = 3.0, 0.05
+"""Leads of one opening end so near to each other, along them, and by this share of what they lie apart more: its sides
+may lean."""
 LEFT_LESS = 0.2
 """What a mm by which a way leaves its lead speaks against it."""
 SAME_MM, SAME_SHARE = 1.0, 0.7
@@ -65,7 +66,7 @@ def _one_opening(one: Lead, other: Lead) -> bool:
     """Whether two leads end at the same sides of an opening: the last one down closes it, others lie within."""
     run = (other.right_mm - other.left_mm) / other.length_mm
     off = [float(abs((end - its) @ run)) for end, its in ((one.left_mm, other.left_mm), (one.right_mm, other.right_mm))]
-    return max(off) < OPENING_MM
+    return max(off) < OPENING_MM + LEAN * abs(_down_mm(one, other))
 
 
 def _down_mm(one: Lead, other: Lead) -> float:
