@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -136,9 +135,7 @@ def label(finding: Finding) -> str:
     for name, words in EXTENTS:
         quantity = finding.quantities.get(name)
         if isinstance(quantity, Measured):
-            if only_below(quantity):  # rounded up, as `say` does
-                return f"up to {math.ceil(10 * (quantity.value + quantity.u95)) / 10:.1f} mm {words}"
-            return f"{quantity.value:.1f} mm {words}"
+            return f"{say(quantity) if only_below(quantity) else f'{quantity.value:.1f} mm'} {words}"
     return ""
 
 

@@ -110,7 +110,8 @@ def say(quantity: Quantity, *, signed: bool = False) -> str:
     value = round(quantity.value, -digits) + 0.0  # no nought with a minus sign
     places = max(0, -digits)
     if only_below(quantity) and not signed:
-        return f"up to {value + half:.{places}f}{tail}"
+        most = math.ceil((quantity.value + quantity.u95) / 10.0**digits - 1e-9) * 10.0**digits
+        return f"up to {most:.{places}f}{tail}"
     return f"{value:.{places}f} ± {half:.{places}f}{tail}"
 
 
