@@ -96,11 +96,16 @@ def test_a_drawn_groove_is_as_deep_as_drawn() -> None:
     assert all(e <= u for e, u in zip(errors, bounds, strict=True))
 
 
-def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
+def straight() -> tuple[Plane, LightLine]:
+    """A line over a face without any wear, as it is found."""
     plane = drawn_plane()
-    along = np.linspace(-45, 45, 1200)
-    line = find_line(Ground(gray=drawn_line(plane, np.zeros(1200), along), plane=plane))
+    line = find_line(Ground(gray=drawn_line(plane, np.zeros(1200), np.linspace(-45, 45, 1200)), plane=plane))
     assert isinstance(line, LightLine)
+    return plane, line
+
+
+def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
+    plane, line = straight()
     sound = sound_line(line, plane, ELEVATION)
     place, light = (line.column - line.column.mean()) * line.patch.step_mm, stated_elevation(ELEVATION)
     dip = 0.26 * (np.abs(place) < 2.0)
@@ -109,10 +114,7 @@ def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
 
 
 def test_a_dip_with_little_sound_metal_on_one_side_is_told_and_doubted_more() -> None:
-    plane = drawn_plane()
-    along = np.linspace(-45, 45, 1200)
-    line = find_line(Ground(gray=drawn_line(plane, np.zeros(1200), along), plane=plane))
-    assert isinstance(line, LightLine)
+    plane, line = straight()
     sound = sound_line(line, plane, ELEVATION)
     from_end = (line.column - line.column[0]) * line.patch.step_mm
     told = {}

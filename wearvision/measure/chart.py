@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, log_gray
-from wearvision.measure.plane import Array, Plane
+from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
 
 MAP_PX = 640
@@ -44,7 +44,7 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
     shrink = _halves(min(shrink, min(width, height) / LEAST_COPY_PX))
     small = shrunk(gray, shrink)
     nx, ny = (np.ceil((high - low) / step)).astype(int) + 1
-    knots = (knots_px(plane, low, step, (nx, ny), KNOT) + 0.5) / shrink - 0.5
+    knots = shrunk_px(knots_px(plane, low, step, (nx, ny), KNOT), shrink)
     maps = between(knots, KNOT, slice(0, ny), nx)
     inside = (maps[0] > 1) & (maps[1] > 1) & (maps[0] < small.shape[1] - 2) & (maps[1] < small.shape[0] - 2)
     values = cv2.remap(small, maps[0], maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -90,14 +90,6 @@ def shrunk(gray: Image, factor: int) -> Image:
     wide, high = (n // step for n in gray.shape[::-1])
     part = cv2.resize(gray[: high * step, : wide * step], (wide, high), interpolation=cv2.INTER_AREA)
     return shrunk(np.asarray(part, dtype=np.uint8), factor // step)
-
-
-def _spread(knots: Grid, step: int) -> Grid:
-    """Bilinear filling between knots `step` apart; knot (i, j) lands on pixel (i step, j step)."""
-    rows, columns = ((n - 1) * step for n in knots.shape)
-    y, x = (np.arange(n, dtype=np.float32) / step for n in (rows, columns))
-    my, mx = np.meshgrid(y, x, indexing="ij")
-    return np.asarray(cv2.remap(knots, mx, my, cv2.INTER_LINEAR), dtype=np.float32)
 
 
 def scale_at(plane: Plane, px: Array) -> float:

@@ -20,7 +20,7 @@ from wearvision.measure.adjust import LENS_ROWS
 from wearvision.measure.chart import Chart
 from wearvision.measure.circle_fit import FREE, Known, fit_plane
 from wearvision.measure.edges import Grid, log_gray, peak_offset, row_medians, slope
-from wearvision.measure.plane import Array, N, Plane
+from wearvision.measure.plane import Array, N, Plane, shrunk_px
 from wearvision.measure.prior import Prior
 from wearvision.measure.rings import edge_pixels
 from wearvision.measure.unwrap import Image
@@ -144,7 +144,7 @@ def _small(gray: Image, exclude_px: tuple[Array, ...]) -> Small:
     valid = np.zeros(copy.shape, dtype=np.uint8)
     valid[2:-2, 2:-2] = 1
     for outline in exclude_px:
-        cv2.fillPoly(valid, [np.round((outline + 0.5) / shrink - 0.5).astype(np.int32)], 0)
+        cv2.fillPoly(valid, [np.round(shrunk_px(outline, shrink)).astype(np.int32)], 0)
     valid = np.asarray(cv2.erode(valid, np.ones((5, 5), np.uint8)))
     return Small(values=log_gray(copy.astype(np.float32)), valid=valid.astype(np.float32), shrink=shrink)
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import _spread, scale_at
+from wearvision.measure.chart import scale_at
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -91,3 +91,11 @@ def patch_of(
     for outline in exclude_px:
         cv2.fillPoly(cover, [np.round(patch.to_grid(plane.to_mm(outline))).astype(np.int32)], 1)
     return Patch(**{**vars(patch), "valid": inside & (cover == 0)})
+
+
+def _spread(knots: Grid, step: int) -> Grid:
+    """Bilinear filling between knots `step` apart; knot (i, j) lands on pixel (i step, j step)."""
+    rows, columns = ((n - 1) * step for n in knots.shape)
+    y, x = (np.arange(n, dtype=np.float32) / step for n in (rows, columns))
+    my, mx = np.meshgrid(y, x, indexing="ij")
+    return np.asarray(cv2.remap(knots, mx, my, cv2.INTER_LINEAR), dtype=np.float32)

@@ -38,6 +38,11 @@ STEP = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-5, 1e-5, 1e-2, 1e-2, 1e-6, 1e-3, 1
 """Steps of the differences, small against every curvature here, large against rounding."""
 
 
+def shrunk_px(px: Array, factor: float) -> Array:
+    """Places of a photo in a copy whose pixels are means over blocks of `factor`: (0, 0) is the first one's centre."""
+    return np.asarray((px + 0.5) / factor - 0.5)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Plane:
     """Where the measured plane lies, and how well that is known.
@@ -116,6 +121,13 @@ class Plane:
         """Distance from the lens to the plane along its normal."""
         rotation, shift = self.pose
         return float(abs(rotation[:, 2] @ shift))
+
+    def shrunk(self, factor: float, size_px: tuple[int, int]) -> Plane:
+        """The plane in a copy of the photo that is smaller by a factor; its uncertainty is that of the photo."""
+        theta = self.theta.copy()
+        theta[6] -= np.log(factor)
+        theta[8:10] = shrunk_px(theta[8:10], factor)
+        return replace(self, theta=theta, size_px=size_px)
 
     def to_px(self, mm: Array) -> Array:
         """Plane points (N, 2) in mm to photo pixels (N, 2)."""

@@ -108,8 +108,7 @@ def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, bl
             if track is not None and track.width_mm >= NICK_MM and is_groove(track, strip.px_mm):
                 return track
             tracks += [] if track is None else [track]
-    none = [t for t in tracks if not is_groove(t, strip.px_mm)]
-    return next(iter([*none, *tracks]), None)
+    return min(tracks, key=lambda t: is_groove(t, strip.px_mm), default=None)
 
 
 def _joined(marks: list[Track], strip: Strip, found: Evidence, max_width_mm: float, blur_px: float) -> list[Track]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from wearvision.measure.chart import scale_at, shrunk
 from wearvision.measure.edges import Grid
 from wearvision.measure.patch import Patch, patch_of
-from wearvision.measure.plane import Array, Plane
+from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
 
 Flags = NDArray[np.bool_]
@@ -54,14 +54,10 @@ class Ground:
         factor = int(min(px_mm / scale_at(self.plane, middle), min(width, height) / 64))
         if factor < 2:
             return self
-        theta = self.plane.theta.copy()
-        theta[6] -= np.log(factor)
-        theta[8:10] = (theta[8:10] + 0.5) / factor - 0.5
         return replace(
-            self, gray=shrunk(self.gray, factor),
-            plane=replace(self.plane, theta=theta, size_px=(width // factor, height // factor)),
-            exclude_px=tuple((outline + 0.5) / factor - 0.5 for outline in self.exclude_px),
-            within_px=None if self.within_px is None else (self.within_px + 0.5) / factor - 0.5,
+            self, gray=shrunk(self.gray, factor), plane=self.plane.shrunk(factor, (width // factor, height // factor)),
+            exclude_px=tuple(shrunk_px(outline, factor) for outline in self.exclude_px),
+            within_px=None if self.within_px is None else shrunk_px(self.within_px, factor),
         )  # fmt: skip
 
     def map(self) -> tuple[Patch, Flags]:

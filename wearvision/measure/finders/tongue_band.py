@@ -6,7 +6,7 @@ and colour together, where neither alone does it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -16,7 +16,7 @@ from wearvision.measure.chart import scale_at, shrunk
 from wearvision.measure.edges import Grid, log_gray, slope
 from wearvision.measure.look import Look
 from wearvision.measure.patch import Patch, patch_of
-from wearvision.measure.plane import Array, Plane
+from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
 
 Classes = NDArray[np.uint8]
@@ -130,7 +130,8 @@ def sight_of(look: Look) -> Sight:
         level = np.round(WARMTH * log_gray(np.arange(256, dtype=np.float32))).astype(np.int16)
         red, blue = (level[look.colour[..., k]] for k in (0, 2))
         warm = np.clip(128 + red - blue, 0, 255).astype(np.uint8)
-        small = _shrunk(look.plane, look.plane.size_px[0] / look.colour.shape[1], look.colour.shape[:2])
+        high, wide = look.colour.shape[:2]
+        small = look.plane.shrunk(look.plane.size_px[0] / wide, (wide, high))
     return Sight(fine=fine, rough=_copy(fine, ROUGH_MM), warm=warm, warm_plane=small)
 
 
@@ -140,18 +141,11 @@ def _copy(of: Copy, step_mm: float) -> Copy:
     if factor == 1:
         return of
     gray = shrunk(of.gray, factor)
+    high, wide = gray.shape
     return Copy(
-        gray=gray, plane=_shrunk(of.plane, factor, gray.shape), blur_px=float(np.hypot(of.blur_px / factor, 0.3)),
-        hidden_px=tuple((outline + 0.5) / factor - 0.5 for outline in of.hidden_px),
+        gray=gray, plane=of.plane.shrunk(factor, (wide, high)), blur_px=float(np.hypot(of.blur_px / factor, 0.3)),
+        hidden_px=tuple(shrunk_px(outline, factor) for outline in of.hidden_px),
     )  # fmt: skip
-
-
-def _shrunk(plane: Plane, factor: float, shape: tuple[int, ...]) -> Plane:
-    """The plane in a copy of the photo that is smaller by `factor`."""
-    theta = plane.theta.copy()
-    theta[6] -= np.log(factor)
-    theta[8:10] = (theta[8:10] + 0.5) / factor - 0.5
-    return replace(plane, theta=theta, size_px=(int(shape[1]), int(shape[0])))
 
 
 def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP_MM) -> Band:

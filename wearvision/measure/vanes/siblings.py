@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.trace import Traces
@@ -81,7 +82,7 @@ def centred(off: Array, traces: Traces, tip: float, believed: Where) -> tuple[Ar
     now = np.where(known, now, 0.0)
     share = float(traces.line.along_mm[1] - traces.line.along_mm[0]) / SHARED_MM
     prior = np.linalg.inv(believed.spread_mm2) * CENTRE_SD_MM**2 / share
-    total, level = believed.middle_mm, np.nan_to_num(_median(np.where(known, now, np.nan)))
+    total, level = believed.middle_mm, np.nan_to_num(medians(np.where(known, now, np.nan)[None])[0])
     for _ in range(CENTRE_ROUNDS):
         weight = known / (1 + ((now - left @ total - level) / HUBER_MM) ** 2) ** 2
         each = np.maximum(weight.sum(axis=0), 1e-9)
@@ -105,14 +106,6 @@ def centre_u(traces: Traces, cov: Array, tip: float) -> Array:
     return np.asarray(np.sqrt(np.einsum("ki,ij,kj->k", way, cov, way)))
 
 
-def _median(rows: Array) -> Array:
-    """Median over the vanes at each station; nan where none is seen."""
-    ranked = np.sort(rows, axis=0)  # nan comes last
-    count = np.isfinite(ranked).sum(axis=0)
-    middle = np.clip(np.stack([(count - 1) // 2, count // 2]), 0, len(rows) - 1)
-    return np.where(count > 0, np.take_along_axis(ranked, middle, axis=0).mean(axis=0), np.nan)
-
-
 def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Shift (S,) of vane k from the median of its siblings, and how unsure that median is (S,).
 
@@ -123,8 +116,8 @@ def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Arra
     count = np.isfinite(others).sum(axis=0)
     among = off[sound | (np.arange(len(off)) == k)]
     enough = np.isfinite(among).sum(axis=0) >= 3
-    median = np.where(count >= 3, _median(others), np.where(enough, _median(among), np.nan))
-    spread = 1.4826 * _median(np.abs(others - median[None]))
+    median = np.where(count >= 3, medians(others[None])[0], np.where(enough, medians(among[None])[0], np.nan))
+    spread = 1.4826 * medians(np.abs(others - median)[None])[0]
     doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
     return off[k] - median, np.where(count > 0, doubt, np.nan)
 
