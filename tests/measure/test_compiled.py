@@ -1,0 +1,39 @@
+"""A compiled loop gives what the same loop gives as plain Python, and is there where nothing can be kept."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from wearvision.measure import compiled as module
+from wearvision.measure.compiled import compiled
+
+
+def running(values: NDArray[np.float64], weight: float) -> NDArray[np.float64]:
+    out = np.zeros(len(values))
+    total = 0.0
+    for i in range(len(values)):
+        total = weight * total + values[i] / (i - 2)
+        out[i] = total
+    return out
+
+
+def test_the_same_to_the_bit_and_division_by_nought_as_in_numpy() -> None:
+    values = np.random.default_rng(3).normal(size=50)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        plain = running(values, 0.9)
+    np.testing.assert_array_equal(compiled(running)(values, 0.9), plain)
+    assert np.isinf(plain[2:]).all()
+
+
+def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = module.njit
+
+    def nowhere(*, cache: bool = False, **how: object) -> object:
+        if cache:
+            raise RuntimeError("cannot cache function: no locator available")
+        return kept(**how)
+
+    monkeypatch.setattr(module, "njit", nowhere)
+    assert np.isfinite(compiled(running)(np.ones(2), 0.5)).all()

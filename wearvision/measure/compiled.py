@@ -1,0 +1,24 @@
+"""Loops over pixels and cells, compiled to machine code at their first call and kept beside the source.
+
+For what numpy says only with thousands of small calls, or with large arrays thrown away at once; all else stays
+numpy. Such a loop takes and gives numbers and arrays, checks no index, and calls only compiled loops of its own
+file, since what is kept notices changes in that file alone. A float32 with an integer is a float64 in it, unlike in
+numpy. `NUMBA_DISABLE_JIT=1` runs it as plain Python.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+from numba import njit
+
+Loop = TypeVar("Loop", bound=Callable[..., Any])
+
+
+def compiled(loop: Loop) -> Loop:
+    """The loop as machine code; rounding as in Python, division by nought as in numpy."""
+    try:
+        return cast(Loop, njit(cache=True, error_model="numpy")(loop))
+    except RuntimeError:  # nowhere to keep it: compiled anew in every process
+        return cast(Loop, njit(error_model="numpy")(loop))
