@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.foot import Where
@@ -26,6 +27,8 @@ THIN, FINE = 3, 2
 """While the centre is sought, every so manieth station is taken, and columns are made so much denser."""
 MOST = 2.0
 """What one vane counts for at most: the gain of one clear edge, or of two fair ones."""
+NONE = -2.0
+"""Gain of a pair without any edge."""
 SLACK = 2.0
 """Cost of a step of the pair's middle, per (mm/mm)^2 of slope and station."""
 
@@ -163,9 +166,9 @@ def follow(level: Grid, across_mm: Array, along_step_mm: float, widths_mm: Array
 def pairs(level: Grid, across_mm: Array, along_step_mm: float, widths_mm: Array = WIDTHS_MM) -> list[Pair]:
     """The strongest pair of edges of each width."""
     step = float(across_mm[1] - across_mm[0])
-    each = level[None] if level.ndim == 2 else level
-    most = np.inf if level.ndim == 2 else MOST
-    gain = np.stack([np.minimum(_pair_gain(each, w / 2 / step), most).mean(axis=0) for w in widths_mm.tolist()])
+    each, most = (level[None], np.inf) if level.ndim == 2 else (level, MOST)
+    gain = np.full((len(widths_mm), *each.shape[1:]), NONE, dtype=np.float32)
+    _pair_gains(np.ascontiguousarray(each), widths_mm / 2 / step, np.float32(most), gain)
     path = viterbi(gain, SLACK * (step / along_step_mm) ** 2, most=max(1, int(0.8 * along_step_mm / step)))
     got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0].astype(np.float64)
     return [
@@ -173,18 +176,28 @@ def pairs(level: Grid, across_mm: Array, along_step_mm: float, widths_mm: Array 
     ]
 
 
-def _pair_gain(level: Grid, half: float) -> Grid:
-    """Sum of the edges `half` columns to either side of each column, less what is usual, (N, S, M)."""
-    width = level.shape[2]
-    x = np.arange(width, dtype=np.float64)
-    out = np.full(level.shape, -2.0, dtype=np.float32)
-    ok = (x - half >= 0) & (x + half <= width - 1)
-    for sign in (-1, 1):
-        place = x[ok] + sign * half
-        low = np.floor(place).astype(int)
-        part = (place - low).astype(np.float32)
-        out[..., ok] += level[..., low] * (1 - part) + level[..., np.minimum(low + 1, width - 1)] * part
-    return out
+@compiled
+def _pair_gains(level: Grid, halves: Array, most: np.float32, out: Grid) -> None:
+    """Sum of the edges some columns to either side of each, less what is usual, at most `most`: mean over the vanes.
+
+    For each half width (W,) of `level` (N, S, M) the table `out` (W, S, M), where both sides lie in it.
+    """
+    number, rows, width = level.shape
+    for w in range(len(halves)):
+        half = halves[w]
+        low, high = int(np.floor(-half)), int(np.floor(half))
+        share, other = np.float32(-half - low), np.float32(half - high)
+        first, stop = int(np.ceil(half)), int(np.floor(width - 1 - half)) + 1
+        for i in range(rows):
+            out[w, i, first:stop] = 0.0
+            for n in range(number):
+                for j in range(first, stop):
+                    up, over = min(j + low + 1, width - 1), min(j + high + 1, width - 1)
+                    right = level[n, i, j + low] * (np.float32(1) - share) + level[n, i, up] * share
+                    left = level[n, i, j + high] * (np.float32(1) - other) + level[n, i, over] * other
+                    out[w, i, j] += min(np.float32(NONE) + right + left, most)
+            for j in range(first, stop):
+                out[w, i, j] /= np.float32(number)
 
 
 def viterbi(gain: Grid, cost: float, most: int) -> NDArray[np.int64]:
@@ -192,22 +205,29 @@ def viterbi(gain: Grid, cost: float, most: int) -> NDArray[np.int64]:
 
     `gain` is (..., S, M), one table or many at once; the answer (..., S).
     """
-    tables = gain.reshape(-1, *gain.shape[-2:]).astype(np.float32)
-    many, rows, columns = tables.shape
-    moves = np.arange(-most, most + 1)
-    price = (cost * moves**2).astype(np.float32)
-    padded = np.full((many, columns + 2 * most), -1e9, dtype=np.float32)
-    padded[:, most : most + columns] = tables[:, 0]
-    options = np.lib.stride_tricks.sliding_window_view(padded, columns, axis=1)
-    back = np.zeros((rows, many, columns), dtype=np.int8)
-    for i in range(1, rows):
-        worth = options - price[:, None]
-        back[i] = np.argmax(worth, axis=1)
-        padded[:, most : most + columns] = worth.max(axis=1) + tables[:, i]
-    total = padded[:, most : most + columns]
-    path = np.empty((many, rows), dtype=np.int64)
-    path[:, -1] = np.argmax(total, axis=1)
-    each = np.arange(many)
-    for i in range(rows - 1, 0, -1):
-        path[:, i - 1] = path[:, i] + moves[back[i, each, path[:, i]]]
+    tables = np.ascontiguousarray(gain, dtype=np.float32).reshape(-1, *gain.shape[-2:])
+    path = np.empty(tables.shape[:2], dtype=np.int64)
+    _best_paths(tables, (cost * np.arange(-most, most + 1) ** 2).astype(np.float32), path)
     return path.reshape(gain.shape[:-1])
+
+
+@compiled
+def _best_paths(tables: Grid, price: Grid, path: NDArray[np.int64]) -> None:
+    """The best path (T, S) down each table (T, S, M), where `price` (2 K + 1) is that of -K to K columns of step."""
+    many, rows, columns = tables.shape
+    most = len(price) // 2
+    back = np.zeros((rows, columns), dtype=np.int8)
+    for t in range(many):
+        total = tables[t, 0].copy()
+        for i in range(1, rows):
+            before = total.copy()
+            for j in range(columns):
+                best = np.float32(-np.inf)
+                for k in range(max(-most, -j), min(most, columns - 1 - j) + 1):
+                    worth = before[j + k] - price[k + most]
+                    if worth > best:
+                        best, back[i, j] = worth, k
+                total[j] = best + tables[t, i, j]
+        path[t, rows - 1] = np.argmax(total)
+        for i in range(rows - 1, 0, -1):
+            path[t, i - 1] = path[t, i] + back[i, path[t, i]]

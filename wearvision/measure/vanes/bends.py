@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.strips import CAP, QUIET, Strips, edges_across
@@ -28,8 +29,9 @@ KEPT, APART_MM = 6, 0.8
 BETTER = np.array([[0.4, 0.08, 0.3, 0.3], [0.2, 0.05, 0.2, 0.15], [0.1, 0.03, 0.1, 0.08]])
 """Steps of tip (mm), start, power and of the whole vane (mm) by which they are bettered."""
 LEAST, MOST = np.array([-15.0, 0.1, 1.0, -0.8]), np.array([15.0, 0.85, 2.6, 0.8])
+ASIDE = np.array([(0.0, 0.0, 0.0, d) for d in (-2.0, -1.0, 0.0, 1.0, 2.0)])
 AROUND = np.array([(*one, 0.0) for one in product((-1.0, 0.0, 1.0), repeat=3)])
-BESIDE = np.array([(0.0, 0.0, 0.0, d) for d in (-2.0, -1.0, 0.0, 1.0, 2.0)])
+"""Moves, in steps, of the whole vane and of all else."""
 STRETCH = 4
 """Stations over which light is averaged along a bend."""
 SIGMA_MM, SOFT_MM, SMOOTH_MM = 0.4, 0.8, 1.5
@@ -46,73 +48,145 @@ OFF_MM, OFF_COST = 0.4, 0.5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Ground:
-    """Signed edges of all vanes (N, S, M), what is usual on each part of them (N, P), and where the pair lies."""
+    """Signed edges of all vanes (N, S, M), and what is usual on each part of them (N, P).
+
+    `line` (3, S) says of each station its share of the way to the tip, the middle of the common pair, and half of its
+    width, in columns; `steps_mm` are those of columns and stations.
+    """
 
     signed: Grid
     usual: Array
-    share: Array
-    pair_mm: Array
-    first_mm: float
-    step_mm: float
-    along_mm: float
+    line: Array
+    steps_mm: tuple[float, float]
 
     @classmethod
     def of(cls, signed: Grid, strips: Strips, share: Array, pair_mm: Array, along_mm: float) -> _Ground:
-        return cls(
-            signed=signed, usual=_usual(signed), share=share, pair_mm=pair_mm, first_mm=float(strips.across_mm[0]),
-            step_mm=strips.step_mm, along_mm=along_mm,
-        )  # fmt: skip
+        step = strips.step_mm
+        middle = (pair_mm.mean(axis=1) - float(strips.across_mm[0])) / step
+        half = (pair_mm[:, 1] - pair_mm[:, 0]) / 2 / step
+        line = np.stack([share, middle, half])
+        return cls(signed=signed, usual=_usual(signed), line=line, steps_mm=(step, along_mm))
 
     def softened(self) -> _Ground:
         """The same with edges averaged across to `SOFT_MM`."""
         flat = np.ascontiguousarray(self.signed).reshape(-1, self.signed.shape[2])
-        sigma = np.sqrt(SOFT_MM**2 - SIGMA_MM**2) / self.step_mm
+        sigma = np.sqrt(SOFT_MM**2 - SIGMA_MM**2) / self.steps_mm[0]
         size = (2 * int(np.ceil(3 * sigma)) + 1, 1)
         soft = cv2.GaussianBlur(flat, size, sigmaX=sigma, borderType=cv2.BORDER_REPLICATE)
         signed = np.asarray(soft, dtype=np.float32).reshape(self.signed.shape)
         return replace(self, signed=signed, usual=_usual(signed))
 
-    def places(self, bends: Array) -> NDArray[np.intp]:
-        """Flat index (2, H, S) of where the right and left edge of a vane lie that is bent so; bends (H, 4)."""
-        rows, width = self.signed.shape[1:]
-        shift = shifts(bends, self.share)
-        slope = np.gradient(shift, self.along_mm, axis=1)
-        half = (self.pair_mm[:, 1] - self.pair_mm[:, 0]) / 2 * np.sqrt(1 + slope**2)
-        middle = (self.pair_mm.mean(axis=1) + shift - self.first_mm) / self.step_mm
-        column = np.rint(np.stack([middle - half / self.step_mm, middle + half / self.step_mm]))
-        return np.asarray(np.clip(column, 0, width - 1) + np.arange(rows) * width, dtype=np.intp)
-
-    def worth(self, vane: NDArray[np.intp], bends: Array) -> Array:
-        """Edge along bends (H, 4) of vanes (H,), tip mm, start, power, off mm, over what is usual, less their cost."""
-        total = -_cost(bends)
-        first = (vane * (self.signed.shape[1] * self.signed.shape[2]))[:, None]
-        usual = self.usual[vane]
-        for place in self.places(bends):
-            total += _along(np.take(self.signed, place + first), usual)
-        return np.asarray(total)
-
     def tried(self, bends: Array) -> Array:
-        """The same for every vane with all of some bends (H, 4), (N, H)."""
-        total = -_cost(bends)
-        for place in self.places(bends):
-            each = zip(self.signed, self.usual, strict=True)
-            total = total + np.stack([_along(np.take(signed, place), usual[None]) for signed, usual in each])
-        return np.asarray(total)
+        """Worth of every vane with all of some bends (H, 4), (N, H)."""
+        out = np.empty((len(self.signed), len(bends)))
+        _try(self.signed, self.usual, self.line, self.steps_mm, bends, out)
+        return out
+
+    def bettered(self, bends: Array) -> tuple[Array, Array]:
+        """Bends of all vanes (N, K, 4) moved to where they are worth most, and what they are worth (N, K).
+
+        The first of each vane stays none, and only slides.
+        """
+        bends, worth = bends.copy(), np.empty(bends.shape[:2])
+        _better(self.signed, self.usual, self.line, self.steps_mm, bends, worth)
+        return bends, worth
 
 
-def _cost(bends: Array) -> Array:
-    """What bends (H, 4) cost for being none that is likely, (H,)."""
-    far = np.clip((np.abs(bends[:, 0]) - FREE_MM) / (FAR_MM - FREE_MM), 0, 1)
-    return np.asarray(BENT_COST * far + OFF_COST * (bends[:, 3] / OFF_MM) ** 2)
+@compiled
+def _cost(bend: Array) -> float:
+    """What a bend costs for being none that is likely."""
+    far = min(max((abs(bend[0]) - FREE_MM) / (FAR_MM - FREE_MM), 0.0), 1.0)
+    off = bend[3] / OFF_MM
+    return float(BENT_COST * far + OFF_COST * off * off)
 
 
-def _along(light: Grid, usual: Array) -> Array:
-    """Edge along places (H, S) over what is usual on each part (H, P), less what changes its sign, (H,)."""
-    along = light.reshape(len(light), -1, STRETCH).sum(axis=2) / (STRETCH * usual).astype(np.float32)
-    size = np.abs(along)
-    total = (np.minimum(size, CAP) + SURER * np.clip(size - CAP, 0, CAP * 2) - 1.0).sum(axis=1)
-    turned = along[:, 1:] * along[:, :-1] < 0
-    return np.asarray(total - FLIP * (np.minimum(np.minimum(size[:, 1:], size[:, :-1]), CAP) * turned).sum(axis=1))
+@compiled
+def _shape(share: Array, start: float, power: float, out: Array) -> None:
+    """How much of its shift at the tip a bend has at shares of the line."""
+    for i in range(len(share)):
+        beyond = (share[i] - start) / (1 - start)
+        out[i] = beyond**power if beyond > 0 else 0.0
+
+
+@compiled
+def _columns(line: Array, shape: Array, bend: Array, steps: tuple[float, float], out: NDArray[np.int32]) -> None:
+    """Columns (2, S) of the right and left edge of a vane that is bent so."""
+    rows = len(shape)
+    for i in range(rows):
+        low, high = max(i - 1, 0), min(i + 1, rows - 1)
+        slope = bend[0] * (shape[high] - shape[low]) / ((high - low) * steps[1])
+        middle = line[1, i] + (bend[3] + bend[0] * shape[i]) / steps[0]
+        half = line[2, i] * np.sqrt(1 + slope * slope)
+        out[0, i], out[1, i] = np.rint(middle - half), np.rint(middle + half)
+
+
+@compiled
+def _lies(signed: Grid, usual: Array, columns: NDArray[np.int32]) -> float:
+    """Edge at a column of each row over what is usual, less what changes its sign."""
+    total, before, last = 0.0, 0.0, signed.shape[1] - 1
+    for part in range(len(usual)):
+        light = 0.0
+        for i in range(part * STRETCH, (part + 1) * STRETCH):
+            light += signed[i, min(max(columns[i], 0), last)]
+        light /= STRETCH * usual[part]
+        size = abs(light)
+        total += min(size, CAP) + SURER * min(max(size - CAP, 0.0), 2 * CAP) - 1.0
+        if light * before < 0:
+            total -= FLIP * min(size, abs(before), CAP)
+        before = light
+    return total
+
+
+@compiled
+def _try(
+    signed: Grid, usual: Array, line: Array, steps: tuple[float, float], bends: Array, out: Array
+) -> None:
+    """Worth (N, H) of all vanes with each of some bends; those of one start and power follow each other."""
+    shape, columns = np.empty(line.shape[1]), np.empty((2, line.shape[1]), dtype=np.int32)
+    for h in range(len(bends)):
+        if h == 0 or bends[h, 1] != bends[h - 1, 1] or bends[h, 2] != bends[h - 1, 2]:
+            _shape(line[0], bends[h, 1], bends[h, 2], shape)
+        _columns(line, shape, bends[h], steps, columns)
+        for n in range(len(signed)):
+            both = _lies(signed[n], usual[n], columns[0]) + _lies(signed[n], usual[n], columns[1])
+            out[n, h] = both - _cost(bends[h])
+
+
+@compiled
+def _move(
+    signed: Grid, usual: Array, line: Array, steps: tuple[float, float], moves: Array, bend: Array
+) -> float:
+    """What a bend of one vane is worth once it is moved, in place, by what betters it most of some moves (H, 4)."""
+    shapes, columns = np.empty((len(moves), line.shape[1])), np.empty((2, line.shape[1]), dtype=np.int32)
+    tried, best, most = np.empty((len(moves), 4)), 0, -np.inf
+    for h in range(len(moves)):
+        for j in range(4):
+            tried[h, j] = min(max(bend[j] + moves[h, j], LEAST[j]), MOST[j])
+        same = 0
+        while tried[same, 1] != tried[h, 1] or tried[same, 2] != tried[h, 2]:
+            same += 1
+        if same == h:
+            _shape(line[0], tried[h, 1], tried[h, 2], shapes[h])
+        _columns(line, shapes[same], tried[h], steps, columns)
+        worth = _lies(signed, usual, columns[0]) + _lies(signed, usual, columns[1]) - _cost(tried[h])
+        if worth > most:
+            best, most = h, worth
+    bend[:] = tried[best]
+    return most
+
+
+@compiled
+def _better(
+    signed: Grid, usual: Array, line: Array, steps: tuple[float, float], bends: Array, worth: Array
+) -> None:
+    """Each bend (N, K, 4) moved, by ever finer steps, aside and then in all else to where it is worth most."""
+    for n in range(len(bends)):
+        for k in range(bends.shape[1]):
+            for fine in range(len(BETTER)):
+                here = bends[n, k]
+                _move(signed[n], usual[n], line, steps, ASIDE * BETTER[fine], here)
+                moves = AROUND * BETTER[fine] if k > 0 else np.zeros((1, 4))
+                worth[n, k] = _move(signed[n], usual[n], line, steps, moves, here)
 
 
 def _usual(signed: Grid) -> Array:
@@ -148,7 +222,7 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
     )
     tried = _tried()
     likely = np.stack([_likely(tried, worth) for worth in sharp.softened().tried(tried)])
-    bends, worth = _bettered(sharp, likely)
+    bends, worth = sharp.bettered(likely)
     each = np.arange(len(bends))
     best = bends[each, np.argmax(worth, axis=1)]
     return shifts(best, share), worth.max(axis=1) - worth[:, 0]
@@ -161,20 +235,3 @@ def _likely(tried: Array, worth: Array) -> Array:
         kept.append(int(np.argmax(worth)))
         worth[np.abs(tried[:, 0] - tried[kept[-1], 0]) <= APART_MM] = -np.inf
     return tried[kept]
-
-
-def _bettered(ground: _Ground, bends: Array) -> tuple[Array, Array]:
-    """Bends of all vanes (N, K, 4) moved to where they are worth most, and what they are worth (N, K).
-
-    The first of each vane stays none, and only slides.
-    """
-    number, kept = bends.shape[:2]
-    n, k = np.ogrid[:number, :kept]
-    for steps in BETTER:
-        for way in (BESIDE, AROUND):
-            near = np.clip(bends[:, :, None] + way * steps, LEAST, MOST)
-            near[:, 0, :, :3] = bends[:, :1, :3]
-            vane = np.repeat(np.arange(number), kept * len(way))
-            here = ground.worth(vane, near.reshape(-1, 4)).reshape(near.shape[:3])
-            bends = near[n, k, np.argmax(here, axis=2)]
-    return bends, here.max(axis=2)
