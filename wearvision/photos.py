@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageChops
+from PIL import Image, ImageChops, ImageFile
 
 from wearvision.errors import BadInput
 
@@ -217,7 +217,7 @@ def _why_unreadable(error: OSError) -> str:
 
 
 @contextlib.contextmanager
-def _picture(data: bytes, name: str) -> Iterator[Image.Image]:
+def _picture(data: bytes, name: str) -> Iterator[ImageFile.ImageFile]:
     """Open the bytes and turn whatever goes wrong until the end of the block into `BadInput`."""
     kind = _kind(data, name)
     try:
@@ -287,7 +287,7 @@ def _ends(kind: str, data: bytes) -> bool:
     while kind == "JPEG" and data[at : at + 1] == b"\xff":
         marker = data[at + 1 : at + 2]
         if marker == b"\xda":  # the picture's own scan, past any thumbnail
-            return b"\xff\xd9" in data[at:]
+            return data.rfind(b"\xff\xd9", at) >= 0  # from the end, where it stands in a whole file
         at += 1 if marker == b"\xff" else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     return True  # nothing to look for, or not laid out as expected: the decoder must judge
 
@@ -303,9 +303,10 @@ def _flat(picture: Image.Image) -> Image.Image:
     return picture
 
 
-def _decoded_into(picture: Image.Image) -> NDArray[np.uint8]:
+def _decoded_into(picture: ImageFile.ImageFile) -> NDArray[np.uint8]:
     """A gray picture decoded straight into its array: Pillow's own way to an array copies all pixels twice."""
     pixels = np.empty(picture.size[::-1], dtype=np.uint8)
+    picture.decodermaxblock = MAX_BYTES  # all bytes at once: fed by blocks, what is left of each is copied
     picture.im = Image.frombuffer("L", picture.size, pixels, "raw", "L", 0, 1).im
     picture.load()
     return pixels

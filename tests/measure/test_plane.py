@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.measure.drawn_board import STANDARD, Look, plane_of
-from wearvision.measure.plane import NAMES, N, Plane, undistort
+from wearvision.measure.lens import undistort
+from wearvision.measure.plane import NAMES, N, Plane
 
 PX = np.array([[10.0, 20.0], [1100.0, 40.0], [600.0, 450.0], [30.0, 880.0], [1150.0, 860.0]])
 
@@ -140,3 +141,25 @@ def test_theta_cannot_be_written_and_no_sources_mean_no_spread() -> None:
     with pytest.raises(ValueError, match="read-only"):
         plane.theta[0] = 1.0
     assert not plane.covariance.any()
+
+
+def test_points_may_be_of_any_layout_and_stay_as_they_are() -> None:
+    plane = plane_of(STANDARD, Look(tilt_deg=25.0, k1=-0.04))
+    px = np.asfortranarray(PX[::-1])
+    px.setflags(write=False)
+    mm = plane.to_mm(px)
+    np.testing.assert_array_equal(mm, plane.to_mm(PX[::-1].tolist()))
+    np.testing.assert_allclose(plane.to_px(mm), px, atol=1e-8)
+
+
+def test_a_point_on_the_horizon_lies_nowhere() -> None:
+    plane = plane_of(STANDARD, Look(tilt_deg=40.0, k1=0.0))
+    rotation, _ = plane.pose
+    horizon = plane.focal_px * np.array([0.0, -rotation[2, 2] / rotation[1, 2]]) + plane.theta[8:10]
+    assert np.abs(plane.to_mm(horizon)).max() > 1e9 or not np.isfinite(plane.to_mm(horizon)).all()
+
+
+def test_undistort_takes_many_points_as_one_by_one() -> None:
+    uv = np.random.default_rng(1).uniform(-0.6, 0.6, (40, 2))
+    together = undistort(uv, 0.05, -0.01)
+    np.testing.assert_array_equal(together, np.vstack([undistort(one[None], 0.05, -0.01) for one in uv]))

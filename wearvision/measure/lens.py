@@ -1,4 +1,4 @@
-"""What a lens does to straight rays, and what is known of one camera's lens.
+"""What a lens does to straight rays, point by point, and what is known of one camera's lens.
 
 Radial distortion with two terms, u (1 + k1 r^2 + k2 r^4), in coordinates normalised by the focal length; the model
 of Brown (1971) without its tangential part, as in OpenCV.
@@ -11,11 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
+
 Array = NDArray[np.float64]
+Film = tuple[float, float, float, float, float]
+"""Focal length and principal point, px, and the two radial terms."""
 
 LENS = ("log_f", "k1", "cx", "cy", "k2")
 """Parameters of a lens: ln of the focal length in px, radial terms, principal point in px."""
-
 
 LAST_STEP = 1e-8
 """Step of `undistort` after which it ends, in focal lengths."""
@@ -59,20 +62,68 @@ class Lens:
         )
 
 
-def distort(uv: Array, k1: float, k2: float) -> Array:
-    """Ideal normalised coordinates (N, 2) to those the lens makes of them."""
-    r2 = uv[:, :1] ** 2 + uv[:, 1:] ** 2
-    return np.asarray(uv * (1 + r2 * (k1 + r2 * k2)))
-
-
 def undistort(uv: Array, k1: float, k2: float = 0.0) -> Array:
-    """Inverse of `distort` by Newton on the radius; (N, 2) normalised coordinates."""
-    far = np.sqrt(uv[:, :1] ** 2 + uv[:, 1:] ** 2)
-    near = far.copy()
+    """What the lens makes these of; (N, 2) normalised coordinates."""
+    return _straightened(np.array(uv, dtype=np.float64, order="C"), k1, k2)
+
+
+def to_film(mm: Array, view: Array, film: Film) -> Array:
+    """Points (N, 2) of a plane, mm, to pixels: through `view` (3, 3) to camera coordinates, then through the lens."""
+    return _to_film(np.array(mm, dtype=np.float64, order="C").reshape(-1, 2), view, film)
+
+
+def from_film(px: Array, back: Array, film: Film) -> Array:
+    """Pixels (N, 2) to points of a plane, mm; `back` (3, 3) is the inverse of `view` there, up to a factor."""
+    return _from_film(np.array(px, dtype=np.float64, order="C").reshape(-1, 2), back, film)
+
+
+@compiled
+def _to_film(at: Array, view: Array, film: Film) -> Array:
+    focal, cx, cy, k1, k2 = film
+    for i in range(len(at)):
+        u, v = _through(view, at[i, 0], at[i, 1])
+        r2 = u * u + v * v
+        bent = 1 + r2 * (k1 + r2 * k2)
+        at[i, 0], at[i, 1] = focal * (u * bent) + cx, focal * (v * bent) + cy
+    return at
+
+
+@compiled
+def _from_film(at: Array, back: Array, film: Film) -> Array:
+    focal, cx, cy, k1, k2 = film
+    for i in range(len(at)):
+        u, v = (at[i, 0] - cx) / focal, (at[i, 1] - cy) / focal
+        share = _straight_share(u, v, k1, k2)
+        at[i, 0], at[i, 1] = _through(back, share * u, share * v)
+    return at
+
+
+@compiled
+def _straightened(uv: Array, k1: float, k2: float) -> Array:
+    for i in range(len(uv)):
+        share = _straight_share(uv[i, 0], uv[i, 1], k1, k2)
+        uv[i, 0] *= share
+        uv[i, 1] *= share
+    return uv
+
+
+@compiled
+def _through(matrix: Array, x: float, y: float) -> tuple[float, float]:
+    w = matrix[2, 0] * x + matrix[2, 1] * y + matrix[2, 2]
+    u = matrix[0, 0] * x + matrix[0, 1] * y + matrix[0, 2]
+    v = matrix[1, 0] * x + matrix[1, 1] * y + matrix[1, 2]
+    return u / w, v / w
+
+
+@compiled
+def _straight_share(u: float, v: float, k1: float, k2: float) -> float:
+    """Share of its radius at which a point lies without the lens, by Newton."""
+    far = np.sqrt(u * u + v * v)
+    near = far
     for _ in range(8):
         r2 = near * near
         step = (near * (1 + r2 * (k1 + r2 * k2)) - far) / (1 + r2 * (3 * k1 + 5 * k2 * r2))
         near -= step
-        if np.max(np.abs(step), initial=0.0) < LAST_STEP:  # the next one would be about its square
+        if abs(step) < LAST_STEP:  # the next one would be about its square
             break
-    return np.asarray(uv * np.divide(near, far, out=np.ones_like(far), where=far > 0))
+    return near / far if far > 0 else 1.0

@@ -27,8 +27,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.lens import distort
-from wearvision.measure.lens import undistort as undistort
+from wearvision.measure.lens import Film, from_film, to_film
 from wearvision.quantity import Measured, Unit
 
 Array = NDArray[np.float64]
@@ -97,6 +96,20 @@ class Plane:
         shift = np.exp(self.theta[10]) * self.theta[3:6]
         return rotation, shift + rotation[:, 2] * self.theta[11]
 
+    @cached_property
+    def _camera(self) -> tuple[Array, Array, Film]:
+        """Plane mm (x, y, 1) to camera coordinates, (3, 3), the way back up to a factor, and what the lens does."""
+        rotation, shift = self.pose
+        x, y, z = (shift @ rotation).tolist()
+        back = np.array([[z, 0, -x], [0, z, -y], [0, 0, 1]]) @ rotation.T
+        _, k1, cx, cy, *_, k2 = self.theta[6:].tolist()
+        return np.column_stack([rotation[:, 0], rotation[:, 1], shift]), back, (self.focal_px, cx, cy, k1, k2)
+
+    @cached_property
+    def _ahead(self) -> tuple[Plane, ...]:
+        """The plane with each of its parameters one `STEP` further."""
+        return tuple(replace(self, theta=theta) for theta in self.theta + np.diag(STEP))
+
     @property
     def focal_px(self) -> float:
         """Focal length, px."""
@@ -105,9 +118,8 @@ class Plane:
     @property
     def homography(self) -> Array:
         """Plane mm (x, y, 1) to undistorted pixels, (3, 3), last element 1."""
-        rotation, shift = self.pose
         k = np.array([[self.focal_px, 0, self.theta[8]], [0, self.focal_px, self.theta[9]], [0, 0, 1]])
-        h = k @ np.column_stack([rotation[:, 0], rotation[:, 1], shift])
+        h = k @ self._camera[0]
         return np.asarray(h / h[2, 2])
 
     @property
@@ -131,21 +143,13 @@ class Plane:
 
     def to_px(self, mm: Array) -> Array:
         """Plane points (N, 2) in mm to photo pixels (N, 2)."""
-        rotation, shift = self.pose
-        points = np.asarray(mm, dtype=np.float64).reshape(-1, 2)
-        camera = rotation[:, :2] @ points.T + shift[:, None]
-        uv = (camera[:2] / camera[2]).T
-        uv = distort(uv, float(self.theta[7]), float(self.theta[12]))
-        return np.ascontiguousarray(self.focal_px * uv + self.theta[8:10])
+        view, _, film = self._camera
+        return to_film(mm, view, film)
 
     def to_mm(self, px: Array) -> Array:
         """Photo pixels (N, 2) to plane points (N, 2) in mm."""
-        uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - self.theta[8:10]) / self.focal_px
-        rotation, shift = self.pose
-        uv = undistort(uv, float(self.theta[7]), float(self.theta[12]))
-        ray = rotation[:2].T @ uv.T + rotation[2][:, None]
-        foot = shift @ rotation
-        return np.ascontiguousarray((ray[:2] * (foot[2] / ray[2]) - foot[:2, None]).T)
+        _, back, film = self._camera
+        return from_film(px, back, film)
 
     def mm_per_px(self, at_px: Array) -> Measured:
         """Local scale 1/sqrt(|det J|) of plane -> pixel at a pixel, mm."""
@@ -165,15 +169,10 @@ class Plane:
         with steps so small that looking ahead alone is exact to 1e-4 of a derivative.
         """
         value = np.asarray(figure(self), dtype=np.float64).ravel()
-        columns = []
-        for i in range(N):
-            shift = np.zeros(N)
-            shift[i] = STEP[i]
-            ahead = np.asarray(figure(replace(self, theta=self.theta + shift)), dtype=np.float64).ravel()
-            columns.append((ahead - value) / STEP[i])
-        jacobian = np.stack(columns, axis=1)
+        ahead = np.stack([np.asarray(figure(plane), dtype=np.float64).ravel() for plane in self._ahead], axis=1)
+        jacobian = (ahead - value[:, None]) / STEP
         parts = {
-            name: np.sqrt(np.clip(np.einsum("ki,ij,kj->k", jacobian, cov, jacobian), 0, None))
+            name: np.sqrt(np.clip(np.sum((jacobian @ cov) * jacobian, axis=1), 0, None))
             for name, cov in self.sources.items()
         }
         return value, parts
