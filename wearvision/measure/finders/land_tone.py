@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, row_medians
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
@@ -170,8 +171,19 @@ def band(values: Grid, strip: Strip, circle_mm: Array, low_mm: float, high_mm: f
 
 def sample(values: Grid, strip: Strip, radius_mm: Array, rows: NDArray[np.int64] | None = None) -> Array:
     """Values at radii (K, M) of rows (K,), straight between columns."""
-    column = np.clip((radius_mm - strip.start_mm) / strip.step_mm, 0, values.shape[1] - 1.001)
-    low = column.astype(np.int64)
-    part = column - low
-    start = (np.arange(len(values)) if rows is None else rows)[:, None] * values.shape[1]
-    return np.asarray(values.take(start + low) * (1 - part) + values.take(start + low + 1) * part, dtype=np.float64)
+    rows = np.arange(len(values)) if rows is None else rows
+    return _sample(values, np.ascontiguousarray(radius_mm), rows, strip.start_mm, strip.step_mm)
+
+
+@compiled
+def _sample(values: Grid, radius_mm: Array, rows: NDArray[np.int64], start_mm: float, step_mm: float) -> Array:
+    out = np.empty(radius_mm.shape)
+    last = values.shape[1] - 1.001
+    for k in range(len(rows)):
+        row = values[rows[k]]
+        for m in range(radius_mm.shape[1]):
+            column = min(max((radius_mm[k, m] - start_mm) / step_mm, 0.0), last)
+            low = int(column)
+            part = column - low
+            out[k, m] = row[low] * (1 - part) + row[low + 1] * part
+    return out

@@ -73,6 +73,16 @@ class Left:
         return np.maximum(self.outer_mm - self.inner_mm, 0.0)
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Span:
+    """A length to be told: its ends (2, 2), mm, in words, the standard uncertainty of its tip, mm, further parts."""
+
+    ends_mm: Array
+    how: str
+    tip_mm: float
+    more: dict[str, float]
+
+
 def left_of(land: Land, bites: list[Bite], told: NDArray[np.bool_]) -> Left:
     """Edges with what is missing of them; where it is unsure whether it is, nothing is told."""
     edges, sure = land.sound_mm.copy(), land.seen & told.all(axis=0)
@@ -95,62 +105,69 @@ def land_findings(
     told = [(b, left) for b in real] + [
         (b, left_of(land, [replace(b, log_odds=np.inf)], np.tile(left.sure, (2, 1)))) for b in some
     ]
-    notches = (_bite(f"N{i}", b, land, edges, plane) for i, (b, edges) in enumerate(told, start=1))
-    return (_whole(land, left, real, doubtful, hidden, plane), *notches)
+    spans = _least_spans(land, left, real) + [span for bite, edges in told for span in _bite_spans(land, bite, edges)]
+    least, usual, *lengths = _lengths(spans, land, plane)
+    notches = [
+        _bite(f"N{k + 1}", bite, land, edges, (lengths[2 * k], lengths[2 * k + 1]), plane)
+        for k, (bite, edges) in enumerate(told)
+    ]
+    width = _unseen(land, left, hidden[0], plane) if hidden else _least(land, left, least, doubtful)
+    return (_whole(land, left, hidden, {"remaining_width": width, "width": usual}, plane), *notches)
 
 
-def _whole(
-    land: Land, left: Left, bites: list[Bite], doubtful: list[Bite], hidden: list[Stretch], plane: Plane
-) -> Finding:
-    """The land with its least width."""
-    lap, width = len(land.deg), left.width_mm
-    least = int(np.argmin(np.where(left.sure, width, np.inf)))
-    lost = sum(_tip(b, land) for b in bites if least in b.rows)
+def _least_row(left: Left) -> int:
+    """Where least is left, of what can be told."""
+    return int(np.argmin(np.where(left.sure, left.width_mm, np.inf)))
+
+
+def _least_spans(land: Land, left: Left, bites: list[Bite]) -> list[Span]:
+    """The least width, and one that is usual."""
+    row, width = _least_row(left), left.width_mm
+    tips = sum(_tip(b, land) for b in bites if row in b.rows)
     usual = int(np.argmax(left.sure & (width >= np.median(width[left.sure])))) if left.sure.any() else 0
-    quantities: dict[str, Quantity] = {
-        "remaining_width": _unseen(land, left, least, hidden[0], plane)
-        if hidden
-        else _least(land, left, least, lost, doubtful, plane),
-        "width": _across(land, left, usual, plane),
-    }
+    return [_across(land, left, row, tips, {"unseen": UNSEEN_MM}), _across(land, left, usual)]
+
+
+def _whole(land: Land, left: Left, hidden: list[Stretch], widths: dict[str, Quantity], plane: Plane) -> Finding:
+    """The land with its widths."""
+    lap, least = len(land.deg), _least_row(left)
     some = slice(None, None, max(1, lap // 360))
     inner, outer = (ring_points(land.ring.centre_mm, land.deg, r)[some] for r in (left.inner_mm, left.outer_mm))
     ring = np.vstack([inner, inner[:1], outer[::-1], outer[-1:]])
     flags = () if land.seen.all() else ("cut-by-frame",)
-    if width[least] < BREACH_MM and left.sure[least]:
+    if left.width_mm[least] < BREACH_MM and left.sure[least]:
         flags = (*flags, "breach")
     first = int(hidden[0].rows[len(hidden[0].rows) // 2]) if hidden else least
     spots = np.array([first, *[(least + lap * k // 4) % lap for k in (1, 2, 3)]])
     middle = ring_points(land.ring.centre_mm, land.deg[spots], (left.inner_mm[spots] + left.outer_mm[spots]) / 2)
     return Finding(
-        id="L1", kind="gasket-land", outline_px=plane.to_px(ring), quantities=quantities, flags=flags,
+        id="L1", kind="gasket-land", outline_px=plane.to_px(ring), quantities=widths, flags=flags,
         places_px=plane.to_px(middle[land.seen[spots]]),
     )  # fmt: skip
 
 
-def _unseen(land: Land, left: Left, row: int, hidden: Stretch, plane: Plane) -> Unmeasured:
-    """That there may be less than at a row: an edge is not seen over a stretch."""
+def _unseen(land: Land, left: Left, hidden: Stretch, plane: Plane) -> Unmeasured:
+    """That there may be less than what is seen: an edge is not seen over a stretch."""
     deg = land.deg[hidden.rows[len(hidden.rows) // 2]]
     centre, place = plane.to_px(ring_points(land.ring.centre_mm, np.full(2, deg), np.array([0.0, land.sound_mm.max()])))
     hour = round(float(np.degrees(np.arctan2(place[0] - centre[0], centre[1] - place[1]))) / 30) % 12 or 12
     edge, length = ("inner", "outer")[hidden.edge], len(hidden.rows) * land.row_mm
     return Unmeasured(
-        reason=f"at most {left.width_mm[row]:.1f} mm: its {edge} edge is not seen over {length:.0f} mm at {hour} "
-        "o'clock, where a bite would not show",
+        reason=f"at most {left.width_mm[_least_row(left)]:.1f} mm: its {edge} edge is not seen over {length:.0f} mm at "
+        f"{hour} o'clock, where a bite would not show",
         hint="gauge it there, or light it from the side",
     )
 
 
-def _least(land: Land, left: Left, row: int, tip_mm: float, doubtful: list[Bite], plane: Plane) -> Quantity:
+def _least(land: Land, left: Left, got: Measured, doubtful: list[Bite]) -> Quantity:
     """The least width, unless too little is told, or what may be a bite would make it less."""
     share = float(left.sure.mean())
     if share < LEAST_SURE:
         return Unmeasured(reason=f"its edges can be told on {100 * share:.0f} % of it only", hint=HINT)
-    width = float(left.width_mm[row])
+    width = float(left.width_mm[_least_row(left)])
     less = max((width - _if_bitten(land, left, b) for b in doubtful), default=0.0)
     if less > MOST_DOUBT_MM:
         return Unmeasured(reason="it is bitten into or stained at more places, which cannot be told apart", hint=HINT)
-    got = _across(land, left, row, plane, tip_mm, {"unseen": UNSEEN_MM})
     if less <= 0:
         return got
     value = max(0.0, got.value - less / 2)
@@ -163,48 +180,61 @@ def _if_bitten(land: Land, left: Left, bite: Bite) -> float:
     return float((left.width_mm[bite.rows] - DEEPER * bite.loss_mm).min()) - DEEPER_MM
 
 
-def _across(
-    land: Land, left: Left, row: int, plane: Plane, tip_mm: float = 0.0, more: dict[str, float] | None = None
-) -> Measured:
-    """The width at a row with its uncertainty."""
+def _across(land: Land, left: Left, row: int, tip_mm: float = 0.0, more: dict[str, float] | None = None) -> Span:
+    """The width at a row."""
     radii = np.array([left.inner_mm[row], max(left.inner_mm[row], left.outer_mm[row])])
     ends = ring_points(land.ring.centre_mm, np.full(2, land.deg[row]), radii)
-    return _length(ends, land, plane, "left between the edges", tip_mm, more)
+    return Span(ends_mm=ends, how="left between the edges", tip_mm=tip_mm, more=more or {})
 
 
-def _length(
-    ends_mm: Array, land: Land, plane: Plane, how: str, tip_mm: float, more: dict[str, float] | None = None
-) -> Measured:
-    ends_px = plane.to_px(ends_mm)
-    value, parts = plane.propagate(lambda p: np.array([np.hypot(*np.diff(p.to_mm(ends_px), axis=0)[0])]))
+def _bite_spans(land: Land, bite: Bite, left: Left) -> list[Span]:
+    """A bite's loss, and the least that it leaves."""
+    deepest = bite.deepest
+    radii = np.array([land.sound_mm[bite.edge][deepest], (left.inner_mm, left.outer_mm)[bite.edge][deepest]])
+    ends = ring_points(land.ring.centre_mm, np.full(2, land.deg[deepest]), radii)
+    tip = _tip(bite, land)
+    loss = Span(ends_mm=ends, how="deepest, from the edge's own circle", tip_mm=tip, more={})
+    return [loss, _across(land, left, _narrowest(bite, left), tip)]
+
+
+def _narrowest(bite: Bite, left: Left) -> int:
+    rows = bite.rows[_span(bite.loss_mm)]
+    return int(rows[int(np.argmin(left.width_mm[rows]))])
+
+
+def _lengths(spans: list[Span], land: Land, plane: Plane) -> list[Measured]:
+    """Lengths with their uncertainty; the plane is asked once for all, it is dear."""
+    ends_px = plane.to_px(np.vstack([span.ends_mm for span in spans]))
+    values, parts = plane.propagate(lambda p: np.hypot(*np.diff(p.to_mm(ends_px).reshape(-1, 2, 2), axis=1)[:, 0].T))
     edge = 1.4 * EDGE_PX * land.strip.px_mm
-    outline = float(np.hypot(RAGGED_MM * 1.4, tip_mm))
-    return Measured.of(float(value[0]), "mm", how=how, edge=edge, outline=outline, circles=land.width_u_mm,
-                       **(more or {}), **{name: float(u[0]) for name, u in parts.items()})  # fmt: skip
+    return [
+        Measured.of(
+            float(values[k]), "mm", how=span.how, edge=edge, outline=float(np.hypot(RAGGED_MM * 1.4, span.tip_mm)),
+            circles=land.width_u_mm, **span.more, **{name: float(u[k]) for name, u in parts.items()},
+        )
+        for k, span in enumerate(spans)
+    ]  # fmt: skip
 
 
-def _bite(name: str, bite: Bite, land: Land, left: Left, plane: Plane) -> Finding:
+def _bite(name: str, bite: Bite, land: Land, left: Left, lengths: tuple[Measured, Measured], plane: Plane) -> Finding:
     """One bite: loss, arc, what is left at its deepest, area."""
     part = _span(bite.loss_mm)
-    rows, loss = bite.rows[part], bite.loss_mm[part]
+    rows, loss, centre = bite.rows[part], bite.loss_mm[part], land.ring.centre_mm
     sound, edge = land.sound_mm[bite.edge][rows], (left.inner_mm, left.outer_mm)[bite.edge][rows]
-    deepest, centre = int(np.argmax(loss)), land.ring.centre_mm
-    tip = ring_points(centre, np.full(2, land.deg[rows[deepest]]), np.array([sound[deepest], edge[deepest]]))
+    deepest = int(np.argmax(loss))
+    tip = ring_points(centre, land.deg[rows[[deepest]]], edge[[deepest]])
     outline = np.vstack([
         ring_points(centre, land.deg[rows], edge), ring_points(centre, land.deg[rows], sound)[::-1]
     ])  # fmt: skip
-    narrowest = rows[int(np.argmin(left.width_mm[rows]))]
     quantities: dict[str, Quantity] = {
-        "loss": _length(tip, land, plane, "deepest, from the edge's own circle", _tip(bite, land)),
-        "remaining_width": _across(land, left, narrowest, plane, _tip(bite, land)),
-        **_extent(bite, land, loss, edge, sound),
+        "loss": lengths[0], "remaining_width": lengths[1], **_extent(bite, land, loss, edge, sound)
     }
     flags = ("faint",) if bite.verdict == "unsure" else ()
-    if float(left.width_mm[narrowest]) < BREACH_MM:
+    if float(left.width_mm[_narrowest(bite, left)]) < BREACH_MM:
         flags = (*flags, "breach")
     return Finding(
         id=name, kind="notch", outline_px=plane.to_px(outline), quantities=quantities, flags=flags,
-        places_px=plane.to_px(tip[1:]),
+        places_px=plane.to_px(tip),
     )  # fmt: skip
 
 

@@ -8,29 +8,39 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
 
 def best_way(worth: Array, cost: float, leap: float = np.inf) -> NDArray[np.int64]:
     """Best way through the rows when moving aside costs so much per column, at most ``leap`` (dynamic programming)."""
+    return _best_way(np.ascontiguousarray(worth, dtype=np.float64), float(cost), float(leap))
+
+
+@compiled
+def _best_way(worth: Array, cost: float, leap: float) -> NDArray[np.int64]:
     count, wide = worth.shape
-    place = np.arange(wide)
-    slope = cost * place
-    came = np.empty((count, wide), dtype=np.int32)
-    total = worth[0].astype(np.float64)
+    came, total = np.empty((count, wide), np.int32), worth[0].copy()
+    gain, source = np.empty(wide), np.empty(wide, np.int32)
     for row in range(1, count):
-        up, down = total + slope, (total - slope)[::-1]
-        high, low = np.maximum.accumulate(up), np.maximum.accumulate(down)
-        from_left = np.maximum.accumulate(np.where(up >= high, place, 0))
-        from_right = wide - 1 - np.maximum.accumulate(np.where(down >= low, place, 0))[::-1]
-        left, right = high - slope, low[::-1] + slope
-        near, best = np.maximum(left, right), int(np.argmax(total))
-        far = total[best] - leap
-        came[row] = np.where(near < far, best, np.where(left >= right, from_left, from_right))
-        total = np.maximum(near, far) + worth[row]
-    path = np.empty(count, dtype=np.int64)
-    path[-1] = int(np.argmax(total))
+        best = np.argmax(total)
+        far, high, at = total[best] - leap, -np.inf, 0
+        for k in range(wide):  # from the left
+            if total[k] + cost * k >= high:
+                high, at = total[k] + cost * k, k
+            gain[k], source[k] = high - cost * k, at
+        high = -np.inf
+        for k in range(wide - 1, -1, -1):  # from the right
+            if total[k] - cost * k >= high:
+                high, at = total[k] - cost * k, k
+            if gain[k] < high + cost * k:
+                gain[k], source[k] = high + cost * k, at
+            came[row, k] = best if gain[k] < far else source[k]
+        for k in range(wide):
+            total[k] = max(gain[k], far) + worth[row, k]
+    path = np.empty(count, np.int64)
+    path[-1] = np.argmax(total)
     for row in range(count - 1, 0, -1):
         path[row - 1] = came[row, path[row]]
     return path
@@ -60,51 +70,56 @@ def best_stretch(worth: Grid, cost: float, most: int, *, closed: bool = False, s
     closed : whether the last column is the neighbour of the first
     start : column of the first row where it has to begin
     """
-    return _traced(_gains(worth[:, None], cost, most, closed, start)[:, 0], cost, most, start is None)
+    count, wide = worth.shape
+    gain: Grid = np.empty((count, wide + 2 * most), dtype=np.float32)
+    gain[0], gain[:, :most], gain[:, -most:] = -np.inf, -np.inf, -np.inf
+    inner = gain[:, most : most + wide]
+    inner[0] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
+    price = (cost * np.abs(np.arange(-most, most + 1))).astype(np.float32)
+    _gains(gain, np.ascontiguousarray(worth), price, np.float32(0.0 if start is None else -np.inf), closed)
+    last = int(np.argmax(inner.max(axis=1)))
+    column = int(np.argmax(inner[last]))
+    columns = _way_back(gain, price, last, column, start is None)
+    return Stretch(first=last + 1 - len(columns), columns=columns, gain=float(inner[last, column]))
 
 
 def best_stretches(worths: Sequence[Grid], cost: float, most: int) -> list[Stretch]:
-    """`best_stretch` of many grids, (N, M) each of its own, all at once."""
-    rows, wide = (max((worth.shape[k] for worth in worths), default=0) for k in (0, 1))
-    together: Grid = np.full((rows, len(worths), wide), -np.inf, dtype=np.float32)
-    for k, worth in enumerate(worths):
-        together[: worth.shape[0], k, : worth.shape[1]] = worth
-    gains = _gains(together, cost, most) if worths else together
-    return [_traced(np.ascontiguousarray(gains[: len(w), k]), cost, most, True) for k, w in enumerate(worths)]
+    """`best_stretch` of many grids, (N, M) each of its own."""
+    return [best_stretch(worth, cost, most) for worth in worths]
 
 
-def _gains(worth: Grid, cost: float, most: int, closed: bool = False, start: int | None = None) -> Grid:
-    """Most that a stretch gains up to each place (N, L, M) of L grids, with `most` columns more on either side."""
-    count, lines, wide = worth.shape
-    gain: Grid = np.full((count, lines, wide + 2 * most), -np.inf, dtype=np.float32)
-    inner = slice(most, most + wide)
-    least = np.float32(0.0 if start is None else -np.inf)
-    gain[0, :, inner] = np.maximum(worth[0], 0) if start is None else np.where(np.arange(wide) == start, 0, -np.inf)
-    price = (cost * np.abs(np.arange(-most, most + 1))).astype(np.float32)[:, None]
-    came = np.empty((lines, 2 * most + 1, wide), dtype=np.float32)
-    aside = np.lib.stride_tricks.sliding_window_view(gain, wide, axis=2)
-    for k in range(1, count):
+@compiled
+def _gains(gain: Grid, worth: Grid, price: Grid, least: np.float32, closed: bool) -> None:
+    """Most that a stretch gains up to each place, row by row from the second on, between the columns at either side."""
+    wide, most = worth.shape[1], len(price) // 2
+    for row in range(1, len(worth)):
+        before, now = gain[row - 1], gain[row, most : most + wide]
         if closed:
-            before = gain[k - 1]
-            before[:, :most], before[:, -most:] = before[:, wide : wide + most], before[:, most : 2 * most]
-        np.subtract(aside[k - 1], price, out=came)
-        best = np.maximum.reduce(came, axis=1, out=gain[k, :, inner])
-        np.maximum(np.add(best, worth[k], out=best), least, out=best)
-    return gain
+            before[:most], before[most + wide :] = before[wide : wide + most], before[most : 2 * most]
+        for k in range(wide):
+            now[k] = before[k] - price[0]
+        for step in range(1, len(price)):
+            for k in range(wide):
+                now[k] = max(now[k], before[k + step] - price[step])
+        for k in range(wide):
+            now[k] = max(now[k] + worth[row, k], least)
 
 
-def _traced(gain: Grid, cost: float, most: int, free: bool) -> Stretch:
-    """The way back from the highest gain."""
+@compiled
+def _way_back(gain: Grid, price: Grid, last: int, column: int, free: bool) -> NDArray[np.int64]:
+    """Columns of the way to a place, as far back as it gains anything or, where it is not free, to the first row."""
+    most = len(price) // 2
     wide = gain.shape[1] - 2 * most
-    last, column = divmod(int(np.argmax(gain[:, most : most + wide])), wide)
-    columns, price = [column], (cost * np.abs(np.arange(-most, most + 1))).astype(np.float32)
+    columns, first = np.empty(last + 1, np.int64), last
+    columns[last] = column
     for row in range(last - 1, -1, -1):
-        first = columns[-1] % wide
-        near = gain[row, first : first + 2 * most + 1]
-        step = int((near - price).argmax())
-        if free and near[step] <= 0:
+        near = gain[row, columns[row + 1] % wide :]
+        best = 0
+        for step in range(1, len(price)):
+            if near[step] - price[step] > near[best] - price[best]:
+                best = step
+        if free and near[best] <= 0:
             break
-        columns.append(columns[-1] + step - most)
-    return Stretch(
-        first=last + 1 - len(columns), columns=np.array(columns[::-1]), gain=float(gain[last, column + most])
-    )
+        columns[row] = columns[row + 1] + best - most
+        first = row
+    return columns[first:]
