@@ -11,7 +11,7 @@ import pytest
 
 from tests.measure.face_kit import drawn_plane
 from tests.measure.lip_kit import bay, draw_lip
-from wearvision.measure.finders.tongue_band import ROUGH_MM, Sight, band_of, sight_of
+from wearvision.measure.finders.tongue_band import ROUGH_MM, Band, Sight, band_of, sight_of
 from wearvision.measure.finders.tongue_follow import Followed, follow
 from wearvision.measure.finders.tongue_signs import MOST_UNLIKE, metal_like
 from wearvision.measure.finders.tongue_trace import Trace, parted, trace_lip
@@ -60,11 +60,16 @@ def test_a_smaller_copy_shows_the_same_places() -> None:
     assert small.warm_plane.to_px(mm) == pytest.approx((plane.to_px(mm) + 0.5) / 4 - 0.5, abs=1e-9)
 
 
+def rows_where(side: np.ndarray, band: Band, columns: np.ndarray | None = None) -> np.ndarray:
+    """First row of a side and one past its last, in some columns of a band; in the others none."""
+    first = int(np.argmax(side))
+    rows = np.tile([first, first + int(side.sum())], (band.look.shape[1], 1))
+    return rows if columns is None else np.where(columns[:, None], rows, 0)
+
+
 def test_both_sides_are_learned(sight: Sight) -> None:
     band = band_of(sight, LEFT, RIGHT)
-    metal = np.broadcast_to((band.off_mm > 4.0)[:, None], band.tone.shape)
-    opening = np.broadcast_to((band.off_mm < -1.0)[:, None], band.tone.shape)
-    like = metal_like(band, metal, opening)
+    like = metal_like(band, rows_where(band.off_mm > 4.0, band), rows_where(band.off_mm < -1.0, band))
     inside = (band.along_mm > 1) & (band.along_mm < 49)
     assert like[band.off_mm > 4.0][:, inside].mean() > 1.5 and like[band.off_mm < -1.0][:, inside].mean() < -1.5
     assert np.abs(like).max() <= MOST_UNLIKE / 2
@@ -129,7 +134,7 @@ def test_rust_on_the_face_is_told_from_the_opening_by_its_colour() -> None:
         band = band_of(sight_of(look_at(gray, seen)), LEFT, RIGHT)
         off, along = band.off_mm[:, None], band.along_mm
         inside = (along > 1) & (along < 49)
-        like = metal_like(band, (off > 4.0) & inside, (off < -1.0) & inside)
+        like = metal_like(band, *(rows_where(side.ravel(), band, inside) for side in (off > 4.0, off < -1.0)))
         core = np.asarray(cv2.erode(rust.astype(np.uint8), np.ones((13, 13), np.uint8)), dtype=np.uint8)
         there = patch_of(core, PLANE, band.patch.origin_mm, band.patch.across, (56.0, 16.0),
                          step_mm=band.patch.step_mm).values > 0.5  # fmt: skip

@@ -87,8 +87,8 @@ class Band:
         Distance of the corners it was laid along.
     steep : (H, W) float32
         Slope of the logarithm of grey downwards, per sample.
-    tone, colour, grain : (H, W) uint8
-        Classes, 0 upwards.
+    look, grain : (H, W) uint8
+        Classes, 0 upwards; a look is a tone (counted in `COLOURS`) and a colour.
     wall : float
         Tangent of the angle at which the camera sees the wall below the rim; 0 and less: it is hidden.
     """
@@ -96,8 +96,7 @@ class Band:
     patch: Patch
     length_mm: float
     steep: Grid
-    tone: Classes
-    colour: Classes
+    look: Classes
     grain: Classes
     wall: float
 
@@ -127,9 +126,9 @@ def sight_of(look: Look) -> Sight:
     fine = _copy(whole, STEP_MM)
     warm, small = None, look.plane
     if look.colour is not None:
-        level = np.round(WARMTH * log_gray(np.arange(256, dtype=np.float32))).astype(np.int16)
-        red, blue = (level[look.colour[..., k]] for k in (0, 2))
-        warm = np.clip(128 + red - blue, 0, 255).astype(np.uint8)
+        level = np.round(WARMTH * log_gray(np.arange(256, dtype=np.float32))).astype(np.uint8)
+        red, blue = (cv2.LUT(cv2.extractChannel(look.colour, k), level) for k in (0, 2))
+        warm = np.asarray(cv2.addWeighted(red, 1.0, blue, -1.0, 128.0), dtype=np.uint8)
         high, wide = look.colour.shape[:2]
         small = look.plane.shrunk(look.plane.size_px[0] / wide, (wide, high))
     return Sight(fine=fine, rough=_copy(fine, ROUGH_MM), warm=warm, warm_plane=small)
@@ -157,11 +156,10 @@ def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP
     origin = left_mm - BESIDE_MM * across - ABOVE_MM * down
     size = (length + 2 * BESIDE_MM, ABOVE_MM + BELOW_MM)
     patch = patch_of(copy.gray, copy.plane, origin, across, size, step_mm=step_mm, exclude_px=copy.hidden_px)
-    tone = _classes(_soft(patch.values, TONE_SAMPLES), patch.valid, TONES)
-    colour = np.zeros_like(tone)
+    look = np.uint8(COLOURS) * _classes(_soft(patch.values, TONE_SAMPLES), patch.valid, TONES)
     if sight.warm is not None:
         warm = patch_of(sight.warm, sight.warm_plane, origin, across, size, step_mm=step_mm).values
-        colour = _classes(_soft(warm, COLOUR_SAMPLES), patch.valid, COLOURS)
+        look += _classes(_soft(warm, COLOUR_SAMPLES), patch.valid, COLOURS)
     log = log_gray(patch.values)
     wide = max(1.0, GRAIN_MM / step_mm)
     fine = _soft(np.abs(log - _soft(log, wide)), wide)
@@ -169,7 +167,7 @@ def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP
     soft = _soft(log, 0.7)
     return Band(
         patch=patch, length_mm=length, steep=np.ascontiguousarray(slope(np.ascontiguousarray(soft.T), sigma).T),
-        tone=tone, colour=colour, grain=_classes(GRAIN_LEVELS * fine, patch.valid, GRAINS),
+        look=look, grain=_classes(GRAIN_LEVELS * fine, patch.valid, GRAINS),
         wall=_wall(copy.plane, (left_mm + right_mm) / 2, down),
     )  # fmt: skip
 

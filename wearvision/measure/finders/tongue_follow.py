@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
 from wearvision.measure.finders.tongue_band import ABOVE_MM, BESIDE_MM, Band
-from wearvision.measure.finders.tongue_signs import metal_like
+from wearvision.measure.finders.tongue_signs import Rows, metal_like
 from wearvision.measure.finders.tongue_ways import best_ways
 from wearvision.measure.plane import Array
 
@@ -68,6 +69,8 @@ class Followed:
     top : int
     like : (H, W) array
         How much more each sample looks like metal than like the opening, logarithm of odds.
+    strong : (H, W) array
+        Logarithm of one and the strength of the step there.
     """
 
     band: Band
@@ -76,7 +79,8 @@ class Followed:
     row: NDArray[np.int64]
     worth: Array
     top: int
-    like: Array
+    like: Grid
+    strong: Grid
 
     @property
     def way_mm(self) -> Array:
@@ -109,7 +113,7 @@ class Followed:
     @property
     def behind(self) -> float:
         """How clear an edge runs along behind the way, in the metal, as a share of the way's own."""
-        step, strong = self.band.patch.step_mm, np.log1p(self.band.strength(RUN_MM))
+        step, strong = self.band.patch.step_mm, self.strong
         shift = np.arange(-round(NEAR_WAY_MM / step), round(BEHIND_MM[1] / step) + 1)
         rows = np.clip(self.row + shift[:, None], 0, len(strong) - 1)
         clear = strong[rows, self.column].mean(axis=1)
@@ -139,60 +143,88 @@ def follow(
     step = band.patch.step_mm
     if float(band.patch.valid[round(ABOVE_MM / step)].mean()) < IN_VIEW:
         return None
-    first = metal, opening = _at_first(band)
+    first = sides = _at_first(band)
     if before_mm is not None:
-        metal, opening = _beside(band, band.patch.to_grid(before_mm), *first)
-    strong, found = band.strength(RUN_MM), None
+        sides = _beside(band, band.patch.to_grid(before_mm), *first)
+    strong, found = np.log1p(band.strength(RUN_MM)), None
+    top, steps = _steps(strong, band, sound)
+    corners = _corners(band)
     for _ in range(rounds):
         if found is not None:
-            metal, opening = _beside(band, np.column_stack([found.column, found.row]), *first)
-        like = metal_like(band, metal, opening)
-        ends = _ends(like, band, stated_mm)
+            sides = _beside(band, np.column_stack([found.column, found.row]), *first)
+        like = metal_like(band, *sides)
+        ends = _ends(like, band, corners, stated_mm)
         column = np.arange(int(ends[0] + INSIDE_MM / step) + 1, int(ends[1] - INSIDE_MM / step) + 1 - stride, stride)
         if len(column) * stride * step < LEAST_MM:
             return None
-        top, worth = _worth(like, strong, band, sound)
-        worth = np.sum([worth[:, column + k] for k in range(stride)], axis=0).T * step
+        worth = step * _worths(like, steps, column, stride, top, TONE * step)
         row = top + best_ways(worth[None], JUMP * step, STEEP * stride)[0]
-        found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, top=top, like=like)
+        found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, top=top, like=like, strong=strong)
     return found
 
 
-def _at_first(band: Band) -> tuple[Mask, Mask]:
-    """What is metal and what is opening, before a way is known."""
-    off, along = band.off_mm[:, None], band.along_mm
-    inside = (along > 0.5) & (along < band.length_mm - 0.5)
-    beyond = (along < -0.5) | (along > band.length_mm + 0.5)
-    return (off > METAL_MM) | beyond, (off < -OPEN_MM[0]) & (off > -OPEN_MM[1]) & inside
+def _at_first(band: Band) -> tuple[Rows, Rows]:
+    """Rows of metal and of opening in each column, before a way is known."""
+    off, along = band.off_mm, band.along_mm
+    metal = np.tile([np.searchsorted(off, METAL_MM, side="right"), len(off)], (len(along), 1))
+    metal[(along < -0.5) | (along > band.length_mm + 0.5), 0] = 0
+    opening = np.tile(np.searchsorted(off, [-OPEN_MM[1], -OPEN_MM[0]], side="right"), (len(along), 1))
+    opening[(along <= 0.5) | (along >= band.length_mm - 0.5), 1] = 0
+    return metal, opening
 
 
-def _beside(band: Band, way: Array, metal: Mask, opening: Mask) -> tuple[Mask, Mask]:
-    """What is metal and what is opening, on both sides of a way (N, 2: column, row); beyond its ends as before."""
-    columns = np.arange(metal.shape[1])
-    behind = (np.arange(len(metal))[:, None] - np.interp(columns, *way.T)) * band.patch.step_mm
-    along = (columns >= way[0, 0]) & (columns <= way[-1, 0])
-    near, far = BESIDE_WAY_MM
-    return (
-        np.where(along, (behind > near) & (behind < far), metal),
-        np.where(along, (behind < -near) & (behind > -far), opening),
-    )
+def _beside(band: Band, way: Array, metal: Rows, opening: Rows) -> tuple[Rows, Rows]:
+    """Rows of metal and of opening on both sides of a way (N, 2: column, row); beyond its ends as before."""
+    columns, high = np.arange(len(metal)), len(band.off_mm)
+    along = ((columns >= way[0, 0]) & (columns <= way[-1, 0]))[:, None]
+    row = np.interp(columns, *way.T)[:, None]
+    near, far = (side / band.patch.step_mm for side in BESIDE_WAY_MM)
+    behind = np.clip(np.hstack([np.floor(row + near) + 1, np.ceil(row + far)]), 0, high).astype(np.int64)
+    before = np.clip(np.hstack([np.floor(row - far) + 1, np.ceil(row - near)]), 0, high).astype(np.int64)
+    return np.where(along, behind, metal), np.where(along, before, opening)
 
 
-def _worth(like: Array, strong: Grid, band: Band, sound: float) -> tuple[int, Array]:
-    """First row where an edge may run, and the worth (M, W) per mm of one there: opening above, metal below, a step."""
+def _steps(strong: Grid, band: Band, sound: float) -> tuple[int, Grid]:
+    """First row where an edge may run; what steps there, steps left behind and the line are worth (M, W) per mm.
+
+    Parameters
+    ----------
+    strong : logarithm of their strength
+    """
     step, off = band.patch.step_mm, band.off_mm
     rows = slice(int(np.searchsorted(off, -OUT_MM)), int(np.searchsorted(off, DEEP_MM, side="right")))
-    above = np.cumsum(like, axis=0) * step
-    worth = TONE * (above[-1:] - 2 * above[rows]) + EDGE * np.log1p(strong[rows])
+    worth = EDGE * strong[rows]
     worth += sound * (np.abs(off[rows]) < ON_LINE_MM)[:, None]
     seen_wall = float(np.clip(band.wall / WALL_FULL, 0, 1))
     if seen_wall > 0:
-        left = np.where(band.patch.valid[rows], np.clip(strong[rows], LEFT_FROM, LEFT_TO) - LEFT_FROM, 0)
-        worth = worth - LEFT * seen_wall * np.cumsum(left[::-1], axis=0)[::-1] * step
+        left = np.where(band.patch.valid[rows], np.clip(np.expm1(strong[rows]), LEFT_FROM, LEFT_TO) - LEFT_FROM, 0)
+        worth -= LEFT * seen_wall * np.cumsum(left[::-1], axis=0)[::-1] * step
     return rows.start, worth
 
 
-def _ends(like: Array, band: Band, stated_mm: float | None) -> tuple[float, float]:
+@compiled
+def _worths(like: Grid, steps: Grid, column: NDArray[np.int64], stride: int, top: int, tone: float) -> Array:
+    """Worth (N, M) of an edge at each place: of what lies above as opening and below as metal, and of its steps."""
+    worth = np.zeros((len(column), len(steps)))
+    for n in range(len(column)):
+        for at in range(column[n], column[n] + stride):
+            behind = 0.0
+            for row in range(len(like)):
+                behind += like[row, at]
+            for row in range(top + len(steps)):
+                behind -= 2 * like[row, at]
+                if row >= top:
+                    worth[n, row - top] += tone * behind + steps[row - top, at]
+    return worth
+
+
+def _corners(band: Band) -> Grid:
+    """Size of the upright step (W,) in each column of the opening above the line."""
+    shade = log_gray(band.patch.values[_above(band)]).mean(axis=0, keepdims=True)
+    return np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
+
+
+def _ends(like: Grid, band: Band, size: Grid, stated_mm: float | None) -> tuple[float, float]:
     """Columns of both corners: above the line the opening lies between them, metal beyond."""
     step, rows = band.patch.step_mm, _above(band)
     left_of = np.concatenate([[0.0], np.cumsum(like[rows].mean(axis=0))]) * step
@@ -201,8 +233,6 @@ def _ends(like: Array, band: Band, stated_mm: float | None) -> tuple[float, floa
         np.arange(max(0, round(at / step) - reach), min(len(left_of), round(at / step) + reach + 1))
         for at in (BESIDE_MM, BESIDE_MM + band.length_mm)
     ]  # fmt: skip
-    shade = log_gray(band.patch.values[rows]).mean(axis=0, keepdims=True)
-    size = np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
     clear = np.append(np.log1p(size / (1.4826 * np.median(size) + 2e-3)), 0.0)
     first, last = places[0][:, None], places[1][None, :]
     worth = 2 * (left_of[first] - left_of[last]) + CORNER * (clear[first] + clear[last])

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid
 from wearvision.measure.finders.tongue_band import COLOURS, GRAINS, TONES, Band, Classes
 from wearvision.measure.plane import Array
 
@@ -17,42 +19,66 @@ SURE, GRAIN_WORTH, RARE = 1.5, 0.5, 0.03
 MOST_UNLIKE = 2 * SURE * (1 + GRAIN_WORTH)
 """Two places differ by no more."""
 
+Rows = NDArray[np.int64]
+"""First row and one past the last (W, 2) of a side in each column of a band."""
 
-def metal_like(band: Band, metal: NDArray[np.bool_], opening: NDArray[np.bool_]) -> Array:
+
+def metal_like(band: Band, metal: Rows, opening: Rows) -> Grid:
     """How much more each sample (H, W) looks like metal than like the opening, logarithm of odds; 0 where not seen.
 
     Parameters
     ----------
-    metal, opening : (H, W) bool
+    metal, opening : (W, 2)
         What to learn either from.
     """
     seen = band.patch.valid
-    sides = [side & seen for side in (metal, opening)]
-    looks = _odds(band.tone, TONES, band.colour, COLOURS, sides, band.patch.step_mm)
-    grains = _odds(band.grain, GRAINS, np.zeros_like(band.grain), 1, sides, band.patch.step_mm)
-    return np.where(seen, looks + GRAIN_WORTH * grains, 0.0)
+    block = (np.arange(seen.shape[1]) * band.patch.step_mm // BLOCK_MM).astype(np.int64)
+    looks, grains = (
+        _odds([_met(classes, seen, block, side, many * few) for side in (metal, opening)], many, few)
+        for classes, many, few in ((band.look, TONES, COLOURS), (band.grain, GRAINS, 1))
+    )
+    return _told(seen, block, band.look, looks, band.grain, np.float32(GRAIN_WORTH) * grains)
 
 
-def _odds(
-    first: Classes, many: int, second: Classes, few: int, sides: list[NDArray[np.bool_]], step_mm: float
-) -> Array:
-    """Logarithm of the odds that a sample of its two classes lies on the first side, where it is."""
-    block = (np.arange(first.shape[1]) * step_mm // BLOCK_MM).astype(np.int32)
-    middle = np.arange(block[-1] + 1) * BLOCK_MM
-    near = np.exp(-0.5 * ((middle[:, None] - middle) / WINDOW_MM) ** 2)
-    tones = np.arange(many)
-    alike = np.exp(-0.5 * ((tones[:, None] - tones) / ALIKE) ** 2)
-    alike /= alike.sum(axis=1, keepdims=True)
+def _odds(met: list[Array], many: int, few: int) -> Grid:
+    """Logarithm of the odds of the first side, of each block and class, by how often either side met it there."""
     count = many * few
-    key = block * count + first.astype(np.int32) * few + second
+    middle = np.arange(len(met[0])) * BLOCK_MM
+    near = np.exp(-0.5 * ((middle[:, None] - middle) / WINDOW_MM) ** 2)
+    first = np.arange(many)
+    alike = np.exp(-0.5 * ((first[:, None] - first) / ALIKE) ** 2)
+    alike /= alike.sum(axis=1, keepdims=True)
     shares = []
-    for side in sides:
-        met = np.bincount(key[side], minlength=len(middle) * count).reshape(len(middle), many, few)
-        met = np.einsum("btc,tu->buc", met, alike).reshape(len(middle), count)
-        here = near @ met
+    for side in met:
+        soft = (alike.T @ side.reshape(-1, many, few)).reshape(-1, count)
+        here, anywhere = near @ soft, soft.sum(axis=0)
         shares.append(
             (1 - COMMON) * here / np.maximum(here.sum(axis=1, keepdims=True), 1e-9)
-            + COMMON * met.sum(axis=0) / max(float(met.sum()), 1e-9) + RARE / count
+            + COMMON * anywhere / max(float(anywhere.sum()), 1e-9) + RARE / count
         )  # fmt: skip
-    odds = np.clip(np.log(shares[0] / shares[1]), -SURE, SURE).astype(np.float32)
-    return np.asarray(odds.ravel()[key])
+    return np.asarray(np.clip(np.log(shares[0] / shares[1]), -SURE, SURE), dtype=np.float32)
+
+
+@compiled
+def _met(classes: Classes, seen: NDArray[np.bool_], block: Rows, side: Rows, count: int) -> Array:
+    """How often each block met each class (blocks, count) on a side."""
+    met = np.zeros((block[-1] + 1, count))
+    for column in range(len(block)):
+        for row in range(side[column, 0], side[column, 1]):
+            if seen[row, column]:
+                met[block[column], classes[row, column]] += 1
+    return met
+
+
+@compiled
+def _told(
+    seen: NDArray[np.bool_], block: Rows, look: Classes, looks: Grid, grain: Classes, grains: Grid
+) -> Grid:
+    """What the odds of looks and of grains say of each sample together."""
+    told = np.zeros(seen.shape, dtype=np.float32)
+    for row in range(seen.shape[0]):
+        for column in range(seen.shape[1]):
+            if seen[row, column]:
+                here = block[column]
+                told[row, column] = looks[here, look[row, column]] + grains[here, grain[row, column]]
+    return told
