@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
-from wearvision.measure.vanes.strips import CAP, QUIET, Strips, edges_across
+from wearvision.measure.vanes.strips import CAP, QUIET, Strips, signed_across
 
 STARTS, POWERS = (0.15, 0.3, 0.45, 0.6, 0.75), (1.3, 2.2)
 """Where a bend begins, shares of the line up to the tip; power by which it grows."""
@@ -214,7 +214,7 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
     `tip` is the station where vanes usually end; what lies beyond plays no part.
     """
     few = slice(0, tip, 2)
-    signed = edges_across(strips, along_step_mm, SIGMA_MM, SMOOTH_MM)[0][:, few]
+    signed = signed_across(strips, along_step_mm, SIGMA_MM, SMOOTH_MM)[:, few]
     rows = signed.shape[1] // STRETCH * STRETCH
     share = np.arange(len(pair_mm)) / tip
     sharp = _Ground.of(

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
@@ -36,6 +37,8 @@ TRIED = tuple((w, s) for w in WRAPS_DEG for s in SWEEPS if abs(w) > STRAIGHT_DEG
 ROWS, COLUMNS, PARTS = 480, 24, 8
 INNER = 0.42
 """Inner end of the ring looked at, share of the rim; hubs end before."""
+QUIET, CAP = 0.03, 3.0
+"""Step of log grey that is added to what is usual along a part of the ring; most that an edge counts for over that."""
 CAP_SD = 3.0
 LEAST_SEEN = 0.2
 KEPT = 6
@@ -102,7 +105,7 @@ def find_sweeps(
             centre_mm=centre, inner_mm=inner, outer_mm=outer, wrap_deg=0.0, sweep=0.0, turn_deg=0.0, number=0,
             score=-9.0,
         )  # fmt: skip
-        folds = folded(*across(*maps, _all_tried()))
+        folds = folded(*across(*maps, _all_turns()))
         for number in numbers:
             trials = _told(start, TRIED, folds, number)
             tops[number] += [(top, maps) for top in _unlike(sorted(trials, key=lambda t: -t.score), 2)]
@@ -146,7 +149,7 @@ def _better(maps: Maps, best: Sweep, number: int | None) -> Sweep:
 
 
 def _scored(maps: Maps, start: Sweep, tried: Tried, number: int | None) -> list[Sweep]:
-    return _told(start, tried, folded(*across(*maps, _sheared(tried))), number)
+    return _told(start, tried, folded(*across(*maps, _turns(tried))), number)
 
 
 def _told(
@@ -162,42 +165,61 @@ def _told(
     ]
 
 
-def across(values: Grid, seen: Grid, index: NDArray[np.intp]) -> Maps:
+def across(values: Grid, seen: Grid, turns: NDArray[np.int64]) -> Maps:
     """Edge across vanes of some sweeps by the angle at the inner end (T, ROWS), and how much of it is seen.
 
-    `index` is that of the map straightened by each (`_sheared`).
+    `turns` is by how many rows each column of the map is turned back for each of them (`_turns`).
     """
-    mean = _parts(values, index).sum(axis=3)
-    edge = np.abs(np.roll(mean, -2, axis=1) - np.roll(mean, 2, axis=1))
-    if seen.all():
-        known = np.ones((1, 1, PARTS), dtype=np.float32)
-        usual = edge.mean(axis=1) + 0.03
-    else:
-        known = _parts(seen, index).min(axis=3)
-        usual = (edge * known).sum(axis=1) / np.maximum(known.sum(axis=1), 1) + 0.03
-    edge = np.minimum(edge / usual[:, None], 3.0) * known
-    count = np.broadcast_to(known.sum(axis=2), edge.shape[:2])
-    level = edge.sum(axis=2) / np.maximum(count, 1)
-    return np.asarray(level, dtype=np.float32), np.asarray(count / PARTS, dtype=np.float32)
+    level, share = (np.empty((len(turns), ROWS), dtype=np.float32) for _ in range(2))
+    _across(np.ascontiguousarray(values.T), np.ascontiguousarray(seen.T), turns, level, share)
+    return level, share
 
 
-def _parts(table: Grid, index: NDArray[np.intp]) -> Grid:
-    """Values along each sheared row, by its parts: (T, ROWS, PARTS, COLUMNS / PARTS)."""
-    return np.asarray(np.take(table, index).reshape(len(index), ROWS, PARTS, COLUMNS // PARTS), dtype=np.float32)
+@compiled
+def _across(values: Grid, seen: Grid, turns: NDArray[np.int64], level: Grid, share: Grid) -> None:
+    """`across` on the map with its rows and columns swapped."""
+    columns = len(values) // PARTS
+    light, known, edge = (np.empty(ROWS, dtype=np.float32), np.empty(ROWS, dtype=np.float32), np.empty(ROWS))
+    for t in range(len(turns)):
+        level[t], share[t] = 0.0, 0.0
+        for part in range(PARTS):
+            light[:], known[:] = 0.0, 1.0
+            for c in range(part * columns, (part + 1) * columns):
+                _add_turned(values[c], seen[c], turns[t, c], light, known)
+            total, count = 0.0, 0.0
+            for i in range(ROWS):
+                edge[i] = abs(light[(i + 2) % ROWS] - light[i - 2]) * known[i]
+                total, count = total + edge[i], count + known[i]
+            usual = total / max(count, 1.0) + QUIET
+            for i in range(ROWS):
+                level[t, i] += min(edge[i] / usual, CAP)
+                share[t, i] += known[i]
+        for i in range(ROWS):
+            level[t, i] /= max(share[t, i], 1.0)
+            share[t, i] /= PARTS
+
+
+@compiled
+def _add_turned(values: Grid, seen: Grid, turn: int, light: Grid, known: Grid) -> None:
+    """Add a column of the map, turned back, to others; what one of them does not see is not known."""
+    for i in range(ROWS - turn):
+        light[i] += values[i + turn]
+        known[i] = min(known[i], seen[i + turn])
+    for i in range(ROWS - turn, ROWS):
+        light[i] += values[i + turn - ROWS]
+        known[i] = min(known[i], seen[i + turn - ROWS])
 
 
 @cache
-def _all_tried() -> NDArray[np.intp]:
-    return _sheared(TRIED)
+def _all_turns() -> NDArray[np.int64]:
+    return _turns(TRIED)
 
 
-def _sheared(tried: Tried) -> NDArray[np.intp]:
-    """Flat index (T, ROWS, COLUMNS) of a polar map straightened by each of some sweeps."""
+def _turns(tried: Tried) -> NDArray[np.int64]:
+    """Rows (T, COLUMNS) by which each column of a polar map is turned back to straighten some sweeps."""
     u = (np.arange(COLUMNS) + 0.5) / COLUMNS
     wrap, sweep = np.array(tried).T[:, :, None]
-    shift = np.rint(wrap * ((1 - sweep) * u + sweep * u * u) * ROWS / 360.0).astype(np.intp)
-    row = (np.arange(ROWS)[None, :, None] + shift[:, None, :]) % ROWS
-    return np.asarray(row * COLUMNS + np.arange(COLUMNS), dtype=np.intp)
+    return np.asarray(np.rint(wrap * ((1 - sweep) * u + sweep * u * u) * ROWS / 360.0).astype(np.int64) % ROWS)
 
 
 @cache

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from wearvision.measure.chart import Chart
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, slope
 from wearvision.measure.plane import Array
 from wearvision.measure.rings import edge_pixels
@@ -26,13 +27,15 @@ RADII_MM = (6.0, 260.0)
 STATED_SHARE = 0.06
 """A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
 PLACES, BETTERED = 6, 2
-NEAR = np.stack(np.meshgrid((-1, 0, 1), (-1, 0, 1)), axis=-1).reshape(-1, 2)
+NEAR, NOWHERE = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0) if i or j]), np.zeros((1, 2))
+LIKELY = 3
 STEPS_MM = (3.0, 1.5, 0.75)
-"""How a place is bettered: its neighbours, ever nearer."""
+"""How a place is bettered: by the likeliest of its neighbours, ever nearer."""
 APART_MM = 2.5
 """Discs nearer to each other than this are one."""
 DEGREES, RING_MM = 8.0, 0.5
 """Rays on which rings are looked for, and the least step along them."""
+_RAYS = np.column_stack([f(np.radians(np.arange(0, 360, DEGREES))) for f in (np.cos, np.sin)])
 BELOW_MM = (8.0, 6.0)
 """How far the rim usually lies below the tops of the vanes, and the spread."""
 
@@ -72,14 +75,13 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
     if not places:
         return []
     rings = _Rings.of(chart, diameter_mm, camera_mm)
-    worth = rings.worth(np.array(places))
-    found = [_bettered(rings, places[i], float(worth[i])) for i in np.argsort(-worth)[:BETTERED]]
+    found = [_bettered(rings, place) for place in sorted(rings.looked(np.array(places)), key=_less)[:BETTERED]]
     discs: list[Disc] = []
-    for at, score in sorted(found, key=lambda f: -f[1]):
-        rim, centre = rings.rim(rings.profiles(at[None])[0]), chart.origin_mm + at * chart.step_mm
+    for one in sorted(found, key=_less):
+        rim, centre = rings.rim(one.profile), chart.origin_mm + one.at * chart.step_mm
         apart = [float(np.hypot(*(centre - d.centre_mm))) for d in discs]
-        if rim is not None and score > 0 and min(apart, default=np.inf) > APART_MM:
-            discs.append(Disc(centre_mm=centre, rim_mm=rim, score=score))
+        if rim is not None and one.worth > 0 and min(apart, default=np.inf) > APART_MM:
+            discs.append(Disc(centre_mm=centre, rim_mm=rim, score=one.worth))
     return [replace(disc, score=disc.score / discs[0].score) for disc in discs]
 
 
@@ -94,15 +96,41 @@ def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_m
     else:
         reach = np.arange(RADII_MM[0], 130.0, 2.0)
         gain = np.ones_like(reach)
-    reach, gain = np.concatenate([reach, -reach]) / chart.step_mm, np.concatenate([gain, gain]).astype(np.float32)
-    at = np.rint(place.astype(np.float32) + pad + reach.astype(np.float32)[:, None, None] * normal.astype(np.float32))
-    x, y = at[..., 0].astype(np.int32), at[..., 1].astype(np.int32)
-    ok = (x >= 0) & (y >= 0) & (x < width) & (y < height)
-    worth = (gain[:, None] * weight.astype(np.float32))[ok]
-    total = np.bincount(y[ok] * width + x[ok], weights=worth, minlength=height * width)
-    image = total.reshape(height, width).astype(np.float32)
+    total = np.zeros((height, width))
+    start, way, worth, far, gain = (
+        one.astype(np.float32)
+        for one in (place + pad, normal, weight, np.append(reach, -reach) / chart.step_mm, np.append(gain, gain))
+    )
+    _vote(start, way, worth, far, gain, total)
+    image = total.astype(np.float32)
     sigma = max(1.5, 2.0 / chart.step_mm)
     return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma) - cv2.blur(image, (41, 41)), dtype=np.float32)
+
+
+@compiled
+def _vote(place: Grid, normal: Grid, weight: Grid, reach: Grid, gain: Grid, total: Array) -> None:
+    """Add the votes of edges (N, 2) at some distances along their normals, either way, to a map."""
+    height, width = total.shape
+    for k in range(len(reach)):
+        for n in range(len(place)):
+            x = int(np.rint(place[n, 0] + reach[k] * normal[n, 0]))
+            y = int(np.rint(place[n, 1] + reach[k] * normal[n, 1]))
+            if 0 <= x < width and 0 <= y < height:
+                total[y, x] += gain[k] * weight[n]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Place:
+    """A place (2,), map px: edges on rays from it and what is seen of them, its profile, and what it is worth."""
+
+    at: Array
+    look: tuple[Grid, Grid]
+    profile: Array
+    worth: float
+
+
+def _less(place: _Place) -> float:
+    return -place.worth
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -124,25 +152,36 @@ class _Rings:
             layers=layers, step_mm=chart.step_mm, radius=radius, diameter_mm=diameter_mm, camera_mm=camera_mm
         )  # fmt: skip
 
-    def profiles(self, places: Array) -> Array:
-        """How coherent the edge is at each radius about some places (P, 2), map px: (P, R), 0 to 1."""
-        angle = np.radians(np.arange(0, 360, DEGREES))
-        ray = np.column_stack([np.cos(angle), np.sin(angle)])[:, None] * (self.radius / self.step_mm)[None, :, None]
-        at = (places[:, None, None] + ray).astype(np.float32).reshape(-1, len(self.radius), 2)
+    def edges(self, places: Array) -> tuple[Grid, Grid]:
+        """Edge over what is usual on rays from some places (P, 2), map px, and what is seen of it, (P, T, R) each."""
+        at = (places[:, None, None] + _RAYS[:, None] * (self.radius / self.step_mm)[None, :, None]).astype(np.float32)
+        at = at.reshape(-1, len(self.radius), 2)
         x, y = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
         both = cv2.remap(self.layers, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
         valid = np.asarray(both[..., 1] > 0.9, dtype=np.float32)
         valid = np.asarray(cv2.erode(valid, np.ones((1, 7), np.uint8)), dtype=np.float32)
         edge = np.abs(slope(np.ascontiguousarray(both[..., 0], dtype=np.float32), 1.2)) * valid
         edge = np.minimum(edge / (cv2.blur(edge, (31, 1)) + 0.015), 3.0) * valid
-        count = valid.reshape(len(places), len(angle), -1).sum(axis=1)
-        level = edge.reshape(len(places), len(angle), -1).sum(axis=1) / np.maximum(count, 1)
-        profile = np.maximum(level - 1.0, 0) * np.clip(count / len(angle) / 0.35, 0, 1)
-        return np.asarray(cv2.filter2D(profile.astype(np.float32), -1, np.array([[0.25, 0.5, 0.25]])), dtype=np.float64)
+        shape = (len(places), len(_RAYS), len(self.radius))
+        return np.asarray(edge, dtype=np.float32).reshape(shape), valid.reshape(shape)
 
-    def worth(self, places: Array) -> Array:
-        """How much edge lies on rings about some places, (P,)."""
-        profiles = self.profiles(places)
+    def profiles(self, edge: Grid, valid: Grid, off_mm: Array) -> Array:
+        """How coherent the edge is at each radius (P, R), 0 to 1, about places (P, 2) so far from where rays begin."""
+        level, count = np.zeros((2, len(off_mm), len(self.radius)), dtype=np.float32)
+        _add_rays(edge, valid, (off_mm @ _RAYS.T) / (self.radius[1] - self.radius[0]), level, count)
+        profile = np.maximum(level / np.maximum(count, 1) - 1.0, 0) * np.clip(count / len(_RAYS) / 0.35, 0, 1)
+        return np.asarray(cv2.filter2D(profile, -1, np.array([[0.25, 0.5, 0.25]])), dtype=np.float64)
+
+    def looked(self, places: Array) -> list[_Place]:
+        """Some places (P, 2), map px, with what rays from there show."""
+        out = []
+        for at, *look in zip(places, *self.edges(places), strict=True):
+            profile = self.profiles(look[0], look[1], NOWHERE)
+            out.append(_Place(at=at, look=(look[0], look[1]), profile=profile[0], worth=float(self.worth(profile)[0])))
+        return out
+
+    def worth(self, profiles: Array) -> Array:
+        """How much edge lies on rings about places with such profiles, (P,)."""
         if self.diameter_mm is not None:
             return self._stated(profiles, self.diameter_mm)[1]
         inside = (profiles[:, 1:-1] >= profiles[:, :-2]) & (profiles[:, 1:-1] > profiles[:, 2:])
@@ -170,14 +209,30 @@ class _Rings:
         return np.where(rim > 0, self.radius[np.argmax(likely, axis=1)], usual), rim + 0.5 * within
 
 
-def _bettered(rings: _Rings, at: Array, score: float) -> tuple[Array, float]:
-    """The best place about a place (map px) of some score, and its score."""
+def _bettered(rings: _Rings, best: _Place) -> _Place:
+    """The best place about a place, by ever nearer neighbours.
+
+    Its own rays, each shifted by how far it leads there, tell which few neighbours are likely.
+    """
     for step in STEPS_MM:
-        trials = at + NEAR * step / rings.step_mm
-        worth = rings.worth(trials)
-        if worth.max() > score:
-            at, score = trials[int(np.argmax(worth))], float(worth.max())
-    return at, score
+        likely = rings.worth(rings.profiles(*best.look, NEAR * step))
+        near = best.at + NEAR[np.argsort(-likely)[:LIKELY]] * step / rings.step_mm
+        best = max((best, *rings.looked(near)), key=lambda place: place.worth)
+    return best
+
+
+@compiled
+def _add_rays(edge: Grid, valid: Grid, lead: Array, level: Grid, count: Grid) -> None:
+    """Add up edges (T, R) of all rays, and what is seen of them, each shifted by `lead` (P, T) columns: (P, R)."""
+    last = edge.shape[1] - 1
+    for p in range(len(lead)):
+        for t in range(len(edge)):
+            base = int(np.floor(lead[p, t]))
+            up = np.float32(lead[p, t] - base)
+            low = np.float32(1) - up
+            for j in range(max(0, -base), min(last, last - base)):
+                level[p, j] += low * edge[t, j + base] + up * edge[t, j + base + 1]
+                count[p, j] += low * valid[t, j + base] + up * valid[t, j + base + 1]
 
 
 def _outermost(radius: Array, profile: Array) -> float | None:

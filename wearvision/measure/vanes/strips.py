@@ -17,6 +17,8 @@ from wearvision.measure.unwrap import Image
 SMOOTH_MM = 5.0
 """Length along a vane over which light is averaged before an edge across it is looked for."""
 CAP = 3.5
+LEAST_SEEN = 0.3
+"""Share of that length that must be seen."""
 QUIET = 0.7
 """Edges are never held against less than this share of what is usual over all vanes: quiet metal has none."""
 
@@ -138,6 +140,32 @@ def _inside(x: Grid, y: Grid, outline: Array) -> NDArray[np.bool_]:
     return np.asarray(np.all([s >= 0 for s in sides], axis=0) | np.all([s <= 0 for s in sides], axis=0))
 
 
+def signed_across(strips: Strips, along_step_mm: float, sigma_mm: float, smooth_mm: float = SMOOTH_MM) -> Grid:
+    """Signed edge across each vane (N, S, M); where not seen it is 0."""
+    rows, half = _odd(smooth_mm / along_step_mm), max(1, int(np.ceil(3 * sigma_mm / strips.step_mm)))
+    x = np.arange(-half, half + 1)
+    bell = np.exp(-0.5 * (x * strips.step_mm / sigma_mm) ** 2)
+    kernel = (x * bell / np.sum(x * x * bell) / strips.step_mm).reshape(1, -1)
+    signed = np.empty_like(strips.values)
+    for values, seen, out in zip(strips.values, strips.seen, signed, strict=True):
+        mean, known = _mean_along(values, seen, rows)
+        cv2.filter2D(mean, cv2.CV_32F, kernel, dst=out, borderType=cv2.BORDER_REPLICATE)
+        if known is not None:
+            out *= cv2.erode(known, np.ones((1, 2 * half + 1), np.uint8))
+    return signed
+
+
+def _mean_along(values: Grid, seen: NDArray[np.bool_], rows: int) -> tuple[Grid, NDArray[np.uint8] | None]:
+    """Mean of one strip over so many rows, and where enough of them is seen; `None` where all is."""
+    if seen.all():
+        return np.asarray(cv2.blur(values, (1, rows), borderType=cv2.BORDER_REPLICATE), dtype=np.float32), None
+    here = seen.astype(np.float32)
+    mean = cv2.blur(values * here, (1, rows), borderType=cv2.BORDER_REPLICATE)
+    share = cv2.blur(here, (1, rows), borderType=cv2.BORDER_REPLICATE)
+    known = share > LEAST_SEEN
+    return np.where(known, mean / np.maximum(share, LEAST_SEEN), 0.0).astype(np.float32), known.astype(np.uint8)
+
+
 def edges_across(
     strips: Strips, along_step_mm: float, sigma_mm: float, smooth_mm: float = SMOOTH_MM
 ) -> tuple[Grid, Grid]:
@@ -145,23 +173,18 @@ def edges_across(
 
     Both (N, S, M); where not seen they are 0.
     """
-    rows = max(1, round(smooth_mm / along_step_mm)) | 1
-    number, _, width = strips.values.shape
-    half = max(1, int(np.ceil(3 * sigma_mm / strips.step_mm)))
-    x = np.arange(-half, half + 1)
-    bell = np.exp(-0.5 * (x * strips.step_mm / sigma_mm) ** 2)
-    kernel = (x * bell / np.sum(x * x * bell) / strips.step_mm).reshape(1, -1)
-    signed = np.empty_like(strips.values)
-    for k in range(number):
-        seen = strips.seen[k].astype(np.float32)
-        mean = cv2.blur(strips.values[k] * seen, (1, rows), borderType=cv2.BORDER_REPLICATE)
-        share = cv2.blur(seen, (1, rows), borderType=cv2.BORDER_REPLICATE)
-        mean = np.where(share > 0.3, mean / np.maximum(share, 0.3), 0.0).astype(np.float32)
-        known = cv2.erode((share > 0.3).astype(np.uint8), np.ones((1, 2 * half + 1), np.uint8))
-        signed[k] = cv2.filter2D(mean, cv2.CV_32F, kernel, borderType=cv2.BORDER_REPLICATE) * known
-    size = np.abs(signed)
+    signed = signed_across(strips, along_step_mm, sigma_mm, smooth_mm)
+    size, around = np.abs(signed), (signed.shape[2] | 1, 3 * _odd(smooth_mm / along_step_mm) | 1)
     usual = np.empty_like(size)
-    for k in range(number):
-        usual[k] = cv2.blur(size[k], (width | 1, 3 * rows | 1), borderType=cv2.BORDER_REPLICATE)
-    floor = QUIET * float(np.median([u[u > 0].mean() if (u > 0).any() else 0.0 for u in usual]))
-    return signed, np.minimum(size / (np.maximum(usual, floor) + 0.004), CAP).astype(np.float32)
+    for one, out in zip(size, usual, strict=True):
+        cv2.blur(one, around, dst=out, borderType=cv2.BORDER_REPLICATE)
+    means = [u[u > 0].mean() if (u > 0).any() else 0.0 for u in usual]
+    np.maximum(usual, np.float32(QUIET * np.median(means)), out=usual)
+    usual += np.float32(0.004)
+    size /= usual
+    return signed, np.minimum(size, np.float32(CAP), out=size)
+
+
+def _odd(rows: float) -> int:
+    """The odd number of rows next to so many."""
+    return max(1, round(rows)) | 1
