@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from tests.measure.drawn_board import STANDARD, Look, draw, plane_of
-from wearvision.measure.adjust import project
 from wearvision.measure.plane import Plane
 from wearvision.measure.pose import from_stated_scale, solve
 from wearvision.measure.quality import CORNERS_LEAST, gates
 from wearvision.measure.retake import Retake
 from wearvision.measure.scale import Sighting, find_boards
 from wearvision.quantity import Unmeasured
+from wearvision.scenes.coverage import project
 from wearvision.stated import Stated
 
 LOOK = Look(size_px=(1400, 1000), square_px=56.0, shift_px=(-400.0, 0.0))
@@ -131,7 +131,7 @@ def bent(sighting: Sighting, plane: Plane, bow_mm: float) -> Sighting:
     """The same card bowed along its length, its middle raised."""
     theta, mm = plane.theta, sighting.corners_mm
     lift = bow_mm * (1 - (mm[:, 0] / 52.5 - 1) ** 2)
-    shift = project(theta, mm, lift)[0] - project(theta, mm)[0]
+    shift = project(theta, mm, lift) - project(theta, mm)
     return replace(sighting, corners_px=sighting.corners_px + shift)
 
 

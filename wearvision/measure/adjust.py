@@ -18,16 +18,18 @@ from numpy.typing import NDArray
 
 from wearvision.measure import paper
 from wearvision.measure.lens import LENS
+from wearvision.measure.model import model
 from wearvision.measure.paper import (
     FIELD_ROWS,
+    GIVING,
     LIFT_ROWS,
     NUISANCE,
     PLACE,
     PULL_ROWS,
     Points,
     Slack,
-    given_way,
     nuisance_prior,
+    slack_of,
 )
 from wearvision.measure.plane import NAMES, N
 from wearvision.measure.prior import Prior
@@ -92,73 +94,6 @@ class Fit:
     boards: tuple[Points, ...]
 
 
-def project(theta: Array, mm: Array, lift_mm: Array | None = None) -> tuple[Array, Array, Array]:
-    """Points (N, 2) of the board's plane, lifted off it, to pixels.
-
-    Returns pixels (N, 2), their derivative by the parameters (2 N, 13), and by x, y and lift (2 N, 3).
-    """
-    focal = math.exp(theta[6])
-    k = np.array([[focal, 0, theta[8]], [0, focal, theta[9]], [0, 0, 1.0]])
-    lens = np.array([theta[7], theta[12], 0.0, 0.0])
-    board = np.column_stack([mm, np.zeros(len(mm)) if lift_mm is None else -lift_mm])
-    px, slope = cv2.projectPoints(board, theta[:3].copy(), theta[3:6].copy(), k, lens)
-    jacobian = np.zeros((2 * len(mm), N))
-    jacobian[:, :6] = slope[:, :6]
-    jacobian[:, 6] = focal * (slope[:, 6] + slope[:, 7])
-    jacobian[:, 7] = slope[:, 10]
-    jacobian[:, 8:10] = slope[:, 8:10]
-    jacobian[:, 12] = slope[:, 11]
-    rotation = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], dtype=np.float64)
-    world = slope[:, 3:6] @ rotation * [1.0, 1.0, -1.0]
-    return np.asarray(px, dtype=np.float64).reshape(-1, 2), jacobian, np.asarray(world)
-
-
-def model(boards: Sequence[Points], state: Array) -> tuple[Array, Array]:
-    """Expected pixels (N, 2) of all boards, and their derivative (2 N, S) by the state."""
-    placed = [_placed(points, state, k, len(boards)) for k, points in enumerate(boards)]
-    mm, lift = np.vstack([p.mm for p in placed]), np.concatenate([p.lift for p in placed])
-    px, camera, world = project(state[:N], mm, lift)
-    slope = np.zeros((2 * len(mm), len(state)))
-    slope[:, :N] = camera
-    end = 0
-    for k, (points, there) in enumerate(zip(boards, placed, strict=True)):
-        start, end = end, end + len(points.mm)
-        rows, own = slice(2 * start, 2 * end), rows_of(NUISANCE, k, len(boards))
-        by = world[rows].reshape(-1, 2, 3)
-        px[start:end] += points.pulls @ state[own][PULL_ROWS]
-        nuisance = slope[rows, own]
-        nuisance[:, PULL_ROWS] = points.pulls.reshape(len(nuisance), -1)
-        nuisance[:, LIFT_ROWS] = by[:, :, 2].reshape(-1, 1) * np.repeat(points.lifts, 2, axis=0)
-        nuisance[:, FIELD_ROWS] = (by[:, :, :2] @ (there.turn @ points.fields)).reshape(len(nuisance), -1)
-        if k:
-            spin = np.stack([-there.turned[:, 1], there.turned[:, 0]], axis=1)
-            turn = np.einsum("nij,nj->ni", by[:, :, :2], spin).reshape(-1, 1)
-            slope[rows, rows_of(PLACE, k, len(boards))] = np.hstack([turn, world[rows, :2]])
-    return px, slope
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Placed:
-    """A board on the plane: its points there, their lift, the turn that brought them, points turned only."""
-
-    mm: Array
-    lift: Array
-    turn: Array
-    turned: Array
-
-
-def _placed(points: Points, state: Array, board: int, boards: int) -> _Placed:
-    own = state[rows_of(NUISANCE, board, boards)]
-    mm, lift = points.mm + points.fields @ own[FIELD_ROWS], points.lifts @ own[LIFT_ROWS]
-    if not board:
-        return _Placed(mm=mm, lift=lift, turn=np.eye(2), turned=mm)
-    turn, dx, dy = state[rows_of(PLACE, board, boards)]
-    cos, sin = math.cos(turn), math.sin(turn)
-    matrix = np.array([[cos, -sin], [sin, cos]])
-    turned = mm @ matrix.T
-    return _Placed(mm=turned + np.array([dx, dy]), lift=lift, turn=matrix, turned=turned)
-
-
 def prior_state(prior: Prior, boards: Sequence[Points]) -> tuple[Array, Array]:
     """Prior mean (S,) and precision (S, S) of a state; poses and places are free."""
     count = len(boards)
@@ -213,26 +148,38 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
     )  # fmt: skip
 
 
+SLACK_STEPS = 8
+
+
 def _given_way(boards: Sequence[Points], state: Array, prior: Prior, sigma: float, trust: Array) -> tuple[Points, ...]:
     """The boards with the slack that their corners suggest, by expectation maximisation about this state."""
     residual, slope, weight = misses(boards, state, sigma, trust)
+    mean, precision = prior_state(prior, [replace(points, slack=Slack()) for points in boards])
+    count = len(boards)
+    rows = np.concatenate([np.arange(len(state))[rows_of(NUISANCE, k, count)][GIVING] for k in range(count)])
     normal = weighed(slope, weight)
     pull = normal @ state + slope.T @ (residual * weight)
-    stiff = [replace(points, slack=Slack()) for points in boards]
-    sd = np.maximum(np.diag(prior_state(prior, stiff)[1]), 1e-12) ** -0.5
+    told, pull = _alone(rows, normal + precision, pull + precision @ mean)
+    mean, stiff = mean[rows], np.diag(precision)[rows]
+    told, pull = told - np.diag(stiff), pull - stiff * mean
+    slacks = [points.slack for points in boards]
     for _ in range(SLACK_STEPS):
-        mean, precision = prior_state(prior, boards)
-        spread = inverse_of(normal + precision)
-        off, variance = spread @ (pull + precision @ mean) - mean, np.diag(spread)
-        own = [rows_of(NUISANCE, k, len(boards)) for k in range(len(boards))]
-        boards = [
-            given_way(points, off[rows] / sd[rows], variance[rows] / sd[rows] ** 2, grow_sd=grow[1])
-            for points, rows, grow in zip(boards, own, prior.prints.grow, strict=True)
-        ]
-    return tuple(boards)
+        prior_told = stiff / np.concatenate([slack.each for slack in slacks]) ** 2
+        spread = np.linalg.inv(told + np.diag(prior_told))
+        off = spread @ (pull + prior_told * mean) - mean
+        seen = ((off**2 + np.diag(spread)) * stiff).reshape(count, -1).tolist()
+        slacks = [slack_of(one, sd) for one, (_, sd) in zip(seen, prior.prints.grow, strict=True)]
+    return tuple(replace(points, slack=slack) for points, slack in zip(boards, slacks, strict=True))
 
 
-SLACK_STEPS = 8
+def _alone(rows: NDArray[np.int64], told: Array, pull: Array) -> tuple[Array, Array]:
+    """Inverse covariance, and that times the mean, of some rows of a Gaussian by themselves (Schur's complement)."""
+    scale = 1 / np.sqrt(np.diag(told))
+    scaled, rest = told * np.outer(scale, scale), np.setdiff1d(np.arange(len(told)), rows)
+    across = np.column_stack([scaled[np.ix_(rest, rows)], (scale * pull)[rest]])
+    taken = scaled[np.ix_(rows, rest)] @ np.linalg.solve(scaled[np.ix_(rest, rest)], across)
+    own = scale[rows]
+    return (scaled[np.ix_(rows, rows)] - taken[:, :-1]) / np.outer(own, own), pull[rows] - taken[:, -1] / own
 
 
 def rms_of(residual: Array, trust: Array) -> float:

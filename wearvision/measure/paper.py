@@ -7,8 +7,9 @@ others gives way, and is told by how much its prior had to.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ NUISANCE = (*PULLS, *LIFTS, *FIELDS)
 lie on, mm; own print scale, its half difference across and down, and skew, as ratios; uneven feed, mm."""
 PULL_ROWS, LIFT_ROWS, FIELD_ROWS = slice(0, 2), slice(2, 6), slice(6, 15)
 BENDS, RISE, GROW, STRETCH = slice(2, 5), 5, 6, 7
+GIVING = slice(2, 7)
+"""Bends, rise and grow: what may exceed its sd."""
 PLACE = ("turn", "dx", "dy")
 """Of each board but the first: where it lies on the plane of the first."""
 
@@ -52,6 +55,11 @@ class Slack:
     bends: float = 1.0
     rise: float = 1.0
     grow: float = 1.0
+
+    @property
+    def each(self) -> tuple[float, ...]:
+        """In the order of `GIVING`."""
+        return self.bends, self.bends, self.bends, self.rise, self.grow
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -114,30 +122,26 @@ def nuisance_prior(points: Points, grow: tuple[float, float], stretch: tuple[flo
     return mean, sd
 
 
-def given_way(points: Points, off: Array, variance: Array, grow_sd: float) -> Points:
-    """The board with the slack that its nuisances suggest: one step of expectation maximisation.
+def slack_of(seen: Sequence[float], grow_sd: float) -> Slack:
+    """The slack that a board's nuisances suggest: one step of expectation maximisation.
 
     Slack is never below one. A card that happens to lie flat is no proof that its sds are smaller than they are held to
     be, and taking the likeliest width for the true one told errors up to 8 % too small.
 
     Parameters
     ----------
-    off, variance : (15,) arrays
-        Distance of `NUISANCE` from their prior means and posterior variance, in units of the sds without slack.
+    seen : (5,)
+        Expected square of the distance of `GIVING` from their prior means, in units of the sds without slack.
     grow_sd : float
         That of the print scale.
     """
-    seen = off**2 + variance
 
-    def slack(part: Array, most: float) -> float:
-        return float(np.clip(np.sqrt((DOUBT + part.sum()) / (DOUBT + part.size)), 1.0, max(most, 1.0)))
+    def slack(part: Sequence[float], most: float) -> float:
+        return min(max(math.sqrt((DOUBT + sum(part)) / (DOUBT + len(part))), 1.0), max(most, 1.0))
 
-    return replace(
-        points,
-        slack=Slack(
-            bends=slack(seen[BENDS], BENT_MOST_MM / FLATNESS_SD_MM), rise=slack(seen[RISE], RISE_MOST_MM / RISE_SD_MM),
-            grow=slack(seen[GROW], GROW_MOST / grow_sd),
-        ),
+    return Slack(
+        bends=slack(seen[:3], BENT_MOST_MM / FLATNESS_SD_MM), rise=slack(seen[3:4], RISE_MOST_MM / RISE_SD_MM),
+        grow=slack(seen[4:], GROW_MOST / grow_sd),
     )  # fmt: skip
 
 

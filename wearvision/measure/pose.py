@@ -21,7 +21,6 @@ from wearvision.measure.adjust import (
     LENS_ROWS,
     Fit,
     inverse_of,
-    model,
     prior_state,
     rows_of,
     settle,
@@ -29,6 +28,7 @@ from wearvision.measure.adjust import (
 )
 from wearvision.measure.focal import held, settle_focal
 from wearvision.measure.lens import Lens
+from wearvision.measure.model import model
 from wearvision.measure.paper import BENDS, GROW, NUISANCE, RISE, Points, points_of
 from wearvision.measure.plane import N, Plane
 from wearvision.measure.prior import FOCAL_GUESS, CheckBar, PrintCheck, Prior, prior_of

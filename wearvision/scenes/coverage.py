@@ -90,6 +90,16 @@ class Score:
         return 100 * float(np.quantile(np.abs(self.error), share))
 
 
+def project(theta: Array, mm: Array, lift_mm: Array | None = None) -> Array:
+    """Points (N, 2) of a board's plane, lifted off it, in pixels (N, 2), by OpenCV; parameters as in `plane.NAMES`."""
+    focal = math.exp(theta[6])
+    k = np.array([[focal, 0, theta[8]], [0, focal, theta[9]], [0, 0, 1.0]])
+    lens = np.array([theta[7], theta[12], 0.0, 0.0])
+    board = np.column_stack([mm, np.zeros(len(mm)) if lift_mm is None else -lift_mm])
+    px, _ = cv2.projectPoints(board, theta[:3].copy(), theta[3:6].copy(), k, lens)
+    return np.asarray(px, dtype=np.float64).reshape(-1, 2)
+
+
 def draw_camera(rng: np.random.Generator, k1_most: float) -> Array:
     """A phone's lens in the order of `lens.LENS`: focal length and centre as EXIF leaves them, k1 up to a bound."""
     known = prior_of(SIZE_PX, FOCAL35_MM)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure import paper
-from wearvision.measure.adjust import HEIGHT, inverse_of, misses, prior_state, project, weighed
+from wearvision.measure.adjust import HEIGHT, inverse_of, misses, prior_state, weighed
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.calibrate import Calibration, calibrate
 from wearvision.measure.lens import Lens
@@ -31,6 +31,7 @@ from wearvision.scenes.coverage import (
     draw_ends,
     draw_view,
     held,
+    project,
     true_plane,
 )
 
@@ -122,10 +123,10 @@ def _seen(
     printed = points.mm + points.fields @ amount[paper.FIELD_ROWS] - np.array(spec.size_mm) / 2
     cos, sin = math.cos(place[0]), math.sin(place[0])
     at = printed @ np.array([[cos, sin], [-sin, cos]]) + place[1:]
-    px = project(theta, at, points.lifts @ amount[paper.LIFT_ROWS])[0]
+    px = project(theta, at, points.lifts @ amount[paper.LIFT_ROWS])
     corner, middle = _pull_ends(spec)
     flat = np.vstack([corner, middle]) - np.array(spec.size_mm) / 2
-    ends = project(theta, flat @ np.array([[cos, sin], [-sin, cos]]) + place[1:])[0]
+    ends = project(theta, flat @ np.array([[cos, sin], [-sin, cos]]) + place[1:])
     way = ends[len(corner) :] - ends[: len(corner)]
     long = np.linalg.norm(way, axis=1, keepdims=True)
     pull = np.divide(way, long, out=np.zeros_like(way), where=long > 1e-9)

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.adjust import project
 from wearvision.measure.circle import NEARER_PX, PLANE_SD_MM, Circle, answer
 from wearvision.measure.circle_seek import mirrored
 from wearvision.measure.circle_settle import (
@@ -24,7 +23,17 @@ from wearvision.measure.circle_settle import (
 from wearvision.measure.circle_start import CALIPER_SD_MM, KnownCircle, Start
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.prior import prior_of
-from wearvision.scenes.coverage import FOCAL35_MM, SIZE_PX, Row, draw_camera, draw_ends, draw_view, held, true_plane
+from wearvision.scenes.coverage import (
+    FOCAL35_MM,
+    SIZE_PX,
+    Row,
+    draw_camera,
+    draw_ends,
+    draw_view,
+    held,
+    project,
+    true_plane,
+)
 
 Rng = np.random.Generator
 RIM_MM, BORE_MM = (70.0, 95.0), (25.0, 45.0)
@@ -100,7 +109,7 @@ def _edges(rng: Rng, theta: Array, radius_mm: float, height_mm: float) -> Edges:
     way = np.column_stack([np.cos(angle), np.sin(angle)])
     lift = np.full(len(deg), height_mm)
     far = radius_mm + EDGE_SD_MM * rng.standard_normal()
-    px, out = project(theta, far * way, lift)[0], project(theta, (far + 1.0) * way, lift)[0]
+    px, out = project(theta, far * way, lift), project(theta, (far + 1.0) * way, lift)
     per_mm = np.linalg.norm(out - px, axis=1)
     runs = _runs(rng, len(deg))
     off = EDGE_SD_PX * rng.standard_normal() + rng.uniform(*RUN_PX) * runs

@@ -7,11 +7,20 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.adjust import project
 from wearvision.measure.prior import prior_of
 from wearvision.measure.rule.solve import CLASS_MM, FACE_MM, FACE_SD_MM, Sights, solve_rule
 from wearvision.scenes import coverage
-from wearvision.scenes.coverage import FOCAL35_MM, SIZE_PX, Row, draw_camera, draw_ends, draw_view, held, true_plane
+from wearvision.scenes.coverage import (
+    FOCAL35_MM,
+    SIZE_PX,
+    Row,
+    draw_camera,
+    draw_ends,
+    draw_view,
+    held,
+    project,
+    true_plane,
+)
 
 Array = NDArray[np.float64]
 Rng = np.random.Generator
@@ -57,7 +66,7 @@ def _sights(rng: Rng, theta: Array) -> Sights:
 
     def px(along: Array, across: Array | float) -> Array:
         mm = np.column_stack([along, np.broadcast_to(across, along.shape) - out]) @ matrix.T
-        return project(theta, mm)[0]
+        return project(theta, mm)
 
     inside = np.all((px(x, 0.0) > MARGIN_PX) & (px(x, 0.0) < np.array(SIZE_PX) - MARGIN_PX), axis=1)
     x = np.asarray(x[inside], dtype=np.float64)
