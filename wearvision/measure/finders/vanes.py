@@ -113,10 +113,10 @@ def _compared(found: Settled) -> Vanes:
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
     shapes, short = [], np.zeros(len(off))
+    differences, doubts = against_siblings(off, whole)
+    differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
-        difference, doubt = against_siblings(off, k, whole)
-        difference = difference if whole[k] else np.full(len(difference), np.nan)  # what was followed is no vane
-        shapes.append(shape(difference, traces.line.along_mm, tip, doubt))
+        shapes.append(shape(differences[k], traces.line.along_mm, tip, doubts[k]))
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else tip) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(

@@ -25,6 +25,8 @@ WIDTHS_MM = np.arange(2.5, 13.1, 0.5)
 """Thickness of a vane, seen in plan."""
 THIN, FINE = 3, 2
 """While the centre is sought, every so manieth station is taken, and columns are made so much denser."""
+LEAST_SHARE = 0.4
+"""What few vanes show is shared out over this share of all."""
 MOST = 2.0
 """What one vane counts for at most: the gain of one clear edge, or of two fair ones."""
 NONE = -2.0
@@ -35,14 +37,26 @@ SLACK = 2.0
 
 def shifted(size: Grid, strips: Strips, shift_mm: Array) -> Grid:
     """Edges with every vane shifted back by a centre `shift_mm` away, (N, S, M); linear between columns."""
-    off = (strips.left @ shift_mm) / strips.step_mm
-    base = np.floor(off).astype(int)
-    part = (off - base)[..., None].astype(np.float32)
-    columns = np.arange(size.shape[2])[None, None, :] + base[..., None]
-    high = size.shape[2] - 1
-    low = np.take_along_axis(size, np.clip(columns, 0, high), axis=2)
-    up = np.take_along_axis(size, np.clip(columns + 1, 0, high), axis=2)
-    return np.asarray(low * (1 - part) + up * part, dtype=np.float32)
+    return turned_back(size, (strips.left @ shift_mm) / strips.step_mm)
+
+
+def turned_back(values: Grid, off: Array) -> Grid:
+    """Rows of strips (N, S, M), each shifted back by so many columns (N, S); beyond the ends the last value stands."""
+    out = np.empty_like(values)
+    _shift_rows(values.reshape(-1, values.shape[2]), off.ravel(), out.reshape(-1, values.shape[2]))
+    return out
+
+
+@compiled
+def _shift_rows(values: Grid, off: Array, out: Grid) -> None:
+    last = values.shape[1] - 1
+    for i in range(len(values)):
+        base = int(np.floor(off[i]))
+        up = np.float32(off[i] - base)
+        low = np.float32(1) - up
+        for j in range(last + 1):
+            at = j + base
+            out[i, j] = values[i, min(max(at, 0), last)] * low + values[i, min(max(at + 1, 0), last)] * up
 
 
 def common(size: Grid) -> Grid:
@@ -51,7 +65,7 @@ def common(size: Grid) -> Grid:
     count = np.maximum(known.sum(axis=0), 1)
     held = np.minimum(size, middle(size[None])[0] + 1.0)
     mean = held.sum(axis=0) / count
-    few = known.sum(axis=0) < max(2, 0.4 * len(size))
+    few = known.sum(axis=0) < max(2, LEAST_SHARE * len(size))
     return np.asarray(np.where(few, np.minimum(mean, 1.0), mean), dtype=np.float32)
 
 
@@ -81,25 +95,47 @@ class _Stack:
 
 def _piles(stack: _Stack, shifts_mm: Array, soft_mm: float) -> Array:
     """How high the edges, averaged over `soft_mm` across, pile up for some shifts (T, 2) of the centre: (T,)."""
-    number, rows, width = stack.edges.shape
-    edges = stack.edges
+    width, edges = stack.edges.shape[2], stack.edges
     if soft_mm > stack.step_mm * FINE:
         kernel = (round(soft_mm / stack.step_mm) | 1, 1)
         flat = cv2.blur(edges.reshape(-1, width), kernel, borderType=cv2.BORDER_REPLICATE)
         edges = np.asarray(flat, dtype=np.float32).reshape(edges.shape)
-    off = np.rint(stack.left @ shifts_mm.T / stack.step_mm).astype(np.int32)
-    across = np.arange(FINE // 2, width, FINE, dtype=np.int32)
-    column = np.clip(off.transpose(2, 0, 1)[..., None] + across, 0, width - 1)
-    column += (np.arange(number * rows, dtype=np.int32) * width).reshape(1, number, rows, 1)
-    level = _shared(edges.ravel()[column])
-    return np.asarray((np.clip(level - 1.0, 0, None) ** 2).sum(axis=(1, 2)) / rows)
+    off = np.rint(shifts_mm @ stack.left.transpose(1, 2, 0) / stack.step_mm).astype(np.int64)  # (S, T, N)
+    worth = np.zeros(len(shifts_mm))
+    _pile_up(edges, np.ascontiguousarray(off), worth)
+    return np.asarray(worth / edges.shape[1])
 
 
-def _shared(size: Grid) -> Grid:
-    """`common` for many shifts at once: (T, N, S, M) to (T, S, M)."""
-    held = np.minimum(size, middle(size)[:, None] + 1.0)
-    known = np.maximum((size > 0).sum(axis=1), 0.4 * size.shape[1])
-    return np.asarray(held.sum(axis=1) / known, dtype=np.float32)
+@compiled
+def _pile_up(edges: Grid, off: NDArray[np.int64], worth: Array) -> None:
+    """Add to each of some shifts what all vanes share over 1, squared; vane n of row s stands `off[s, t, n]` away."""
+    number, rows, width = edges.shape
+    count = len(range(FINE // 2, width, FINE))
+    here, held, known = np.empty((number, count), dtype=np.float32), np.empty(count), np.empty(count)
+    for s in range(rows):
+        for t in range(len(worth)):
+            held[:], known[:] = 0.0, 0.0
+            for n in range(number):
+                for j in range(count):
+                    here[n, j] = edges[n, s, min(max(j * FINE + FINE // 2 + off[s, t, n], 0), width - 1)]
+                    known[j] += here[n, j] > 0
+            _sort(here)
+            for n in range(number):
+                for j in range(count):
+                    most = (here[(number - 1) // 2, j] + here[number // 2, j]) / 2 + 1
+                    held[j] += min(here[n, j], most)
+            for j in range(count):
+                worth[t] += max(held[j] / max(known[j], LEAST_SHARE * number) - 1, 0.0) ** 2
+
+
+@compiled
+def _sort(tables: Grid) -> None:
+    """Put the values (N, M) of each column in order: odd and even neighbours swapped in turn."""
+    for i in range(len(tables)):
+        for k in range(i % 2, len(tables) - 1, 2):
+            for j in range(tables.shape[1]):
+                low, high = tables[k, j], tables[k + 1, j]
+                tables[k, j], tables[k + 1, j] = min(low, high), max(low, high)
 
 
 def middle(size: NDArray[Any]) -> NDArray[Any]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.foot import Where
@@ -28,6 +29,8 @@ SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
 LEAST_MM = 0.12
 """Least standard deviation of such a stretch."""
+ROUNDS = 8
+"""Of a robust fit."""
 SOUND = 0.75
 """Share of vanes that are not bent."""
 BEND_SD_MM, TURN_SD_MM = 4.0, 0.25
@@ -106,20 +109,20 @@ def centre_u(traces: Traces, cov: Array, tip: float) -> Array:
     return np.asarray(np.sqrt(np.einsum("ki,ij,kj->k", way, cov, way)))
 
 
-def against_siblings(off: Array, k: int, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Shift (S,) of vane k from the median of its siblings, and how unsure that median is (S,).
+def against_siblings(off: Array, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Shift (N, S) of each vane from the median of its siblings, and how unsure that median is (N, S).
 
     Where two siblings are seen the vane itself counts among them: of two, one bent sibling would halve its bend onto
     the other. Of one sibling nothing is told.
     """
-    others = off[[j for j in range(len(off)) if j != k and sound[j]]]
-    count = np.isfinite(others).sum(axis=0)
-    among = off[sound | (np.arange(len(off)) == k)]
-    enough = np.isfinite(among).sum(axis=0) >= 3
-    median = np.where(count >= 3, medians(others[None])[0], np.where(enough, medians(among[None])[0], np.nan))
-    spread = 1.4826 * medians(np.abs(others - median)[None])[0]
+    itself = np.eye(len(off), dtype=bool)
+    others = np.where((sound & ~itself)[..., None], off, np.nan)
+    among = np.where((sound | itself)[..., None], off, np.nan)
+    count = np.isfinite(others).sum(axis=1)
+    median = np.where(count >= 3, medians(others), medians(among, least=3))
+    spread = 1.4826 * medians(np.abs(others - median[:, None]))
     doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
-    return off[k] - median, np.where(count > 0, doubt, np.nan)
+    return off - median, np.where(count > 0, doubt, np.nan)
 
 
 def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) -> Shape:
@@ -182,22 +185,39 @@ class _Bends:
 
 def _fitted(bends: _Bends, x: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Array, Array]:
     """Cost (F,), parameters (F, 2) and covariance (F, 2, 2) of every bend, by robust least squares with priors."""
-    a = np.stack([np.ones((len(bends.start), len(x))), bends.at(x)], axis=2)
-    prior = np.zeros((len(a), 2, 2))
-    prior[:, 0, 0], prior[:, 1, 1] = 1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2
-    prior[0, 1, 1] = 1e6
-    share = step / SHARED_MM
+    prior = np.repeat([[1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2]], len(bends.start), axis=0)
+    prior[0, 1] = 1e6
     sd = np.maximum(np.hypot(doubt, LEAST_MM), 1e-3)
-    across = a.transpose(0, 2, 1)
-    square = across @ a + 1e-9 * np.eye(2)
-    theta = np.linalg.solve(square, across @ y[:, None])
-    for _ in range(8):
-        r = (y - (a @ theta)[..., 0]) / sd
-        scale = np.maximum(1.0, 1.4826 * np.partition(np.abs(r), len(x) // 2, axis=1)[:, len(x) // 2, None])
-        w = share / (sd * scale) ** 2 * np.clip(1 - (r / (4.0 * scale)) ** 2, 0.0, None) ** 2
-        normal = (across * w[:, None]) @ a + prior
-        theta = np.linalg.solve(normal, across @ (w * y)[..., None])
-    r, flat = (y - (a @ theta)[..., 0]) / sd, theta[..., 0]
-    fit = share * np.minimum(r**2, 16.0).sum(axis=1) + np.einsum("fi,fij,fj->f", flat, prior, flat)
-    cost = fit + np.linalg.slogdet(normal)[1] - np.linalg.slogdet(prior)[1]
-    return np.asarray(cost), np.asarray(flat), np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    cost, theta, normal = (np.zeros((len(prior), *shape)) for shape in ((), (2,), (2, 2)))
+    _fit_each(bends.at(x), y, sd, step / SHARED_MM, prior, theta, normal, cost)
+    return cost, theta, np.asarray(np.linalg.inv(normal), dtype=np.float64)
+
+
+@compiled
+def _fit_each(
+    at: Array, y: Array, sd: Array, share: float, prior: Array, theta: Array, normal: Array, cost: Array
+) -> None:
+    """Fit a shift of all and one of the bend (F, 2) to places, for bends that have `at` (F, S) of theirs there."""
+    none, r = np.zeros(2), np.empty(len(y))
+    for f in range(len(at)):
+        _solve(at[f], y, np.ones(len(y)), none, theta[f], normal[f])
+        for _ in range(ROUNDS):
+            r[:] = (y - theta[f, 0] - theta[f, 1] * at[f]) / sd
+            scale = max(1.0, 1.4826 * np.partition(np.abs(r), len(r) // 2)[len(r) // 2])
+            root = np.maximum(1 - (r / (4.0 * scale)) ** 2, 0.0)
+            _solve(at[f], y, share * (root / (sd * scale)) ** 2, prior[f], theta[f], normal[f])
+        r[:] = (y - theta[f, 0] - theta[f, 1] * at[f]) / sd
+        size = normal[f, 0, 0] * normal[f, 1, 1] - normal[f, 0, 1] ** 2
+        cost[f] = share * np.minimum(r**2, 16.0).sum() + np.log(size / (prior[f, 0] * prior[f, 1]))
+        cost[f] += prior[f, 0] * theta[f, 0] ** 2 + prior[f, 1] * theta[f, 1] ** 2
+
+
+@compiled
+def _solve(at: Array, y: Array, weight: Array, prior: Array, theta: Array, normal: Array) -> None:
+    """Weighted least squares of `theta[0] + theta[1] at`; its normal matrix goes to `normal`."""
+    normal[0, 0], normal[1, 1] = weight.sum() + prior[0], (weight * at * at).sum() + prior[1]
+    normal[0, 1] = normal[1, 0] = (weight * at).sum()
+    one, other = (weight * y).sum(), (weight * at * y).sum()
+    size = (normal[0, 0] + 1e-9) * (normal[1, 1] + 1e-9) - normal[0, 1] ** 2
+    theta[0] = ((normal[1, 1] + 1e-9) * one - normal[0, 1] * other) / size
+    theta[1] = ((normal[0, 0] + 1e-9) * other - normal[0, 1] * one) / size

@@ -16,6 +16,7 @@ from wearvision.measure.unwrap import Image
 
 SMOOTH_MM = 5.0
 """Length along a vane over which light is averaged before an edge across it is looked for."""
+LOG_GRAY = log_gray(np.arange(256, dtype=np.float32))
 CAP = 3.5
 LEAST_SEEN = 0.3
 """Share of that length that must be seen."""
@@ -122,12 +123,19 @@ def from_photo(
     values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     width, height = plane.size_px
     seen = (x >= 1) & (y >= 1) & (x <= width - 2) & (y <= height - 2)
-    for outline in hidden_px:
-        seen &= ~_inside(x, y, outline)
-    return Strips(
-        values=log_gray(np.asarray(values, dtype=np.float32)).reshape(shape), seen=np.asarray(seen).reshape(shape),
-        across_mm=across_mm, left=left,
-    )  # fmt: skip
+    rows = len(line.along_mm)
+    for first in range(0, len(x), rows):
+        vane = slice(first, first + rows)
+        for outline in (one for one in hidden_px if _near(x[vane], y[vane], one)):
+            seen[vane] &= ~_inside(x[vane], y[vane], outline)
+    light = np.asarray(cv2.LUT(np.asarray(values, dtype=np.uint8), LOG_GRAY), dtype=np.float32)
+    return Strips(values=light.reshape(shape), seen=np.asarray(seen).reshape(shape), across_mm=across_mm, left=left)
+
+
+def _near(x: Grid, y: Grid, outline: Array) -> bool:
+    """Whether boxes about places and about an outline overlap."""
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    return bool(x.max() >= low[0] and x.min() <= high[0] and y.max() >= low[1] and y.min() <= high[1])
 
 
 def _inside(x: Grid, y: Grid, outline: Array) -> NDArray[np.bool_]:

@@ -6,7 +6,7 @@ flank, which has no partner at the right distance, does not lead it astray.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from wearvision.measure.edges import Grid, peak_offset
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, ring_scale
-from wearvision.measure.vanes.align import common, follow, viterbi
+from wearvision.measure.vanes.align import common, follow, turned_back, viterbi
 from wearvision.measure.vanes.bends import likeliest
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_photo
@@ -156,13 +156,13 @@ def _smooth_pair(place: Array, weight: Array) -> Array:
 
 def _along(strips: Strips, path_mm: Array) -> Strips:
     """The strips with every row shifted back by what its vane is shifted."""
-    column = (path_mm / strips.step_mm)[..., None] + np.arange(len(strips.across_mm))
-    high = len(strips.across_mm) - 1
-    low = np.clip(np.floor(column).astype(int), 0, high - 1)
-    part = np.clip(column - low, 0, 1).astype(np.float32)
-    at, up = (np.take_along_axis(strips.values, low + d, axis=2) for d in (0, 1))
-    seen = np.take_along_axis(strips.seen, low, axis=2) & (column >= 0) & (column <= high)
-    return Strips(values=at * (1 - part) + up * part, seen=seen, across_mm=strips.across_mm, left=strips.left)
+    off, high = path_mm / strips.step_mm, len(strips.across_mm) - 1
+    column = np.floor(off).astype(np.int64)[..., None] + np.arange(high + 1)
+    seen = strips.seen
+    if not seen.all():
+        seen = np.take_along_axis(seen, np.clip(column, 0, high - 1), axis=2)
+    inside = (column >= 0) & (column + (off > np.floor(off))[..., None] <= high)
+    return replace(strips, values=turned_back(strips.values, off), seen=seen & inside)
 
 
 def _paths(size: Grid, strips: Strips, pair: Array) -> tuple[Array, Array]:
