@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured, Quantity, Unit, Unmeasured, root_sum_square
@@ -107,24 +109,36 @@ def _px(plane: Plane, mm: Array) -> Array:
     return plane.to_px(mm) if len(mm) else mm
 
 
-def figures(band: Band, plane: Plane) -> Array:
-    """Width, largest width, radius, arc in view (degrees), area of a band on a plane, (5,)."""
-    count, caps = len(band.inner_px), band.ends_px
-    all_mm = plane.to_mm(np.vstack([band.inner_px, band.outer_px, *caps, band.centre_px[None, :]]))
-    inner, outer, centre = all_mm[:count], all_mm[count : 2 * count], all_mm[-1]
-    ends = np.split(all_mm[2 * count : -1], [len(caps[0])])
-    width = np.hypot(*(outer - inner).T)
-    middle = (inner + outer) / 2 - centre
-    radius = float(np.mean(np.hypot(*middle.T)))
-    angle = np.degrees(np.unwrap(np.arctan2(middle[:, 1], middle[:, 0])))
-    arc = 360.0 if band.full else abs(angle[-1] - angle[0])
-    for near, cap in zip((middle[0], middle[-1]), ends, strict=True):
-        if len(cap):
-            tip = cap[CAP_POINTS // 2] - centre
-            arc += abs(np.degrees(np.arctan2(tip[0] * near[1] - tip[1] * near[0], float(tip @ near))))
-    window = min(len(width), max(1, round(WINDOW_DEG / max(1e-6, arc / len(width)))))
-    smooth = np.convolve(width, np.full(window, 1 / window), mode="valid")
-    return np.array([width.mean(), smooth.max(), radius, arc, _area(_closed(inner, outer, ends, band.full))])
+def figures(band: Band, plane: Plane, window: int) -> Array:
+    """Width, largest mean width over a window of pairs, radius, arc in view (degrees) and area of a band, (5,)."""
+    parts = (band.inner_px, band.outer_px, *band.ends_px)
+    mm = plane.to_mm(np.vstack([*parts, band.centre_px[None, :]]))
+    cuts = np.cumsum([0, *map(len, parts)]).tolist()
+    inner, outer, first, last = (mm[low:high] - mm[-1] for low, high in pairwise(cuts))
+    outline = _closed(inner, outer, (first, last), band.full)
+    tips = [cap[CAP_POINTS // 2 : CAP_POINTS // 2 + 1] for cap in (first, last)]
+    line = np.vstack([tips[0], (inner + outer) / 2, tips[1]])
+    return _figures(inner, outer, line, outline, band.full, window)
+
+
+@compiled
+def _figures(inner: Array, outer: Array, line: Array, outline: Array, full: bool, window: int) -> Array:
+    """The same of lips, of a centreline from tip to tip and of a closed outline, mm from the axis."""
+    out, recent = np.zeros(5), 0.0
+    width = np.hypot(outer[:, 0] - inner[:, 0], outer[:, 1] - inner[:, 1])
+    for n in range(len(inner)):
+        out[0] += width[n] / len(inner)
+        out[2] += np.hypot(inner[n, 0] + outer[n, 0], inner[n, 1] + outer[n, 1]) / 2 / len(inner)
+        recent += width[n] - (width[n - window] if n >= window else 0.0)
+        out[1] = max(out[1], recent / window if n + 1 >= window else 0.0)
+    for n in range(1, len(line)):
+        x, y, u, v = line[n - 1, 0], line[n - 1, 1], line[n, 0], line[n, 1]
+        out[3] += np.degrees(np.arctan2(x * v - y * u, x * u + y * v))
+    out[3] = 360.0 if full else abs(out[3])
+    for n in range(len(outline)):
+        out[4] += (outline[n - 1, 0] * outline[n, 1] - outline[n - 1, 1] * outline[n, 0]) / 2
+    out[4] = abs(out[4])
+    return out
 
 
 def _closed(inner: Array, outer: Array, ends: Sequence[Array], full: bool) -> Array:
@@ -132,11 +146,6 @@ def _closed(inner: Array, outer: Array, ends: Sequence[Array], full: bool) -> Ar
     if full:
         return np.vstack([inner, inner[:1], outer[::-1], outer[-1:]])
     return np.vstack([inner, ends[1], outer[::-1], ends[0][::-1]])
-
-
-def _area(outline: Array) -> float:
-    x, y = (outline - outline.mean(axis=0)).T
-    return float(abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2)
 
 
 def measure_band(
@@ -152,7 +161,8 @@ def measure_band(
     face_area_mm2 : area of the face, for the share
     doubt_mm : standard uncertainty of width and centreline because other lips speak nearly as well
     """
-    value, parts = plane.propagate(lambda p: figures(band, p))
+    window = _window(band, plane)
+    value, parts = plane.propagate(lambda p: figures(band, p, window))
     width, _, radius, arc, area = (float(v) for v in value)
     lip = LIP_PX * px_mm + LIP_REL * width
     tip = float(np.degrees(END_WIDTHS * width / radius))
@@ -191,8 +201,14 @@ HOW = {
 }  # fmt: skip
 
 
+def _window(band: Band, plane: Plane) -> int:
+    """How many pairs lie within `WINDOW_DEG`, at least one, at most all."""
+    count = len(band.inner_px)
+    arc = float(figures(band, plane, 1)[3])
+    return min(count, max(1, round(WINDOW_DEG / max(1e-6, arc / count))))
+
+
 def _bearing(band: Band, plane: Plane) -> Array:
     """Mean unit vector from the axis to the groove; zero for a full circle."""
     off = plane.to_mm((band.inner_px + band.outer_px) / 2) - plane.to_mm(band.centre_px)
     return np.asarray((off / np.hypot(*off.T)[:, None]).mean(axis=0))
-

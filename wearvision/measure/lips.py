@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, peak_offset
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid, median, peak_offset
 from wearvision.measure.evidence import SIGMA_PX, Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
@@ -27,6 +28,10 @@ STEADY = 1.5
 """Strength (over the usual) at which a lip counts as much as the groove's usual width does."""
 LINE_SHARE = 0.7
 """A lip is a thin line when the slope comes back by this share just inside it."""
+STRONGEST = 5.0
+"""A crest counts up to so many times the usual."""
+NO_LINE = 1e6
+"""Thickness, columns, where there is no line."""
 ROW_WORTH = 5.0
 """Worth of one row's likeness as evidence (a log likelihood); neighbours are not independent."""
 CAP_POWER = 0.2
@@ -35,6 +40,8 @@ SECTOR = 16
 """Rows over which darkness is judged at a time."""
 INSIDE, BESIDE = 24, 8
 """Samples across the groove, and on either side of it."""
+ACROSS, ASIDE = np.linspace(0.03, 0.97, INSIDE), np.linspace(0.0, 1.0, BESIDE)
+"""Where they lie: shares of the way from lip to lip, and of the face beside."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -83,7 +90,7 @@ class Track:
     @property
     def width_mm(self) -> float:
         """Median distance of its lips."""
-        return float(np.median(self.outer_mm - self.inner_mm))
+        return median(self.outer_mm - self.inner_mm)
 
 
 def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> Track | None:
@@ -104,10 +111,12 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
     per_px = strip.px_mm / strip.step_mm
-    width = float(np.median(coarse[1] - coarse[0]))
-    reach = round(float(np.clip(0.15 * width, REACH[0] * per_px, REACH[1] * per_px)))
-    signed, usual = found.plain[rows % lap], found.usual[rows % lap]
-    lips = [_lip(signed, usual, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)]
+    width = median(coarse[1] - coarse[0])
+    reach = round(min(max(0.15 * width, REACH[0] * per_px), REACH[1] * per_px))
+    usual = found.usual[rows % lap]
+    lips = [
+        _lip(found.plain, rows % lap, usual, at, reach, side, per_px) for at, side in zip(coarse, (1, -1), strict=True)
+    ]
     fixes = [spread_fix(lip.line / per_px, blur_px) * per_px for lip in lips]
     inner, outer = _steadied(
         lips[0].column + fixes[0], lips[1].column - fixes[1], lips[0].size / usual, lips[1].size / usual
@@ -132,30 +141,42 @@ class _Lip:
     line: Array
 
 
-def _lip(signed: Grid, usual: Array, start: Array, reach: int, side: int, per_px: float) -> _Lip:
+def _lip(
+    slope: Grid, rows: NDArray[np.int64], usual: Array, start: Array, reach: int, side: int, per_px: float
+) -> _Lip:
     """Follow the crest of the slope near a start.
 
     The strongest crest of each row within `reach` columns, outer ones a little preferred; then again close to
     the running median of the first pass.
     """
-    columns = signed.shape[1]
-    rows = np.arange(len(signed))
     place, half, pull = np.asarray(start, dtype=np.float64), reach, 1.2
-    column = np.rint(place).astype(int)
     for _ in range(3):
-        index = np.clip(np.rint(place).astype(int)[:, None] + np.arange(-half - 1, half + 2), 0, columns - 1)
-        wide = np.abs(signed[rows[:, None], index])
-        index, near = index[:, 1:-1].clip(1, columns - 2), wide[:, 1:-1]
-        crest = (near >= wide[:, :-2]) & (near >= wide[:, 2:])
-        prefer = np.linspace(pull, -pull, near.shape[1]) * side
-        gain = np.where(crest, np.minimum(near / usual[:, None], 5.0) + prefer, -1.0)
-        column = index[rows, np.argmax(gain, axis=1)]
+        column = _crests(slope, rows, usual, place, half, side * pull)
         place = running_median(column.astype(np.float64), 15)
         half, pull = max(2, min(half, round(1.5 * per_px))), 0.0
-    left, top, right = (np.abs(signed[rows, column + k]).astype(np.float64) for k in (-1, 0, 1))
-    return _Lip(
-        column=column + peak_offset(left, top, right), size=top, line=_thickness(signed, column, side, per_px)
-    )
+    left, top, right = (np.abs(slope[rows, column + k]).astype(np.float64) for k in (-1, 0, 1))
+    line = running_median(_thickness(slope, rows, column, side, round(6 * per_px)), 31)
+    return _Lip(column=column + peak_offset(left, top, right), size=top, line=line)
+
+
+@compiled
+def _crests(
+    slope: Grid, rows: NDArray[np.int64], usual: Array, place: Array, half: int, pull: float
+) -> NDArray[np.int64]:
+    """Column of the strongest crest of each row up to `half` columns from a place, by its size over the usual; one that
+    lies `half` further in counts `pull` more."""
+    last = slope.shape[1] - 1
+    out = np.empty(len(rows), np.int64)
+    for n in range(len(rows)):
+        row, best = slope[rows[n]], -np.inf
+        for k in range(-half, half + 1):
+            c = int(np.rint(place[n])) + k
+            size = abs(row[min(max(c, 0), last)])
+            beside = max(abs(row[min(max(c - 1, 0), last)]), abs(row[min(max(c + 1, 0), last)]))
+            gain = min(size / usual[n], STRONGEST) - pull * k / half if size >= beside else -1.0
+            if gain > best:
+                best, out[n] = gain, min(max(c, 1), last - 1)
+    return out
 
 
 def _steadied(inner: Array, outer: Array, inner_z: Array, outer_z: Array) -> tuple[Array, Array]:
@@ -173,26 +194,47 @@ def _steadied(inner: Array, outer: Array, inner_z: Array, outer_z: Array) -> tup
 
 def running_median(values: Array, width: int) -> Array:
     """Running median over an odd number of values, ends repeated; nan wherever one is among them."""
-    half = width // 2
-    padded = np.concatenate([np.repeat(values[:1], half), values, np.repeat(values[-1:], half)])
-    windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    middle = np.partition(windows, half, axis=1)[:, half]
-    if np.isnan(padded).any():
-        middle[np.isnan(windows).any(axis=1)] = np.nan
-    return np.asarray(middle)
+    lost = np.isnan(values)
+    if lost.any():
+        near = np.convolve(lost, np.ones(width), mode="same") > 0.5
+        return np.where(near, np.nan, running_median(np.where(lost, 0.0, values), width))
+    return _running_median(np.ascontiguousarray(values, dtype=np.float64), width)
 
 
-def _thickness(signed: Grid, column: NDArray[np.int64], side: int, per_px: float) -> Array:
-    """Distance from a crest inwards to the strongest crest of the other sign, columns; inf when none is near."""
-    reach = round(6 * per_px)
-    rows = np.arange(len(signed))
-    sign = np.sign(signed[rows, column])
-    index = np.clip(column[:, None] + side * np.arange(0, reach + 1), 0, signed.shape[1] - 1)
-    line = -sign[:, None] * signed[rows[:, None], index]
-    top = np.clip(np.argmax(line, axis=1), 1, reach - 1)
-    strong = line[rows, top] > LINE_SHARE * np.abs(signed[rows, column])
-    place = top + peak_offset(line[rows, top - 1], line[rows, top], line[rows, top + 1])
-    return running_median(np.where(strong & (top < reach - 1), place, 1e6), 31)
+@compiled
+def _running_median(values: Array, width: int) -> Array:
+    """The same of numbers: a sorted run, in which the value that enters takes the place of the one that leaves."""
+    half, last = width // 2, len(values) - 1
+    run, out = np.full(width, values[0]), np.empty(len(values))
+    for n in range(-half, len(values)):
+        leaves, enters, k = values[max(n - half - 1, 0)], values[min(n + half, last)], 0
+        while run[k] < leaves:
+            k += 1
+        while k + 1 < width and run[k + 1] < enters:
+            run[k], k = run[k + 1], k + 1
+        while k and run[k - 1] > enters:
+            run[k], k = run[k - 1], k - 1
+        run[k] = enters
+        if n >= 0:
+            out[n] = run[half]
+    return out
+
+
+@compiled
+def _thickness(slope: Grid, rows: NDArray[np.int64], column: NDArray[np.int64], side: int, reach: int) -> Array:
+    """Distance from a crest inwards to the strongest crest of the other sign, columns; `NO_LINE` when none is near."""
+    out, last = np.full(len(rows), NO_LINE), slope.shape[1] - 1
+    line = np.empty(reach + 1)
+    for n in range(len(rows)):
+        row, crest = slope[rows[n]], slope[rows[n], column[n]]
+        for k in range(reach + 1):
+            line[k] = -np.sign(crest) * row[min(max(column[n] + side * k, 0), last)]
+        top = min(max(int(np.argmax(line)), 1), reach - 1)
+        bend = line[top - 1] - 2 * line[top] + line[top + 1]
+        if line[top] > LINE_SHARE * abs(crest) and top < reach - 1:
+            aside = 0.5 * (line[top - 1] - line[top + 1]) / bend if abs(bend) > 1e-12 else 0.0
+            out[n] = top + min(max(aside, -0.5), 0.5)
+    return out
 
 
 def spread_fix(line_px: Array, blur_px: float) -> Array:
@@ -228,14 +270,14 @@ def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[End, End]:
     if not strip.closed:
         low, high = max(0, low), min(lap - 1, high)
         first, last = max(first, low), min(last, high)
-    across, beside = profiles(strip, gray, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
-    shape = across - np.median(beside, axis=1, keepdims=True)
-    quiet = float(np.median((beside - np.median(beside, axis=1, keepdims=True)) ** 2))
     if last - first < 12:
         return (first, 2.0), (last, 2.0)
-    width, radius = (float(np.median(x)) for x in (ribbon.outer - ribbon.inner, strip.mm(ribbon.inner)))
+    across, beside = profiles(strip, gray, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
+    level = medians(beside)[:, None]
+    shape, quiet = across - level, median(((beside - level) ** 2).ravel())
+    width, radius = (median(x) for x in (ribbon.outer - ribbon.inner, strip.mm(ribbon.inner)))
     cap = int(np.ceil(np.degrees(0.55 * width * strip.step_mm / radius) / strip.step_deg))
-    head = _end(shape[::-1], high - last, high - first, quiet, cap)
+    head = _end(np.ascontiguousarray(shape[::-1]), high - last, high - first, quiet, cap)
     tail = _end(shape, first - low, last - low, quiet, cap)
     return (high - head[0], head[1]), (low + tail[0], tail[1])
 
@@ -250,16 +292,12 @@ def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> End:
     A coarse end that ran on where there is no groove is first taken back to where there is one. Its round cap,
     of at most `cap` rows, looks another way to the lamp, but still unlike the face.
     """
-    calm = np.stack([np.convolve(c, np.full(5, 0.2), mode="same") for c in shape.T], axis=1)
-    power = np.mean(calm**2, axis=1)
-    usual = float(np.median(power[start : stop + 1]))
     back = max(4, min(PATTERN_ROWS, (stop - start + 1) // 2))
-    while stop - back > start and np.median(power[stop - back : stop]) < quiet / 5 + 0.12 * usual:
-        stop -= 4
-    pattern = np.median(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)], axis=0)
-    like = np.clip(shape @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
+    stop = _last_alike(shape, start, stop, back, quiet / 5)
+    pattern = _run_medians(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)], 1)[0]
     begin = max(start, stop - back)
-    total = np.cumsum(like[begin:] - 0.5)
+    like = np.clip(shape[begin:] @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
+    total = np.cumsum(like - 0.5)
     chance = np.exp(ROW_WORTH * (total - total.max()))
     place = np.arange(len(total))
     end = int(begin + np.argmax(total))
@@ -270,34 +308,67 @@ def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> End:
     return end + more, float(np.hypot(u, more / 4))
 
 
-def profiles(
-    strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array
-) -> tuple[Array, Array]:
+@compiled
+def _last_alike(shape: Array, start: int, stop: int, back: int, quiet: float) -> int:
+    """The last row, `stop` or before it, up to which `back` rows have the power that is usual since `start`."""
+    power, none, begin = np.zeros(len(shape)), np.zeros(shape.shape[1]), max(0, start - 2)
+    total = none.copy()
+    for n in range(begin, stop + 3):
+        total += shape[n] if n < len(shape) else none
+        total -= shape[n - 5] if n - 5 >= begin else none
+        power[max(0, n - 2)] = np.mean((total / 5) ** 2)
+    least = quiet + 0.12 * np.median(power[start : stop + 1])
+    while stop - back > start and np.median(power[stop - back : stop]) < least:
+        stop -= 4
+    return stop
+
+
+def profiles(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[Array, Array]:
     """Log grey across a groove, (N, INSIDE), and on the face beside it, (N, 2 BESIDE); first the inner side."""
-    lap, columns = gray.shape
-    at = (rows % lap)[:, None]
     per_px = strip.px_mm / strip.step_mm
-    gap = 2.5 * per_px + np.linspace(0, 1, BESIDE) * max(4 * per_px, 0.35 * float(np.median(outer - inner)))
-    share = np.linspace(0.03, 0.97, INSIDE)
-    places = (inner[:, None] + share * (outer - inner)[:, None], inner[:, None] - gap, outer[:, None] + gap)
-    read = [gray[at, np.clip(np.rint(c).astype(int), 0, columns - 1)].astype(np.float64) for c in places]
-    return read[0], np.concatenate(read[1:], axis=1)
+    gap = 2.5 * per_px + ASIDE * max(4 * per_px, 0.35 * median(outer - inner))
+    return _profiles(gray, rows % len(gray), inner, outer, ACROSS, gap)
 
 
-def _darkness(
-    strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array
-) -> tuple[float, float]:
+@compiled
+def _profiles(
+    gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array, share: Array, gap: Array
+) -> tuple[Array, Array]:
+    """Values at shares of the way from one lip to the other, and at gaps from either, (N, S) and (N, 2 G)."""
+    last, wide = gray.shape[1] - 1, len(gap)
+    across, beside = np.empty((len(rows), len(share))), np.empty((len(rows), 2 * wide))
+    for n in range(len(rows)):
+        row = gray[rows[n]]
+        for k in range(len(share)):
+            across[n, k] = row[int(min(max(np.rint(inner[n] + share[k] * (outer[n] - inner[n])), 0), last))]
+        for k in range(wide):
+            beside[n, k] = row[int(min(max(np.rint(inner[n] - gap[k]), 0), last))]
+            beside[n, wide + k] = row[int(min(max(np.rint(outer[n] + gap[k]), 0), last))]
+    return across, beside
+
+
+def medians(values: Array) -> Array:
+    """Medians over the last axis: of short rows sorting is the quickest way."""
+    ordered, count = np.sort(values, axis=-1), values.shape[-1]
+    return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2)
+
+
+def _run_medians(values: Array, count: int) -> Array:
+    """Median of each column over `count` runs of rows of one length, (count, M)."""
+    tall = len(values) // count
+    runs = values[: count * tall].reshape(count, tall, -1)
+    return medians(np.ascontiguousarray(runs.transpose(0, 2, 1)))
+
+
+def _darkness(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[float, float]:
     """`dark` and `dark_share` of a track."""
     across, beside = profiles(strip, gray, rows, inner, outer)
     count = max(1, len(rows) // SECTOR)
-    tall = len(rows) // count
-    cut = [image[: count * tall].reshape(count, tall, -1) for image in (across, beside)]
-    middle, sides = np.median(cut[0], axis=1), np.median(cut[1], axis=1).reshape(count, 2, BESIDE)
-    level = np.median(sides, axis=2).mean(axis=1)
-    dark = middle.min(axis=1) - level
+    sides = _run_medians(beside, count).reshape(count, 2, BESIDE)
+    dark = _run_medians(across, count).min(axis=1) - medians(sides).mean(axis=1)
     noise = np.hypot(*sides.std(axis=2).T)
     beyond = dark < -np.maximum(0.04, 2.5 * noise)
-    return float(np.median(dark)), float(np.mean(beyond))
+    return median(dark), float(np.mean(beyond))
 
 
 def _cut(strip: Strip, rows: NDArray[np.int64], centre: Array) -> tuple[bool, bool]:

@@ -1,63 +1,40 @@
 """A groove's lips from all of its length at once.
 
 Row by row one wall of a groove may be all there is to see, and which wall depends on the angle to the lamp. So the
-strip is laid straight along the groove and averaged over sectors of some degrees: noise, rust and scratches average
-out, what runs along stays. Each sector is held against the face beside it, over the usual size there. Whatever its
-sign, what a groove does to the grey adds up over the sectors to a box, and the box's walls are its lips.
+strip is laid straight along the groove and averaged over sectors (`laid.py`), each held against the face beside it,
+over the usual size there. Whatever its sign, what a groove does to the grey adds up over the sectors to a box, and the
+box's walls are its lips.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, row_medians
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import median
 from wearvision.measure.evidence import Evidence
+from wearvision.measure.laid import SIDE_MM, Box, Sectors, beside, grey_squares, lay, seen_mean, slope_squares
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.unwrap import Strip
 
-SECTOR_ROWS = 10
 CAP = 25.0
 """Highest count of one sector: (5 standard deviations) squared."""
 USUAL, SHARE, MOST = 3.5, 0.25, 12.0
 """A column speaks for the groove when the mean square of its sectors passes `USUAL` (1 on plain noise, to 3 with tool
 marks) and this share of the groove's own height; it counts up to `MOST`."""
-SIDE_MM, SIDE_SHARE, CLEAR_PX = 1.6, 0.8, 2.5
-"""The face beside it: at least so wide, or this share of the width; from this far outside the lips on."""
 WALL, SKIP_PX, NEAR_PX = 3.0, 1.5, 6.0
 """Worth of a wall against that of a photo pixel between the walls; and where outside them nothing should be."""
-GAP_MM = 0.55
-"""Two marks, not one, when the face between them is as usual for longer than this."""
+LEAST_PX, GAP_MM = 2.0, 0.55
+"""A mark is at least so wide; two marks, not one, when the face between them is as usual for longer than this."""
 CALM_DEG = (15.0, 0.0)
 """Lines along which the strip is laid straight: the ribbon's over so many degrees; 0 is a circle."""
 STEEPER = 1.6
 """Walls so many times as steep outweigh the worth of the other line's box."""
 HEAT = 4.0
 """Loss of worth that makes a box e times less likely."""
-LEAST_NOISE, LEAST_SLOPE = 0.004, 1e-4
-"""Least noise of a sector's column: log grey, and per photo px."""
-Box = tuple[float, float]
-"""Columns of two lips."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Sectors:
-    """Means over the sectors of a strip laid straight.
-
-    Attributes
-    ----------
-    gray, slope : (K, C) float32
-        Log grey, and its slope along the radius; the line runs down the middle column.
-    seen : (K, C) bool
-    """
-
-    gray: Grid
-    slope: Grid
-    seen: NDArray[np.bool_]
 
 
 def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -> Ribbon:
@@ -68,9 +45,9 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     walls are much the steeper: a smeared box is wide, and width alone has worth.
     """
     first = (ribbon.inner + ribbon.outer) / 2
-    half = float(np.median(ribbon.outer - ribbon.inner)) / 2
+    half = median(ribbon.outer - ribbon.inner) / 2
     reach = round((max_width_mm + SIDE_MM) / strip.step_mm)
-    lines = [_calm(first, round(deg / strip.step_deg) | 1) if deg else np.full(len(first), np.median(first))
+    lines = [_calm(first, round(deg / strip.step_deg) | 1) if deg else np.full(len(first), median(first))
              for deg in CALM_DEG]  # fmt: skip
     told = [
         _box(lay(found, strip, ribbon.rows, line, reach), strip, (reach - half, reach + half), max_width_mm)
@@ -80,152 +57,125 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     best = max(told, key=lambda one: one.walls if one is best else one.walls / STEEPER)
     line = lines[told.index(best)]
     low, high = (column - reach for column in best.box)
-    doubt = (best.doubt[0] * strip.step_mm, best.doubt[1] * strip.step_mm)
+    width_doubt, centre_doubt = best.lips.doubt() if best.lips else (0.0, 0.0)
+    doubt = (width_doubt * strip.step_mm, centre_doubt * strip.step_mm)
     return replace(ribbon, inner=line + low, outer=line + high, doubt_mm=doubt)
-
-
-def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
-    """Lay rows of a strip straight, `reach` columns to either side of a line, and average over sectors."""
-    first, wide = np.rint(middle).astype(int) - reach, 2 * reach + 1
-    at = rows % len(found.gray)
-    seen = _shifted(strip.valid, at, first, wide)
-    number = _stacked(seen)
-    gray, slope = (
-        np.asarray(_stacked(_shifted(image, at, first, wide) * seen) / np.maximum(number, 1), dtype=np.float32)
-        for image in (found.gray, found.plain)
-    )
-    return Sectors(gray=gray, slope=slope, seen=number * 3 >= min(SECTOR_ROWS, len(rows)))
-
-
-def _shifted(image: NDArray[Any], rows: NDArray[np.int64], first: NDArray[np.int64], wide: int) -> NDArray[Any]:
-    """`wide` columns of some rows from each row's `first` on, (N, wide), 0 from outside: in runs of one shift."""
-    out = np.zeros((len(rows), wide), dtype=image.dtype)
-    cuts = (np.flatnonzero((np.diff(first) != 0) | (np.diff(rows) != 1)) + 1).tolist()
-    for start, stop in zip([0, *cuts], [*cuts, len(rows)], strict=True):
-        shift, row = int(first[start]), int(rows[start])
-        low, high = max(0, shift), min(image.shape[1], shift + wide)
-        if low < high:
-            out[start:stop, low - shift : high - shift] = image[row : row + stop - start, low:high]
-    return out
-
-
-def _stacked(image: NDArray[np.generic]) -> Array:
-    """Sum over every `SECTOR_ROWS` rows, (K, C); fewer make one sector."""
-    count = max(1, len(image) // SECTOR_ROWS)
-    used = count * min(SECTOR_ROWS, len(image))
-    return np.asarray(image[:used].reshape(count, -1, image.shape[1]).sum(axis=1), dtype=np.float64)
 
 
 def _calm(values: Array, wide: int) -> Array:
     """Running mean, ends repeated."""
     wide = min(wide, len(values) - 1) | 1
-    return np.convolve(np.pad(values, wide // 2, mode="edge"), np.full(wide, 1 / wide), mode="valid")
+    ends = (values[:1].repeat(wide // 2), values[-1:].repeat(wide // 2))
+    return np.convolve(np.concatenate([ends[0], values, ends[1]]), np.full(wide, 1 / wide), mode="valid")
 
 
-def _beside(strip: Strip, box: Box, columns: int) -> tuple[slice, slice]:
-    """Columns of the face to the left and right of a box."""
-    side = round(max(SIDE_MM / strip.step_mm, SIDE_SHARE * (box[1] - box[0])))
-    clear = round(CLEAR_PX * strip.px_mm / strip.step_mm)
-    low, high = int(np.floor(box[0])) - clear, int(np.ceil(box[1])) + clear + 1
-    return slice(max(0, low - side), max(0, low)), slice(min(columns, high), min(columns, high + side))
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Lips:
+    """Worth of every column as the left and as the right lip, (C,) each, -inf where it can be none; the columns of the
+    best pair; and how far apart two lips may be, columns."""
+
+    left: Array
+    right: Array
+    best: tuple[int, int]
+    apart: tuple[int, int]
+
+    def doubt(self) -> tuple[float, float]:
+        """Root mean square of what other boxes have another width and another centre, weighed by their worth."""
+        left, right = (np.exp((w - w[at]) / HEAT) for w, at in zip((self.left, self.right), self.best, strict=True))
+        return _spread(left, right, self.best, self.apart)
 
 
-def grey_squares(laid: Sectors, strip: Strip, box: Box, cap: float) -> Array:
-    """Square of each sector's grey less that of the face beside a box, over the usual size there, at most `cap`; nan is
-    not seen, (K, C)."""
-    gray = np.where(laid.seen, laid.gray, np.nan).astype(np.float64)
-    sides = _beside(strip, box, gray.shape[1])
-    levels = [row_medians(gray[:, part], least=4) for part in sides]
-    far = [np.abs(gray[:, part] - level[:, None]) for part, level in zip(sides, levels, strict=True)]
-    left, right = (np.where(np.isfinite(a), a, b) for a, b in (levels, levels[::-1]))
-    share = np.clip((np.arange(gray.shape[1]) - box[0]) / max(box[1] - box[0], 1.0), 0, 1)[None, :]
-    off = gray - (left[:, None] * (1 - share) + right[:, None] * share)
-    return _squares(off, np.concatenate(far, axis=1), LEAST_NOISE, cap)
-
-
-def _slope_power(laid: Sectors, sides: tuple[slice, slice]) -> Array:
-    """Mean square over the sectors of the slope, whose level is nought, over its usual size beside, (C,)."""
-    slope = np.where(laid.seen, laid.slope, np.nan).astype(np.float64)
-    far = np.concatenate([np.abs(slope[:, part]) for part in sides], axis=1)
-    return _seen_mean(_squares(slope, far, LEAST_SLOPE, CAP))
-
-
-def _squares(off: Array, far: Array, floor: float, cap: float) -> Array:
-    """(off / noise) squared, at most `cap`; nan is not seen; `far` is met beside the box."""
-    spread = 1.4826 * row_medians(far)
-    known = np.isfinite(spread)
-    usual = float(np.median(spread[known])) if known.any() else np.inf
-    noise = np.where(known, np.maximum(spread, max(0.5 * usual, floor)), np.inf)
-    return np.asarray(np.minimum((off / noise[:, None]) ** 2, cap))
-
-
-def _seen_mean(square: Array) -> Array:
-    """Mean over the sectors in which a column is seen, (C,)."""
-    seen = np.isfinite(square)
-    return np.asarray(np.where(seen, square, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1), dtype=np.float64)
-
-
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class _Told:
-    """A box, its worth, that of its walls, and how far boxes of nearly that worth differ in width and centre."""
+    """A box, its worth, that of its walls, and the lips among which it is the best pair."""
 
     worth: float
     box: Box
     walls: float = 0.0
-    doubt: tuple[float, float] = (0.0, 0.0)
+    lips: _Lips | None = None
 
 
 def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
     """The pair of lips with the steepest walls, most between them and least just outside."""
     px = strip.px_mm / strip.step_mm
+    apart = (int(np.ceil(LEAST_PX * px)), int(max_width_mm / strip.step_mm))
     told = _Told(worth=-np.inf, box=box)
     for _ in range(2):
-        sides = _beside(strip, told.box, laid.gray.shape[1])
-        square, wall = _seen_mean(grey_squares(laid, strip, told.box, CAP)), _slope_power(laid, sides)
+        sides = beside(strip, told.box, laid.gray.shape[1])
+        square = seen_mean(grey_squares(laid, sides, told.box, CAP))
+        wall = seen_mean(slope_squares(laid, sides, CAP))
         calm = np.convolve(square, np.full(3, 1 / 3), mode="same")
         low, high = max(0, round(told.box[0])), min(len(square) - 1, round(told.box[1]))
         top = low + int(np.argmax(calm[low : high + 1]))
-        total = _pairs(square, wall, calm, top, round(GAP_MM / strip.step_mm), px)
-        wide = np.arange(top, -1, -1)[:, None] + np.arange(total.shape[1])[None, :]
-        total = np.where((wide < 2 * px) | (wide > max_width_mm / strip.step_mm), -np.inf, total)
-        if not np.isfinite(total).any():
+        left, right = _worths(square, wall, calm, top, max(2, round(GAP_MM / strip.step_mm)), px)
+        a, b = _best_pair(left, right, apart)
+        if b < 0:
             return told
-        i, k = (int(n) for n in np.unravel_index(int(np.argmax(total)), total.shape))
-        at = (_crest(wall, i), _crest(wall, top + k))
-        walls = float(wall[i] + wall[top + k])
-        told = _Told(worth=float(total[i, k]), box=at, walls=walls, doubt=_doubt(total, i, k))
+        told = _Told(
+            worth=float(left[a] + right[b]), box=(_crest(wall, a), _crest(wall, b)), walls=float(wall[a] + wall[b]),
+            lips=_Lips(left=left, right=right, best=(a, b), apart=apart),
+        )  # fmt: skip
     return told
 
 
-def _doubt(total: Array, i: int, k: int) -> tuple[float, float]:
-    """Root mean square of what other boxes have another width and another centre, weighed by their worth, columns."""
-    weight = np.exp((total - total[i, k]) / HEAT)
-    left, right = np.arange(total.shape[0])[:, None] - i, np.arange(total.shape[1])[None, :] - k
-    wider, moved = (float(np.average(far**2, weights=weight)) ** 0.5 for far in (right - left, (right + left) / 2))
-    return wider, moved
+@compiled
+def _worths(square: Array, wall: Array, calm: Array, top: int, gap: int, px: float) -> tuple[Array, Array]:
+    """Worth of every column as the left lip, up to `top`, and as the right lip, from there on, (C,) each.
+
+    It is -inf elsewhere, and beyond more than `gap` columns in a row that are as usual.
+    """
+    least, count = max(USUAL, SHARE * calm[top]), len(square)
+    sums, spill = np.zeros(count + 1), np.zeros(count + 1)
+    for c in range(count):
+        gain = (min(square[c], MOST) - least) / px
+        sums[c + 1], spill[c + 1] = sums[c] + gain, spill[c] + max(gain, 0.0)
+    skip, near = round(SKIP_PX * px), round(NEAR_PX * px)
+    left, right = np.full(count, -np.inf), np.full(count, -np.inf)
+    for a in range(_last(calm, least, gap, top, -1), top + 1):
+        outside = spill[max(a - skip, 0)] - spill[max(a - skip - near, 0)]
+        left[a] = WALL * min(wall[a], MOST) - sums[a] - outside
+    for b in range(top, _last(calm, least, gap, top, 1) + 1):
+        outside = spill[min(b + skip + near + 1, count)] - spill[min(b + skip + 1, count)]
+        right[b] = WALL * min(wall[b], MOST) + sums[b + 1] - outside
+    return left, right
 
 
-def _pairs(square: Array, wall: Array, calm: Array, top: int, gap: int, px: float) -> Array:
-    """Worth of every pair of a left lip (0 to top) and a right lip (top on), (top + 1, C - top)."""
-    least = max(USUAL, SHARE * float(calm[top]))
-    gain = (np.minimum(square, MOST) - least) / px
-    sums = np.concatenate([[0.0], np.cumsum(gain)])
-    spill = np.concatenate([[0.0], np.cumsum(np.maximum(gain, 0))])
-    skip, near, count = round(SKIP_PX * px), round(NEAR_PX * px), len(square)
-    steep = WALL * np.minimum(wall, MOST)
-    a, b = np.arange(top + 1), np.arange(top, count)
-    left = steep[a] - sums[a] - (spill[np.maximum(a - skip, 0)] - spill[np.maximum(a - skip - near, 0)])
-    outside = spill[np.minimum(b + skip + near + 1, count)] - spill[np.minimum(b + skip + 1, count)]
-    right = steep[b] + sums[b + 1] - outside
-    left[: top - _unbroken(calm[top::-1] < least, gap)] = -np.inf
-    right[_unbroken(calm[top:] < least, gap) + 1 :] = -np.inf
-    return np.asarray(left[:, None] + right[None, :])
+@compiled
+def _last(calm: Array, least: float, gap: int, top: int, way: int) -> int:
+    """The column one way from `top` beyond which more than `gap` in a row are as usual."""
+    idle, at = 0, top
+    while 0 <= at < len(calm):
+        idle = idle + 1 if calm[at] < least else 0
+        if idle > gap:
+            return at - way * (gap - 1)
+        at += way
+    return at - way
 
 
-def _unbroken(usual: NDArray[np.bool_], gap: int) -> int:
-    """Steps to go before more than `gap` columns in a row are as usual."""
-    idle = np.convolve(usual, np.ones(max(2, gap) + 1), mode="valid") > max(2, gap) + 0.5
-    return int(np.argmax(idle)) + 1 if idle.any() else len(usual) - 1
+@compiled
+def _best_pair(left: Array, right: Array, apart: tuple[int, int]) -> tuple[int, int]:
+    """Columns of the two lips, so far apart at least and at most, of most worth together; -1 where there are none."""
+    most, best, other = -np.inf, -1, -1
+    for a in range(len(left)):
+        if left[a] > -np.inf:
+            for b in range(a + apart[0], min(len(right), a + apart[1] + 1)):
+                if left[a] + right[b] > most:
+                    most, best, other = left[a] + right[b], a, b
+    return best, other
+
+
+@compiled
+def _spread(left: Array, right: Array, best: tuple[int, int], apart: tuple[int, int]) -> tuple[float, float]:
+    """Root mean square of how much wider than the best, and how far aside, other pairs lie, weighed by both lips."""
+    total, wider, aside = 0.0, 0.0, 0.0
+    for i in range(len(left)):
+        if left[i] > 0:
+            for k in range(i + apart[0], min(len(right), i + apart[1] + 1)):
+                weight, a, b = left[i] * right[k], i - best[0], k - best[1]
+                total += weight
+                wider += weight * (b - a) ** 2
+                aside += weight * (b + a) ** 2
+    return np.sqrt(wider / total), np.sqrt(aside / total) / 2
 
 
 def _crest(wall: Array, at: int) -> float:

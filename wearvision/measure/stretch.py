@@ -12,10 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import median
 from wearvision.measure.evidence import Evidence
+from wearvision.measure.laid import SECTOR_ROWS, SIDE_MM, beside, grey_squares, lay
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
-from wearvision.measure.sectors import SECTOR_ROWS, SIDE_MM, grey_squares, lay
 from wearvision.measure.unwrap import Strip
 
 LEVEL, SHARE, TOP = 2.2, 0.06, 0.9
@@ -53,10 +55,11 @@ def shown(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
 
 def _told(ribbon: Ribbon, found: Evidence, strip: Strip) -> Array:
     """What every sector says for a groove, (K,)."""
-    half = float(np.median(ribbon.outer - ribbon.inner)) / 2
+    half = median(ribbon.outer - ribbon.inner) / 2
     reach = round(half + max(SIDE_MM / strip.step_mm, 1.6 * half)) + 4
     laid = lay(found, strip, ribbon.rows, (ribbon.inner + ribbon.outer) / 2, reach)
-    square = np.nan_to_num(grey_squares(laid, strip, (reach - half, reach + half), CAP))
+    box = (reach - half, reach + half)
+    square = np.nan_to_num(grey_squares(laid, beside(strip, box, laid.gray.shape[1]), box, CAP))
     between = slice(max(0, round(reach - half)), round(reach + half) + 1)
     inside = square[:, between].mean(axis=1)
     level = max(LEVEL, SHARE * float(np.quantile(inside, TOP)))
@@ -64,13 +67,15 @@ def _told(ribbon: Ribbon, found: Evidence, strip: Strip) -> Array:
     return np.where(seen, np.clip(np.log(np.maximum(inside, 1e-3) / level), LEAST, MOST), 0.0)
 
 
+@compiled
 def _best_run(total: Array, longest: int) -> tuple[int, int]:
     """First and one past the last entry of the run, of at most `longest`, whose running sums gain most."""
-    at = np.arange(len(total))
-    far = at[None, :] - at[:, None]
-    gain = np.where((far > 0) & (far <= longest), total[None, :] - total[:, None], -np.inf)
-    first, last = np.unravel_index(int(np.argmax(gain)), gain.shape)
-    return int(first), int(last)
+    most, best = -np.inf, (0, 1)
+    for first in range(len(total)):
+        for last in range(first + 1, min(len(total), first + longest + 1)):
+            if total[last] - total[first] > most:
+                most, best = total[last] - total[first], (first, last)
+    return best
 
 
 def _doubt(total: Array, end: int) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.edges import Grid
-from wearvision.measure.lips import Track, profiles, running_median
+from wearvision.measure.lips import Track, medians, profiles, running_median
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -27,5 +27,5 @@ def tones(track: Track, strip: Strip, gray: Grid, reach_mm: float) -> Array:
     middle = (running_median((track.inner_mm + track.outer_mm) / 2, CALM_ROWS) - strip.start_mm) / strip.step_mm
     reach = reach_mm / strip.step_mm
     across, beside = profiles(strip, gray, rows, middle - reach, middle + reach)
-    off = across - np.median(beside, axis=1, keepdims=True)
+    off = across - medians(beside)[:, None]
     return np.array([part.mean(axis=0) for part in np.array_split(off, max(1, len(off) // SECTOR))])

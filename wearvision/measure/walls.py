@@ -14,7 +14,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid
+from wearvision.measure.edges import Grid, median
 from wearvision.measure.evidence import ROWS
 from wearvision.measure.lips import Track
 from wearvision.measure.plane import Array
@@ -50,7 +50,7 @@ def walls(tracks: list[Track], max_width_mm: float, strip: Strip, gray: Grid) ->
     gray : (T, R) log grey of the strip
     """
     out: list[tuple[Track, Track]] = []
-    for pair in combinations(sorted(tracks, key=lambda t: float(np.median(t.inner_mm))), 2):
+    for pair in combinations(sorted(tracks, key=lambda t: median(t.inner_mm)), 2):
         taken = any(t is other for t in pair for one in out for other in one)
         if not taken and _whole_mm(*pair) <= max_width_mm and _of_one(*pair, strip, gray):
             out.append(pair)
@@ -59,7 +59,7 @@ def walls(tracks: list[Track], max_width_mm: float, strip: Strip, gray: Grid) ->
 
 def _whole_mm(low: Track, high: Track) -> float:
     """Width of the groove whose walls two tracks are."""
-    return float(max(np.median(t.outer_mm) for t in (low, high)) - np.median(low.inner_mm))
+    return max(median(t.outer_mm) for t in (low, high)) - median(low.inner_mm)
 
 
 def _of_one(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
@@ -105,7 +105,7 @@ def _fades(low: Track, high: Track) -> bool:
 
 def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
     """Whether one goes on where the other ends: the dark wall changes sides with the angle to the lamp."""
-    over = min(np.median(low.outer_mm), np.median(high.outer_mm)) - np.median(high.inner_mm)
+    over = min(median(low.outer_mm), median(high.outer_mm)) - median(high.inner_mm)
     nested = over >= NESTED * min(low.width_mm, high.width_mm)
     if (not nested and (_own(low) or _own(high))) or -over > APART * whole_mm or max(low.dark, high.dark) > WALL_DARK:
         return False
@@ -134,7 +134,7 @@ def between(low: Track, high: Track, strip: Strip) -> Ribbon:
     full = strip.closed and len(rows) >= lap - FULL_GAP * ROWS
     if full:
         rows = rows[0] + np.arange(lap)
-    wider = high if np.median(high.outer_mm) >= np.median(low.outer_mm) else low
+    wider = high if median(high.outer_mm) >= median(low.outer_mm) else low
 
     def columns(at: NDArray[np.int64], lip_mm: Array) -> Array:
         return (np.interp(rows, at, lip_mm, period=lap) - strip.start_mm) / strip.step_mm

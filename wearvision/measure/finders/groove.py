@@ -10,6 +10,7 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.band import band_of, measure_band
+from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence, evidence
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track, follow, running_median
@@ -103,7 +104,7 @@ def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, bl
         return None
     tracks: list[Track] = []
     for one in (refine(ribbon, found, strip, max_width_mm), ribbon):
-        if np.median(one.outer - one.inner) * strip.step_mm < BOUND * max_width_mm:
+        if median(one.outer - one.inner) * strip.step_mm < BOUND * max_width_mm:
             track = follow(strip, found, one, blur_px=blur_px)
             if track is not None and track.width_mm >= NICK_MM and is_groove(track, strip.px_mm):
                 return track
@@ -130,7 +131,7 @@ def _stands(track: Track, face: Face) -> bool:
 
 def _gap(track: Track, radii_mm: tuple[float, float]) -> float:
     """Distance of a track from the nearer of two circles about the axis, mm."""
-    return min(float(np.median(track.inner_mm)) - radii_mm[0], radii_mm[1] - float(np.median(track.outer_mm)))
+    return min(median(track.inner_mm) - radii_mm[0], radii_mm[1] - float(np.median(track.outer_mm)))
 
 
 def _apart(tracks: list[Track]) -> list[Track]:
@@ -253,7 +254,7 @@ def sealed_depth(width_mm: float) -> dict[str, Quantity]:
 def _flags(track: Track, width: Array, face: Face, px_mm: float) -> tuple[str, ...]:
     told = {
         "faint": track.dark > FAINT or track.clear < 0.75,
-        "narrow": float(np.median(width)) < NARROW_PX * px_mm,
+        "narrow": median(width) < NARROW_PX * px_mm,
         "cut-by-frame": any(track.cut),
         "full-circle": track.full,
         "beside-edge": _gap(track, face.flat_mm) < BESIDE_EDGE_MM,
@@ -266,7 +267,7 @@ def _places(track: Track, width: Array, centre: Array, plane: Plane, face: Face,
     total, rows = len(width), np.arange(len(width))
     inset = max(1, min(total // 6, 12)) if not track.full else 0
     inside = (rows >= inset) & (rows < total - inset)
-    telling = width * running_median(track.strength / (np.median(track.strength) + 1e-9), 9)
+    telling = width * running_median(track.strength / (median(track.strength) + 1e-9), 9)
     chosen: list[int] = []
     apart = np.full(total, np.inf)
     for number in range(1, 1 + min(count, max(1, total // 12))):

@@ -1,0 +1,167 @@
+"""A strip laid straight along a line and averaged over sectors of some degrees, each held against the face beside.
+
+Noise, rust and scratches average out, what runs along the line stays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid
+from wearvision.measure.evidence import Evidence
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import Strip
+
+SECTOR_ROWS = 10
+SIDE_MM, SIDE_SHARE, CLEAR_PX = 1.6, 0.8, 2.5
+"""The face beside it: at least so wide, or this share of the width; from this far outside the lips on."""
+LEAST_SIDE = 4
+"""Columns of a side that must be seen to tell its level."""
+LEAST_NOISE, LEAST_SLOPE = 0.004, 1e-4
+"""Least noise of a sector's column: log grey, and per photo px."""
+Box = tuple[float, float]
+"""Columns of two lips."""
+Cuts = tuple[int, int, int, int]
+"""First and one past the last column of the face to the left of a box, and of that to its right."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sectors:
+    """Means over the sectors of a strip laid straight.
+
+    Attributes
+    ----------
+    gray, slope : (K, C) float32
+        Log grey, and its slope along the radius; the line runs down the middle column.
+    seen : (K, C) bool
+    """
+
+    gray: Grid
+    slope: Grid
+    seen: NDArray[np.bool_]
+
+
+def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
+    """Lay rows of a strip straight, `reach` columns to either side of a line, and average over sectors."""
+    first = np.rint(middle).astype(np.int64) - reach
+    number, *sums = _summed(found.gray, found.plain, strip.valid, rows % len(found.gray), first, 2 * reach + 1)
+    gray, slope = (np.asarray(total / np.maximum(number, 1), dtype=np.float32) for total in sums)
+    return Sectors(gray=gray, slope=slope, seen=number * 3 >= min(SECTOR_ROWS, len(rows)))
+
+
+@compiled
+def _summed(
+    gray: Grid, slope: Grid, valid: NDArray[np.bool_], rows: NDArray[np.int64], first: NDArray[np.int64], wide: int
+) -> Grid:
+    """How many rows of each sector are seen, and the sums of their grey and slope, (3, K, C).
+
+    Row n is read from its own column `first[n]` on; fewer rows than a sector's make one sector.
+    """
+    tall, count = min(SECTOR_ROWS, len(rows)), max(1, len(rows) // SECTOR_ROWS)
+    sums = np.zeros((3, count, wide), np.float32)
+    for n in range(count * tall):
+        row, low, high = rows[n], max(0, first[n]), min(valid.shape[1], first[n] + wide)
+        part = sums[:, n // tall, low - first[n] : high - first[n]]
+        number, grays, slopes = part[0], part[1], part[2]
+        seen, here, steep = valid[row, low:high], gray[row, low:high], slope[row, low:high]
+        for c in range(len(number)):
+            weight = np.float32(seen[c])
+            number[c] += weight
+            grays[c] += weight * here[c]
+            slopes[c] += weight * steep[c]
+    return sums
+
+
+def beside(strip: Strip, box: Box, columns: int) -> Cuts:
+    """Columns of the face to the left and right of a box."""
+    side = round(max(SIDE_MM / strip.step_mm, SIDE_SHARE * (box[1] - box[0])))
+    clear = round(CLEAR_PX * strip.px_mm / strip.step_mm)
+    low, high = int(np.floor(box[0])) - clear, int(np.ceil(box[1])) + clear + 1
+    return max(0, low - side), max(0, low), min(columns, high), min(columns, high + side)
+
+
+def grey_squares(laid: Sectors, sides: Cuts, box: Box, cap: float) -> Array:
+    """Square of each sector's grey less that of the face beside a box, over the usual size there, at most `cap`; nan is
+    not seen, (K, C)."""
+    return _squares(laid.gray, laid.seen, sides, (float(box[0]), float(box[1])), False, LEAST_NOISE, float(cap))
+
+
+def slope_squares(laid: Sectors, sides: Cuts, cap: float) -> Array:
+    """The same of the slope, whose level is nought."""
+    return _squares(laid.slope, laid.seen, sides, (0.0, 1.0), True, LEAST_SLOPE, float(cap))
+
+
+@compiled
+def _levels(image: Grid, seen: NDArray[np.bool_], sides: Cuts) -> Array:
+    """Median of either side in every sector, (K, 2); nan where it is not seen."""
+    out = np.full((len(image), 2), np.nan)
+    values = np.empty(image.shape[1])
+    for k in range(len(image)):
+        for side in range(2):
+            count = 0
+            for c in range(sides[2 * side], sides[2 * side + 1]):
+                if seen[k, c]:
+                    values[count] = image[k, c]
+                    count += 1
+            if count >= LEAST_SIDE:
+                out[k, side] = np.median(values[:count])
+    return out
+
+
+@compiled
+def _noises(image: Grid, seen: NDArray[np.bool_], sides: Cuts, levels: Array, floor: float) -> Array:
+    """Usual distance from the level beside, in every sector, (K,); infinite where no side is seen."""
+    spread = np.full(len(image), np.nan)
+    far = np.empty(2 * image.shape[1])
+    for k in range(len(image)):
+        count = 0
+        for side in range(2):
+            level = levels[k, side]
+            for c in range(sides[2 * side], sides[2 * side + 1]):
+                if seen[k, c] and level == level:
+                    far[count] = abs(image[k, c] - level)
+                    count += 1
+        if count:
+            spread[k] = 1.4826 * np.median(far[:count])
+    known = spread[spread == spread]
+    least = max(0.5 * np.median(known), floor) if len(known) else np.inf
+    for k in range(len(spread)):
+        spread[k] = max(spread[k], least) if spread[k] == spread[k] else np.inf
+    return spread
+
+
+@compiled
+def _squares(
+    image: Grid, seen: NDArray[np.bool_], sides: Cuts, box: Box, flat: bool, floor: float, cap: float
+) -> Array:
+    """(value less its level / noise) squared, at most `cap`, (K, C); between the sides the level goes from one to the
+    other; it is nought for what is flat; nan is not seen."""
+    levels = np.zeros((len(image), 2)) if flat else _levels(image, seen, sides)
+    noise = _noises(image, seen, sides, levels, floor)
+    out = np.full(image.shape, np.nan)
+    for k in range(len(image)):
+        left = levels[k, 0] if levels[k, 0] == levels[k, 0] else levels[k, 1]
+        right = levels[k, 1] if levels[k, 1] == levels[k, 1] else left
+        for c in range(image.shape[1]):
+            share = min(max((c - box[0]) / max(box[1] - box[0], 1.0), 0.0), 1.0)
+            off = (image[k, c] - (left * (1 - share) + right * share)) / noise[k]
+            if seen[k, c]:
+                out[k, c] = min(off * off, cap)
+    return out
+
+
+@compiled
+def seen_mean(square: Array) -> Array:
+    """Mean over the sectors in which a column is seen, (C,)."""
+    total, number = np.zeros(square.shape[1]), np.zeros(square.shape[1])
+    for k in range(len(square)):
+        for c in range(square.shape[1]):
+            value = square[k, c]
+            if value == value:
+                total[c] += value
+                number[c] += 1
+    return total / np.maximum(number, 1)
