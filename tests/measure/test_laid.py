@@ -29,7 +29,7 @@ def drawn(hidden: slice) -> Sectors:
     """A face laid straight along a slanting line; some columns are hidden."""
     strip = strip_of(())
     strip.valid[:, hidden] = False
-    return lay(evidence(strip), strip, np.arange(300, 300 + ROWS), 170 + 0.02 * np.arange(ROWS), REACH)
+    return lay(evidence(strip), strip, np.arange(300, 300 + ROWS), np.linspace(170.0, 185.0, ROWS), REACH)
 
 
 def test_sectors_are_means_of_what_is_seen() -> None:
@@ -49,6 +49,8 @@ def test_beyond_the_strip_nothing_is_seen() -> None:
     laid = lay(evidence(strip), strip, np.arange(ROWS), np.full(ROWS, 20.0), REACH)
     assert not laid.seen[:, : REACH - 20].any()
     assert laid.seen[:, REACH - 20 :].all()
+    for away in (-100.0, 600.0):
+        assert not lay(evidence(strip), strip, np.arange(ROWS), np.full(ROWS, away), REACH).seen.any()
 
 
 @pytest.mark.parametrize("hidden", [slice(0, 0), slice(120, 140), slice(190, 260)])

@@ -64,7 +64,8 @@ def _summed(
     tall, count = min(SECTOR_ROWS, len(rows)), max(1, len(rows) // SECTOR_ROWS)
     sums = np.zeros((3, count, wide), np.float32)
     for n in range(count * tall):
-        row, low, high = rows[n], max(0, first[n]), min(valid.shape[1], first[n] + wide)
+        row, low = rows[n], max(0, first[n])
+        high = max(low, min(valid.shape[1], first[n] + wide))
         part = sums[:, n // tall, low - first[n] : high - first[n]]
         number, grays, slopes = part[0], part[1], part[2]
         seen, here, steep = valid[row, low:high], gray[row, low:high], slope[row, low:high]
