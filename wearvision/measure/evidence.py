@@ -123,18 +123,3 @@ def _usual(cells: Grid, seen: NDArray[np.bool_], strip: Strip) -> Grid:
     grid = np.clip(grid, 0.7 * lone, 2.5 * lone) + 2e-4
     smooth = cv2.resize(grid.astype(np.float32), cells.shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(smooth, dtype=np.float32)
-
-
-def moved(image: Grid, by: int) -> Grid:
-    """Column c of the answer is column c + by; 0 from outside."""
-    out = np.zeros_like(image)
-    if by >= 0:
-        out[:, : image.shape[1] - by] = image[:, by:]
-    else:
-        out[:, -by:] = image[:, :by]
-    return out
-
-
-def mean_between(sums: Grid, low: int, high: int) -> Grid:
-    """Mean over the columns c + low to c + high, from running sums; wrong near the border."""
-    return np.asarray((moved(sums, high + 1) - moved(sums, low))[:, :-1] / np.float32(high + 1 - low))

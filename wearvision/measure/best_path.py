@@ -1,0 +1,68 @@
+"""Best-scoring run through scores by row, width and place, by dynamic programming.
+
+As in local sequence alignment (Smith and Waterman 1981, from memory): a run may begin and end in any row; from row to
+row it stays, or steps one place aside or to a neighbouring width at a cost.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid
+
+SLIDE, WIDEN, NOTHING = np.float32(1.0), np.float32(4.0), np.float32(0.0)
+"""Cost of a side step of one place, and of a step to the next width; worth of a run that has not begun."""
+Path = NDArray[np.int64]
+"""Row, width and place of each step, (N, 3)."""
+
+
+def room_for(gain: Grid) -> Grid:
+    """A table for `best_path`: as the scores, with a rim of nought about widths and places and a row of it in front."""
+    rows, widths, places = gain.shape
+    return np.zeros((rows + 1, widths + 2, places + 2), dtype=np.float32)
+
+
+def best_path(gain: Grid, first: int, table: Grid) -> tuple[Path, float]:
+    """The best run, and its score.
+
+    Parameters
+    ----------
+    gain : (T, W, R) float32
+    first : row of the scores to begin at; those before it come last, and rows of the run are counted from it on
+    table : overwritten
+    """
+    _fill(gain, first, table)
+    row, width, place = (int(n) for n in np.unravel_index(int(np.argmax(table)), table.shape))
+    path = np.empty((row, 3), dtype=np.int64)
+    return path[_trace(table, row, width, place, path) :], float(table[row, width, place])
+
+
+@compiled
+def _fill(gain: Grid, first: int, table: Grid) -> None:
+    """Best score of a run that ends at each entry."""
+    rows, widths, places = gain.shape
+    for i in range(rows):
+        told, before, here = gain[(i + first) % rows], table[i], table[i + 1]
+        for w in range(1, widths + 1):
+            for c in range(1, places + 1):
+                aside = max(before[w, c - 1], before[w, c + 1]) - SLIDE
+                other = max(before[w - 1, c], before[w + 1, c]) - WIDEN
+                here[w, c] = max(max(max(aside, other), before[w, c]) + told[w - 1, c - 1], NOTHING)
+
+
+@compiled
+def _trace(table: Grid, row: int, width: int, place: int, path: Path) -> int:
+    """Fill the path from its end backwards, from each entry to the best it may have come from; where it begins."""
+    i, w, c = row, width, place
+    while True:
+        path[i - 1, 0], path[i - 1, 1], path[i - 1, 2] = i - 1, w - 1, c - 1
+        best, wider, aside = table[i - 1, w, c], 0, 0
+        for dw, dc in ((0, -1), (0, 1), (-1, 0), (1, 0)):
+            came = table[i - 1, w + dw, c + dc] - (SLIDE if dw == 0 else WIDEN)
+            if came > best:
+                best, wider, aside = came, dw, dc
+        if best <= NOTHING:
+            return i - 1
+        i, w, c = i - 1, w + wider, c + aside
