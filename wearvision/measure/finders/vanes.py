@@ -138,9 +138,11 @@ def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) ->
     """One finding for each vane, numbered clockwise from the one nearest 12 o'clock in the photo."""
     order = _order(vanes, plane)
     stretch = _stretch(vanes, plane)
+    outlines = [outline_mm(vanes, k) for k in range(len(order))]
+    outlines = np.split(plane.to_px(np.vstack(outlines)), np.cumsum([len(one) for one in outlines[:-1]]))
     return tuple(
         Finding(
-            id=f"V{i}", kind="vane", outline_px=plane.to_px(outline_mm(vanes, k)), flags=_flags(vanes, plane, k),
+            id=f"V{i}", kind="vane", outline_px=outlines[k], flags=_flags(vanes, k, outlines[k], plane.size_px),
             quantities=_quantities(vanes, k, stretch), places_px=_places(vanes, plane, k, cards_px),
             detail={"index": i},
         )
@@ -238,14 +240,14 @@ def _tip_seen(vanes: Vanes, k: int) -> bool:
     return bool(vanes.traces.seen[k, near].mean() > 0.8)
 
 
-def _flags(vanes: Vanes, plane: Plane, k: int) -> tuple[str, ...]:
+def _flags(vanes: Vanes, k: int, outline_px: Array, size_px: tuple[int, int]) -> tuple[str, ...]:
     """Doubts: one that differs is suspected, one that is hardly seen is faint."""
     flags = []
     if differs(vanes, k):
         flags.append("suspected")
     if vanes.standing[k] and not np.isfinite(vanes.shapes[k].tip_shift_mm):
         flags.append("faint")
-    if not in_frame(plane.to_px(outline_mm(vanes, k)), plane.size_px).all():
+    if not in_frame(outline_px, size_px).all():
         flags.append("cut-by-frame")
     return tuple(flags)
 

@@ -54,9 +54,12 @@ def _shift_rows(values: Grid, off: Array, out: Grid) -> None:
         base = int(np.floor(off[i]))
         up = np.float32(off[i] - base)
         low = np.float32(1) - up
-        for j in range(last + 1):
-            at = j + base
-            out[i, j] = values[i, min(max(at, 0), last)] * low + values[i, min(max(at + 1, 0), last)] * up
+        first = min(max(-base, 0), last + 1)
+        stop = max(min(last - base, last + 1), first)
+        out[i, :first] = values[i, 0]
+        for j in range(first, stop):
+            out[i, j] = values[i, j + base] * low + values[i, j + base + 1] * up
+        out[i, stop:] = values[i, last]
 
 
 def common(size: Grid) -> Grid:
@@ -221,16 +224,16 @@ def _pair_gains(level: Grid, halves: Array, most: np.float32, out: Grid) -> None
     number, rows, width = level.shape
     for w in range(len(halves)):
         half = halves[w]
+        first, stop = int(np.ceil(half)), int(np.floor(width - 1 - half)) + 1
         low, high = int(np.floor(-half)), int(np.floor(half))
         share, other = np.float32(-half - low), np.float32(half - high)
-        first, stop = int(np.ceil(half)), int(np.floor(width - 1 - half)) + 1
+        up, over = low + 1, high + (other > 0)  # a whole half reaches the last column, and needs none beyond
         for i in range(rows):
             out[w, i, first:stop] = 0.0
             for n in range(number):
                 for j in range(first, stop):
-                    up, over = min(j + low + 1, width - 1), min(j + high + 1, width - 1)
-                    right = level[n, i, j + low] * (np.float32(1) - share) + level[n, i, up] * share
-                    left = level[n, i, j + high] * (np.float32(1) - other) + level[n, i, over] * other
+                    right = level[n, i, j + low] * (np.float32(1) - share) + level[n, i, j + up] * share
+                    left = level[n, i, j + high] * (np.float32(1) - other) + level[n, i, j + over] * other
                     out[w, i, j] += min(np.float32(NONE) + right + left, most)
             for j in range(first, stop):
                 out[w, i, j] /= np.float32(number)
@@ -252,18 +255,24 @@ def _best_paths(tables: Grid, price: Grid, path: NDArray[np.int64]) -> None:
     """The best path (T, S) down each table (T, S, M), where `price` (2 K + 1) is that of -K to K columns of step."""
     many, rows, columns = tables.shape
     most = len(price) // 2
-    back = np.zeros((rows, columns), dtype=np.int8)
+    back = np.zeros((rows, columns), dtype=np.int32)
     for t in range(many):
         total = tables[t, 0].copy()
         for i in range(1, rows):
-            before = total.copy()
-            for j in range(columns):
-                best = np.float32(-np.inf)
-                for k in range(max(-most, -j), min(most, columns - 1 - j) + 1):
-                    worth = before[j + k] - price[k + most]
-                    if worth > best:
-                        best, back[i, j] = worth, k
-                total[j] = best + tables[t, i, j]
+            best = np.full(columns, -np.inf, dtype=np.float32)
+            for k in range(-most, most + 1):
+                _come_from(total, k, price[k + most], best, back[i])
+            total = best + tables[t, i]
         path[t, rows - 1] = np.argmax(total)
         for i in range(rows - 1, 0, -1):
             path[t, i - 1] = path[t, i] + back[i, path[t, i]]
+
+
+@compiled
+def _come_from(total: Grid, step: int, price: np.float32, best: Grid, back: NDArray[np.int32]) -> None:
+    """Where coming from `step` columns away is better than what was best so far, take it."""
+    for j in range(max(0, -step), min(len(total), len(total) - step)):
+        worth = total[j + step] - price
+        better = worth > best[j]
+        best[j] = worth if better else best[j]
+        back[j] = step if better else back[j]

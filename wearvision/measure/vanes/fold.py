@@ -41,7 +41,8 @@ QUIET, CAP = 0.03, 3.0
 """Step of log grey that is added to what is usual along a part of the ring; most that an edge counts for over that."""
 CAP_SD = 3.0
 LEAST_SEEN = 0.2
-KEPT = 6
+KEPT, UNLIKE_DEG = 6, 20.0
+"""Trials that are bettered; those of one number differ by so much in wrap."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -107,8 +108,7 @@ def find_sweeps(
         )  # fmt: skip
         folds = folded(*across(*maps, _all_turns()))
         for number in numbers:
-            trials = _told(start, TRIED, folds, number)
-            tops[number] += [(top, maps) for top in _unlike(sorted(trials, key=lambda t: -t.score), 2)]
+            tops[number] += [(top, maps) for top in _told(start, TRIED, folds, number, 2)]
     kept = [
         top for number, some in tops.items()
         for top in sorted(some, key=lambda t: -t[0].score)[: KEPT if number is None else KEPT - 1]
@@ -127,17 +127,6 @@ def _once(tops: list[tuple[Sweep, Maps]]) -> list[tuple[Sweep, Maps]]:
     return kept
 
 
-def _unlike(ranked: list[Sweep], count: int) -> list[Sweep]:
-    """The first few that differ in number or clearly in wrap."""
-    kept: list[Sweep] = []
-    for one in ranked:
-        if all(one.number != k.number or abs(one.wrap_deg - k.wrap_deg) > 20 for k in kept):
-            kept.append(one)
-        if len(kept) == count:
-            break
-    return kept
-
-
 def _better(maps: Maps, best: Sweep, number: int | None) -> Sweep:
     """The sweep on finer steps."""
     for step in (1.0, 0.5):
@@ -149,20 +138,26 @@ def _better(maps: Maps, best: Sweep, number: int | None) -> Sweep:
 
 
 def _scored(maps: Maps, start: Sweep, tried: Tried, number: int | None) -> list[Sweep]:
-    return _told(start, tried, folded(*across(*maps, _turns(tried))), number)
+    return _told(start, tried, folded(*across(*maps, _turns(tried))), number, 1)
 
 
 def _told(
-    start: Sweep, tried: Tried, folds: tuple[Array, Array, NDArray[np.int64]], number: int | None
+    start: Sweep, tried: Tried, folds: tuple[Array, Array, NDArray[np.int64]], number: int | None, most: int
 ) -> list[Sweep]:
-    """Each of some (wrap, sweep) with the best number and turn for it."""
+    """The best few of some (wrap, sweep), each with the best number and turn for it, unlike in number or in wrap."""
     z, turn, count = folds
     z = np.where(count != TWO if number is None else count == number, z, -9.0)
-    best = np.argmax(z, axis=1)
-    return [
-        replace(start, wrap_deg=w, sweep=s, score=float(z[i, j]), turn_deg=float(turn[j]), number=int(count[j]))
-        for i, ((w, s), j) in enumerate(zip(tried, best.tolist(), strict=True))
-    ]
+    best, kept = np.argmax(z, axis=1), list[Sweep]()
+    score = z[np.arange(len(z)), best]
+    for i in np.argsort(-score, kind="stable").tolist():
+        (wrap, sweep), j = tried[i], int(best[i])
+        if all(int(count[j]) != k.number or abs(wrap - k.wrap_deg) > UNLIKE_DEG for k in kept):
+            kept.append(replace(
+                start, wrap_deg=wrap, sweep=sweep, score=float(score[i]), turn_deg=float(turn[j]), number=int(count[j])
+            ))  # fmt: skip
+        if len(kept) == most:
+            break
+    return kept
 
 
 def across(values: Grid, seen: Grid, turns: NDArray[np.int64]) -> Maps:
@@ -179,7 +174,7 @@ def across(values: Grid, seen: Grid, turns: NDArray[np.int64]) -> Maps:
 def _across(values: Grid, seen: Grid, turns: NDArray[np.int64], level: Grid, share: Grid) -> None:
     """`across` on the map with its rows and columns swapped."""
     columns = len(values) // PARTS
-    light, known, edge = (np.empty(ROWS, dtype=np.float32), np.empty(ROWS, dtype=np.float32), np.empty(ROWS))
+    light, known, edge = np.empty(ROWS, dtype=np.float32), np.empty(ROWS, dtype=np.float32), np.empty(ROWS)
     for t in range(len(turns)):
         level[t], share[t] = 0.0, 0.0
         for part in range(PARTS):
@@ -188,7 +183,8 @@ def _across(values: Grid, seen: Grid, turns: NDArray[np.int64], level: Grid, sha
                 _add_turned(values[c], seen[c], turns[t, c], light, known)
             total, count = 0.0, 0.0
             for i in range(ROWS):
-                edge[i] = abs(light[(i + 2) % ROWS] - light[i - 2]) * known[i]
+                after, before = i + 2 if i + 2 < ROWS else i + 2 - ROWS, i - 2 if i >= 2 else i - 2 + ROWS
+                edge[i] = abs(light[after] - light[before]) * known[i]
                 total, count = total + edge[i], count + known[i]
             usual = total / max(count, 1.0) + QUIET
             for i in range(ROWS):

@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.layout import Layout
@@ -114,18 +116,25 @@ def _stretches(along: Array) -> list[NDArray[np.int64]]:
 
 def _steps(strips: Strips, pair_mm: Array, cuts: list[NDArray[np.int64]]) -> Array:
     """Step of log grey across both edges, by strip, stretch, edge and shift: its size, (N, C, 2, D)."""
-    step, start = strips.step_mm, float(strips.across_mm[0])
-    out = np.empty((len(strips.values), len(cuts), 2, len(SHIFTS_MM)))
-    sides = np.concatenate([BESIDE_MM, -BESIDE_MM])
-    for side in (0, 1):
-        place = pair_mm[:, side, None] + (SHIFTS_MM[:, None] + sides[None, :]).ravel()[None, :]
-        column = np.clip(np.rint((place - start) / step).astype(int), 0, strips.values.shape[2] - 1)
-        light = np.take_along_axis(strips.values, column[None], axis=2)
-        light = light.reshape(*light.shape[:2], len(SHIFTS_MM), 2, len(BESIDE_MM)).mean(axis=4)
-        across = light[..., 0] - light[..., 1]
-        for j, cut in enumerate(cuts):
-            out[:, j, side] = np.abs(across[:, cut].mean(axis=1))
-    return out
+    places = (pair_mm[..., None] + SHIFTS_MM - float(strips.across_mm[0])) / strips.step_mm
+    steps = np.empty((*strips.values.shape[:2], 2, len(SHIFTS_MM)))
+    _step_at(strips.values, places, BESIDE_MM / strips.step_mm, steps)
+    return np.asarray(np.abs(np.stack([steps[:, cut].mean(axis=1) for cut in cuts], axis=1)))
+
+
+@compiled
+def _step_at(values: Grid, places: Array, beside: Array, out: Array) -> None:
+    """Step of strips (N, S, M) across columns (S, 2, D): mean of what lies so far beyond less of what lies before."""
+    last = values.shape[2] - 1
+    for n in range(len(values)):
+        for i in range(len(places)):
+            for side in range(2):
+                for d in range(places.shape[2]):
+                    total = 0.0
+                    for off in beside:
+                        low, high = np.rint(places[i, side, d] - off), np.rint(places[i, side, d] + off)
+                        total += values[n, i, min(max(int(high), 0), last)] - values[n, i, min(max(int(low), 0), last)]
+                    out[n, i, side, d] = total / len(beside)
 
 
 def _best(size: Array) -> Array:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, peak_offset, slope
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.foot import Where, camera_foot, lifted
@@ -26,6 +27,8 @@ ALONG_MM, BESIDE_MM = np.arange(-8.0, 8.1, 1.0), np.arange(-1.0, 1.1, 0.5)
 and across."""
 MARGIN_MM = 6.0
 """Rays go so far beyond the radii that may be."""
+NEAR_END = 4
+"""Columns at either end of a ray on which no circle is sought."""
 CAP = 5.0
 """Most that one edge counts for, over what is usual along its ray."""
 CLEAR, LEAST_SHARE = 1.2, 0.5
@@ -96,14 +99,15 @@ class _Rays:
         beside = np.array([-toward[1], toward[0]])
         a, b, r = (g.ravel() for g in np.meshgrid(ALONG_MM, BESIDE_MM, self.radii, indexing="ij"))
         off = a[:, None] * toward + b[:, None] * beside
-        columns = self._columns(r, off) + np.arange(RAYS) * self.edge.shape[1]
-        best = int(np.argmax(np.take(self.edge, columns).mean(axis=1)))
+        worth, step = np.empty(len(r)), self.radius[1] - self.radius[0]
+        _on_circles(self.edge, (r - self.radius[0]) / step, off / step, self.way, worth)
+        best = int(np.argmax(worth))
         return np.array([r[best], *off[best]])
 
     def _columns(self, radius: Array, off: Array) -> NDArray[np.intp]:
         """Column of each ray at which circles (C,) about places (C, 2) cross it, (C, T)."""
         place = (radius[..., None] + off @ self.way.T - self.radius[0]) / (self.radius[1] - self.radius[0])
-        return np.asarray(np.clip(np.rint(place), 4, self.edge.shape[1] - 5), dtype=np.intp)
+        return np.asarray(np.clip(np.rint(place), NEAR_END, self.edge.shape[1] - 1 - NEAR_END), dtype=np.intp)
 
     def fitted(self, circle: Array) -> Array | None:
         """The circle on sub-pixel edges near it; `None` where too few rays show one, or they do not lie on a circle."""
@@ -118,6 +122,17 @@ class _Rays:
             place = self.radius[0] + (top + peak_offset(left, mid, right)) * step
             circle, spread = _circle(self.way[clear], place[clear], circle)
         return circle if spread < ROUND_MM else None
+
+
+@compiled
+def _on_circles(edge: Grid, radius: Array, off: Array, way: Array, worth: Array) -> None:
+    """Sum of the edges on circles (C,) about places (C, 2), all in columns."""
+    last = edge.shape[1] - 1
+    for c in range(len(radius)):
+        worth[c] = 0.0
+        for t in range(len(way)):
+            place = int(np.rint(radius[c] + off[c, 0] * way[t, 0] + off[c, 1] * way[t, 1]))
+            worth[c] += edge[t, min(max(place, NEAR_END), last - NEAR_END)]
 
 
 def _circle(way: Array, place: Array, circle: Array) -> tuple[Array, float]:
