@@ -16,6 +16,7 @@ MAP_PX = 640
 """Long side of the map."""
 KNOT = 16
 """The camera is asked at every so many samples; between them the way is straight to a hundredth of a pixel."""
+LOGS: Grid = log_gray(np.arange(256, dtype=np.float32))
 LEAST_COPY_PX = 64
 """Short side of the smallest copy: a plane steep enough that its horizon is in the picture has no end."""
 
@@ -46,13 +47,12 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
     nx, ny = (np.ceil((high - low) / step)).astype(int) + 1
     knots = shrunk_px(knots_px(plane, low, step, (nx, ny), KNOT), shrink)
     maps = between(knots, KNOT, slice(0, ny), nx)
-    inside = (maps[0] > 1) & (maps[1] > 1) & (maps[0] < small.shape[1] - 2) & (maps[1] < small.shape[0] - 2)
+    inside = cv2.bitwise_and(*(cv2.inRange(m, 1, n - 2) for m, n in zip(maps, small.shape[::-1], strict=True)))
     values = cv2.remap(small, maps[0], maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    cover = np.zeros(values.shape, dtype=np.uint8)
     for outline in exclude_px:
-        cv2.fillPoly(cover, [np.round((plane.to_mm(outline) - low) / step).astype(np.int32)], 1)
-    valid = cv2.erode((inside & (cover == 0)).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
-    return Chart(values=log_gray(values.astype(np.float32)), valid=valid, origin_mm=low, step_mm=step)
+        cv2.fillPoly(inside, [np.round((plane.to_mm(outline) - low) / step).astype(np.int32)], 0)
+    valid = cv2.erode(inside, np.ones((7, 7), np.uint8)) > 0
+    return Chart(values=np.asarray(cv2.LUT(values, LOGS)), valid=valid, origin_mm=low, step_mm=step)
 
 
 def _halves(factor: float) -> int:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.plane import Array
 
 Grid = NDArray[np.float32]
@@ -121,29 +123,127 @@ def fit_circles(
     floor_mm : least robust spread taken for the weights
     effective : number of points that share one error (neighbours along an edge are not independent)
     """
-    theta, first = np.array(start, dtype=np.float64), np.array(start, dtype=np.float64)
-    count = len(theta) - 2
-    precision = np.diag(1.0 / np.asarray(prior_sd, dtype=np.float64) ** 2)
-    spread, robust = np.full(count, floor_mm), np.ones(len(points_mm))
-    normal = np.zeros_like(precision)
-    for turn in range(turns):
-        off = points_mm - theta[:2]
-        far = np.maximum(np.hypot(off[:, 0], off[:, 1]), 1e-9)
-        residual = far - theta[2:][group]
-        for k in range(count):
-            mine = np.abs(residual[group == k])
-            spread[k] = max(floor_mm, 1.4826 * median(mine)) if len(mine) else floor_mm
-        robust = np.clip(1 - (residual / (4.0 * spread[group])) ** 2, 0, None) ** 2
-        jacobian = np.column_stack([off / far[:, None], group[:, None] == np.arange(count)[None, :]])
-        weighted = jacobian * (robust / spread[group] ** 2)[:, None]
-        normal = weighted.T @ jacobian / effective
-        right = weighted.T @ residual / effective + precision @ (first - theta)
-        step = np.linalg.solve(normal + precision, right)
-        theta += step
-        if turn > 3 and float(np.abs(step).max()) < 1e-5:
-            break
-    share = [float(np.mean(robust[group == k] > 0)) if np.any(group == k) else 0.0 for k in range(count)]
+    theta, sd = np.array(start, dtype=np.float64), np.asarray(prior_sd, dtype=np.float64)
+    spread, robust = np.full(len(theta) - 2, floor_mm), np.ones(len(points_mm))
+    inverse = np.zeros((len(theta), len(theta)))
+    points, circle = np.ascontiguousarray(points_mm, dtype=np.float64), np.ascontiguousarray(group, dtype=np.int64)
+    _settle(points, circle, theta, 1.0 / sd**2, float(floor_mm), float(effective), turns, spread, robust, inverse)
+    mine = [robust[circle == k] > 0 for k in range(len(spread))]
     return Circles(
-        centre_mm=theta[:2].copy(), radii_mm=theta[2:].copy(), spread_mm=spread, share=np.array(share),
-        covariance=np.asarray(np.linalg.inv(normal + precision), dtype=np.float64),
+        centre_mm=theta[:2].copy(), radii_mm=theta[2:].copy(), spread_mm=spread, covariance=inverse,
+        share=np.array([float(np.mean(m)) if len(m) else 0.0 for m in mine]),
     )  # fmt: skip
+
+
+@compiled
+def _settle(
+    points: Array, group: NDArray[np.int64], theta: Array, precision: Array, floor: float, effective: float, turns: int,
+    spread: Array, robust: Array, inverse: Array,
+) -> None:  # fmt: skip
+    """Turns of `fit_circles` until the step is small: `theta`, `spread`, `robust` and `inverse` are filled in."""
+    first, size, right = theta.copy(), len(theta), np.empty(len(theta))
+    residual = np.empty(len(points))
+    for turn in range(turns):
+        for i in range(len(points)):
+            x, y = points[i, 0] - theta[0], points[i, 1] - theta[1]
+            residual[i] = max(math.sqrt(x * x + y * y), 1e-9) - theta[2 + group[i]]
+        _spreads(residual, group, floor, spread)
+        _equations(points, group, theta, residual, spread, robust, inverse, right)
+        for j in range(size):
+            right[j] = right[j] / effective + precision[j] * (first[j] - theta[j])
+            for k in range(size):
+                inverse[j, k] /= effective
+            inverse[j, j] += precision[j]
+        _invert(inverse)
+        most = 0.0
+        for j in range(size):
+            step = 0.0
+            for k in range(size):
+                step += inverse[j, k] * right[k]
+            theta[j] += step
+            most = max(most, abs(step))
+        if turn > 3 and most < 1e-5:
+            break
+
+
+@compiled
+def _equations(
+    points: Array, group: NDArray[np.int64], theta: Array, residual: Array, spread: Array, robust: Array,
+    normal: Array, right: Array,
+) -> None:  # fmt: skip
+    """Sums of the weighted equations, each point speaking for x, y and its radius; fills in their weights, too."""
+    normal[:], right[:] = 0.0, 0.0
+    for i in range(len(points)):
+        at, off = 2 + group[i], residual[i]
+        near, far = off / (4.0 * spread[group[i]]), max(off + theta[at], 1e-9)
+        robust[i] = max(0.0, 1.0 - near * near) ** 2
+        weight = robust[i] / spread[group[i]] ** 2
+        x, y = (points[i, 0] - theta[0]) / far, (points[i, 1] - theta[1]) / far
+        for j, by_j in ((0, x), (1, y), (at, 1.0)):
+            right[j] += weight * by_j * off
+            for k, by_k in ((0, x), (1, y), (at, 1.0)):
+                normal[j, k] += weight * by_j * by_k
+
+
+@compiled
+def _invert(matrix: Array) -> None:
+    """A symmetric matrix with positive eigenvalues becomes its inverse (Gauss and Jordan)."""
+    size = len(matrix)
+    for k in range(size):
+        pivot, matrix[k, k] = matrix[k, k], 1.0
+        for column in range(size):
+            matrix[k, column] /= pivot
+        for row in range(size):
+            share = matrix[row, k]
+            if row != k:
+                matrix[row, k] = 0.0
+                for column in range(size):
+                    matrix[row, column] -= share * matrix[k, column]
+
+
+@compiled
+def _spreads(residual: Array, group: NDArray[np.int64], floor: float, spread: Array) -> None:
+    """Robust standard deviation of each circle's residuals, at least `floor`."""
+    held = np.empty(len(residual))
+    for circle in range(len(spread)):
+        count = 0
+        for i in range(len(residual)):
+            if group[i] == circle:
+                held[count] = abs(residual[i])
+                count += 1
+        spread[circle] = max(floor, 1.4826 * _median(held, count)) if count else floor
+
+
+@compiled
+def _median(values: Array, count: int) -> float:
+    """Median of the first `count` > 0 values, which change their order."""
+    upper = _placed(values, count, count // 2)
+    if count % 2:
+        return upper
+    lower = float(values[0])
+    for i in range(count // 2):
+        lower = max(lower, float(values[i]))
+    return (lower + upper) / 2
+
+
+@compiled
+def _placed(values: Array, count: int, place: int) -> float:
+    """The value that belongs at a place in order, none before it larger: Hoare's selection."""
+    low, high = 0, count - 1
+    while low < high:
+        pivot, i, j = values[(low + high) // 2], low, high
+        while i <= j:
+            while values[i] < pivot:
+                i += 1
+            while pivot < values[j]:
+                j -= 1
+            if i <= j:
+                values[i], values[j] = values[j], values[i]
+                i, j = i + 1, j - 1
+        if place <= j:
+            high = j
+        elif place >= i:
+            low = i
+        else:
+            break
+    return float(values[place])

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.chart import chart_of
-from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, peak_offset, slope
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, slope
 from wearvision.measure.guess import doubled, guess_rings
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.rings import find_rings, shifts_of
@@ -52,6 +54,8 @@ of what agreed with the best one at first does."""
 BELIEVED = 0.2
 """Share of what is in view that must agree with the face: of drawn faces it is 0.21 to 0.9, where sizes are stated that
 no ring of the photo has, 0.18 in the middle."""
+LEAST_PEAK = 1.5
+"""An edge is this many times as strong as the mean of its row."""
 LEAST_EDGES, LEAST_SHARE = 20, 0.2
 """Edge points, and their share of the directions in view, that circles of the face must have: drawn worn faces have
 0.4 or more; where a card lies much higher than stated, rings of the stated sizes are nowhere, and it is below 0.1."""
@@ -180,13 +184,9 @@ def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> l
         edge = np.asarray(cv2.blur(np.minimum(edge, 4.0), (1, 3))[1::3], dtype=np.float32)
         _, off = shifts_of(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
         delta = np.arange(-3 * s, 3 * s + step / 2, step)
-        wide = np.asarray(cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1)))
+        wide: Grid = np.asarray(cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1)), dtype=np.float32)
         column = np.rint((r + off - strip.start_mm) / strip.step_mm).astype(np.int64)
-        row = np.arange(len(edge)) * edge.shape[1]
-        score = np.empty((len(shifts), len(delta)))
-        for k, d in enumerate(delta):
-            at = np.clip(column + round(d / strip.step_mm), 0, edge.shape[1] - 1)
-            score[:, k] = wide.take(row + at).sum(axis=1)
+        score = _sums(wide, column, np.rint(delta / strip.step_mm).astype(np.int64))
         score -= 0.1 * len(edge) * (delta / s) ** 2
         radii.append(r + delta[np.argmax(score, axis=1)])
         total += score.max(axis=1)
@@ -237,19 +237,37 @@ def _places(strip: Strip, edge: Grid, start: Array, k: int, window: float) -> Ar
     angle = np.radians(deg)
     shift = start[:2] - strip.centre_mm
     expect = start[2 + k] + shift[0] * np.cos(angle) + shift[1] * np.sin(angle)
-    column = (expect - strip.start_mm) / strip.step_mm
-    half = max(2, round(window / strip.step_mm))
-    index = np.rint(column).astype(int)[:, None] + np.arange(-half, half + 1)
-    ok = (index.min(axis=1) > 0) & (index.max(axis=1) < edge.shape[1] - 1)
-    near = np.take_along_axis(edge, np.clip(index, 0, edge.shape[1] - 1), axis=1)
-    top = np.argmax(near, axis=1)
-    rows = np.arange(len(edge))
-    inner = np.clip(top, 1, near.shape[1] - 2)
-    peak = near[rows, inner].astype(np.float64)
-    offset = peak_offset(near[rows, inner - 1], peak, near[rows, inner + 1])
-    ok &= (peak > 1.5) & (top == inner)
-    radius = strip.mm(index[rows, inner] + offset)
-    return ring_points(strip.centre_mm, deg[ok], radius[ok])
+    rows, column = _strongest(edge, (expect - strip.start_mm) / strip.step_mm, max(2, round(window / strip.step_mm)))
+    return ring_points(strip.centre_mm, deg[rows], strip.mm(column))
+
+
+@compiled
+def _sums(edge: Grid, column: NDArray[np.int64], delta: NDArray[np.int64]) -> Array:
+    """Sums (M, D) along ways of columns (M, T), each moved by some columns, of what stands there."""
+    total = np.zeros((len(column), len(delta)))
+    for m in range(len(column)):
+        for d in range(len(delta)):
+            for row in range(len(edge)):
+                total[m, d] += edge[row, min(max(column[m, row] + delta[d], 0), edge.shape[1] - 1)]
+    return total
+
+
+@compiled
+def _strongest(edge: Grid, expect: Array, half: int) -> tuple[NDArray[np.int64], Array]:
+    """Rows in which the strongest edge within `half` columns of where it is expected is a clear peak, and its column,
+    between columns by a parabola."""
+    rows, places, count = np.empty(len(edge), np.int64), np.empty(len(edge)), 0
+    for row in range(len(edge)):
+        middle = int(np.rint(expect[row]))
+        if middle - half > 0 and middle + half < edge.shape[1] - 1:
+            top = middle - half + int(np.argmax(edge[row, middle - half : middle + half + 1]))
+            if abs(top - middle) < half and edge[row, top] > LEAST_PEAK:
+                left, peak, right = np.float64(edge[row, top - 1]), edge[row, top], edge[row, top + 1]
+                bend = left - 2 * peak + right
+                off = 0.5 * (left - right) / bend if abs(bend) > 1e-12 else 0.0
+                rows[count], places[count] = row, top + min(max(off, -0.5), 0.5)
+                count += 1
+    return rows[:count], places[:count]
 
 
 def _face(fit: Circles, strips: list[Strip], nominal: tuple[float, float], sd: Array, said: tuple[bool, bool]) -> Face:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, slope
 from wearvision.measure.plane import Array
 
@@ -57,33 +58,74 @@ def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
 
 def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     """Places (N, 2), unit gradients (N, 2) and weights (N,) of the strongest edge pixels for their surroundings."""
-    soft = cv2.GaussianBlur(chart.values, (0, 0), 1.0)
-    gx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3)
-    gy = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3)
-    size = cv2.magnitude(gx, gy)
-    size[~chart.valid] = 0
-    weight = size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6)
-    least = np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size))
-    at = np.flatnonzero(weight > least)
-    row, column = np.divmod(at, weight.shape[1])
-    normal = np.column_stack([gx.ravel()[at], gy.ravel()[at]]) / size.ravel()[at][:, None]
-    strength = np.minimum(weight.ravel()[at], 4.0).astype(np.float64)
-    return np.column_stack([column, row]).astype(np.float64), normal.astype(np.float64), strength
+    soft: Grid = np.asarray(cv2.GaussianBlur(chart.values, (0, 0), 1.0), dtype=np.float32)
+    size = _steepness(soft, chart.valid)
+    usual: Grid = np.asarray(cv2.blur(size, (31, 31)) + np.float32(0.5 * float(size.mean()) + 1e-6))
+    least = float(np.quantile(size[::3, ::3] / usual[::3, ::3], max(0.0, 1 - count / size.size)))
+    return _steepest(soft, size, usual, least)
+
+
+@compiled
+def _slopes(soft: Grid, row: int, column: int) -> tuple[float, float]:
+    """Rise along and down at a pixel inside a map (Sobel's kernels)."""
+    left = soft[row - 1, column - 1] + 2 * soft[row, column - 1] + soft[row + 1, column - 1]
+    right = soft[row - 1, column + 1] + 2 * soft[row, column + 1] + soft[row + 1, column + 1]
+    above = soft[row - 1, column - 1] + 2 * soft[row - 1, column] + soft[row - 1, column + 1]
+    below = soft[row + 1, column - 1] + 2 * soft[row + 1, column] + soft[row + 1, column + 1]
+    return right - left, below - above
+
+
+@compiled
+def _steepness(soft: Grid, valid: NDArray[np.bool_]) -> Grid:
+    """Size of the slopes, 0 where not valid."""
+    size = np.zeros(soft.shape, np.float32)
+    for row in range(1, len(soft) - 1):
+        for column in range(1, soft.shape[1] - 1):
+            across, down = _slopes(soft, row, column)
+            size[row, column] = math.sqrt(across * across + down * down) if valid[row, column] else 0.0
+    return size
+
+
+@compiled
+def _steepest(soft: Grid, size: Grid, usual: Grid, least: float) -> tuple[Array, Array, Array]:
+    """What `edge_pixels` gives: those whose size is more than `least` times the usual one."""
+    many = 0
+    for row in range(len(size)):
+        for column in range(size.shape[1]):
+            many += size[row, column] > least * usual[row, column]
+    place, normal, weight = np.empty((many, 2)), np.empty((many, 2)), np.empty(many)
+    k = 0
+    for row in range(len(size)):
+        for column in range(size.shape[1]):
+            if size[row, column] > least * usual[row, column]:
+                across, down = _slopes(soft, row, column)
+                place[k, 0], place[k, 1] = column, row
+                normal[k, 0], normal[k, 1] = across / size[row, column], down / size[row, column]
+                weight[k] = min(size[row, column] / usual[row, column], 4.0)
+                k += 1
+    return place, normal, weight
 
 
 def _votes(chart: Chart, radii_mm: Array, pad: int, count: int) -> Grid:
     """Votes for the centre at some radii, on the map widened by `pad` all round, in blocks of `BLOCK` pixels."""
-    place, normal, weight = edge_pixels(chart, count)
     height, width = ((n + 2 * pad) // BLOCK for n in chart.values.shape)
-    reach = np.concatenate([radii_mm, -radii_mm])[:, None, None] / chart.step_mm
-    column, row = ((place + pad + 0.5 + reach * normal) / BLOCK).transpose(2, 0, 1)
-    share = weight / np.abs(np.concatenate([radii_mm, -radii_mm]))[:, None]
-    ok = (column >= 0) & (row >= 0) & (column < width) & (row < height)
-    flat = row[ok].astype(np.int64) * width + column[ok].astype(np.int64)
-    total = np.bincount(flat, weights=share[ok], minlength=height * width)
-    image = total.reshape(height, width).astype(np.float32)
+    image = np.zeros((height, width))
+    _vote(*edge_pixels(chart, count), radii_mm / chart.step_mm, pad, image)
     sigma = max(1.5, 2.5 / chart.step_mm) / BLOCK
-    return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma), dtype=np.float32)
+    return np.asarray(cv2.GaussianBlur(image.astype(np.float32), (0, 0), sigma), dtype=np.float32)
+
+
+@compiled
+def _vote(place: Array, normal: Array, weight: Array, reach: Array, pad: int, votes: Array) -> None:
+    """Each edge pixel votes on both its sides, the farther the less."""
+    high, wide = votes.shape
+    for i in range(len(place)):
+        for far in reach:
+            for side in (far, -far):
+                column = (place[i, 0] + pad + 0.5 + side * normal[i, 0]) / BLOCK
+                row = (place[i, 1] + pad + 0.5 + side * normal[i, 1]) / BLOCK
+                if 0 <= column < wide and 0 <= row < high:
+                    votes[int(row), int(column)] += weight[i] / far
 
 
 def shifts_of(deg: Array, reach: float, step: float) -> tuple[Array, Array]:
@@ -123,11 +165,21 @@ class _Tried:
     def score(self, chart: Chart, place: Array) -> tuple[float, float, Array]:
         """How well the edges fit near a place (map px): in all, per point seen; and the best place."""
         edge, valid = _polar_edges(chart, place, self.radius)
-        wide = np.asarray(cv2.blur(edge, (3, 1)) - valid).ravel()
-        score = sum(wide[cells].sum(axis=1) for cells in self.cells)
+        score = _sums(np.asarray(cv2.blur(edge, (3, 1)) - valid, dtype=np.float32).ravel(), self.cells)
         best = int(np.argmax(score))
         seen = float(valid.ravel()[self.cells[:, best]].sum())
         return float(score[best]), float(score[best]) / max(seen, MIN_SEEN * 2 * len(ANGLES)), place + self.shifts[best]
+
+
+@compiled
+def _sums(values: Grid, cells: NDArray[np.int64]) -> Array:
+    """Sums (M,) of the values in cells (K, M, T)."""
+    total = np.zeros(cells.shape[1])
+    for k in range(cells.shape[0]):
+        for m in range(cells.shape[1]):
+            for cell in cells[k, m]:
+                total[m] += values[cell]
+    return total
 
 
 def _polar_edges(chart: Chart, place: Array, radius: Array) -> tuple[Grid, Grid]:

@@ -8,7 +8,9 @@ angles.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.face import Face
 from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.pit_outline import Spot, outlined
@@ -81,9 +83,13 @@ def _stands_alone(spot: Spot, px_mm: float) -> bool:
 
 def _outlined(gray: Image, plane: Plane, centres_mm: Array, radii_mm: Array) -> list[Spot]:
     """Spots about places, those worth it outlined again from their own middle."""
-    first = [s for s in outlined(gray, plane, centres_mm, radii_mm) if s.dark > AGAIN and s.closed > CLOSED]
-    middles = np.array([s.centre_mm for s in first]).reshape(-1, 2)
-    return outlined(gray, plane, middles, np.array([s.radius_mm for s in first]))
+    if not len(centres_mm):
+        return []
+    first = outlined(gray, plane, centres_mm, radii_mm)
+    worth = (first.dark > AGAIN) & (first.closed > CLOSED)
+    if not worth.any():
+        return []
+    return outlined(gray, plane, first.centre_mm[worth], first.radius_mm[worth]).spots()
 
 
 def hole_like(spot: Spot) -> bool:
@@ -105,13 +111,23 @@ def _apart(spots: list[Spot]) -> list[Spot]:
     """Spots that do not lie on a better one, largest first."""
     best = sorted(spots, key=lambda s: -s.dark * s.closed * np.sqrt(s.radius_mm))
     places = np.array([[*s.centre_mm, s.radius_mm] for s in best]).reshape(-1, 3)
-    kept: list[int] = []
-    for k, (x, y, radius) in enumerate(places):
-        others = places[kept]
-        apart = (others[:, 0] - x) ** 2 + (others[:, 1] - y) ** 2
-        if (apart > (0.9 * np.maximum(others[:, 2], radius)) ** 2).all():
-            kept.append(k)
-    return sorted((best[k] for k in kept), key=lambda s: -s.radius_mm)
+    return sorted((best[k] for k in _free(places)), key=lambda s: -s.radius_mm)
+
+
+@compiled
+def _free(places: Array) -> NDArray[np.int64]:
+    """Of circles (x, y, radius) those that lie apart from all that were kept before."""
+    kept, count = np.empty(len(places), np.int64), 0
+    for k in range(len(places)):
+        free = True
+        for other in kept[:count]:
+            across, down = places[k, 0] - places[other, 0], places[k, 1] - places[other, 1]
+            near = 0.9 * max(places[k, 2], places[other, 2])
+            free = free and across * across + down * down > near * near
+        if free:
+            kept[count] = k
+            count += 1
+    return kept[:count]
 
 
 def _holes(spots: list[Spot], face: Face) -> list[Spot]:

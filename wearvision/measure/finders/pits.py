@@ -46,16 +46,24 @@ def measure_pits(outlines_px: Sequence[Array], plane: Plane, rims_px: Sequence[f
     """`measure_pit` of many, the plane asked for all of them at once."""
     if not outlines_px:
         return []
-    ends = np.cumsum([len(o) for o in outlines_px])[:-1]
-    together = np.vstack(outlines_px)
-    value, parts = plane.propagate(lambda p: np.array([_area(o) for o in np.split(p.to_mm(together), ends)]))
-    around = [float(np.hypot(*(np.roll(o, -1, axis=0) - o).T).sum()) for o in np.split(plane.to_mm(together), ends)]
-    out = []
-    for k, (outline, rim_px) in enumerate(zip(outlines_px, rims_px, strict=True)):
-        px_mm = math.sqrt(float(value[k]) / max(1e-9, _area(outline)))
-        own = {name: float(u[k]) for name, u in parts.items()}
-        out.append(_figures(float(value[k]), own, rim_px * px_mm * around[k]))
-    return out
+    together, counts = np.vstack(outlines_px), [len(o) for o in outlines_px]
+    first = np.cumsum([0, *counts[:-1]])
+    after = np.arange(len(together)) + 1
+    after[np.cumsum(counts) - 1] = first  # outlines are closed
+
+    def areas(at: Array) -> Array:
+        x, y = (at - np.repeat(at[first], counts, axis=0)).T
+        return np.asarray(np.abs(np.add.reduceat(x * y[after] - y * x[after], first)) / 2)
+
+    value, parts = plane.propagate(lambda p: areas(p.to_mm(together)))
+    mm = plane.to_mm(together)
+    around = np.add.reduceat(np.hypot(*(mm[after] - mm).T), first)
+    px_mm = np.sqrt(value / np.maximum(1e-9, areas(together)))
+    rims = np.asarray(rims_px) * px_mm * around
+    return [
+        _figures(float(area), {name: float(u[k]) for name, u in parts.items()}, float(rims[k]))
+        for k, area in enumerate(value)
+    ]
 
 
 def _figures(area: float, area_u: Mapping[str, float], rim: float) -> dict[str, Quantity]:
@@ -117,8 +125,3 @@ def _density_class(likely: Measured) -> Measured:
     how = "ASTM G46 chart A, nearest on a log scale (house rule; chart from memory)"
     how += f"; its 95 % interval holds classes {low} to {high}" if low < high else ""
     return Measured(value=float(nearest_class(likely.value, DENSITY_PER_M2)), u=0.0, unit="1", how=how)
-
-
-def _area(outline: Array) -> float:
-    x, y = (outline - outline.mean(axis=0)).T
-    return float(abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2)
