@@ -198,14 +198,12 @@ def _patch_mm(size: str) -> Points:
 
 
 def _project(homography: Points, points: Points) -> Points:
-    mapped = np.column_stack([points, np.ones(len(points))]) @ np.asarray(homography).T
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(mapped[:, :2] / mapped[:, 2:])
+    mapped = cv2.perspectiveTransform(points.reshape(-1, 1, 2), np.asarray(homography, dtype=np.float64))
+    return np.asarray(mapped, dtype=np.float64).reshape(-1, 2)
 
 
 def _inside(px: NDArray[Any], shape: tuple[int, ...]) -> bool:
-    low, high = px.min(axis=(0, 1)), px.max(axis=(0, 1))
-    return bool((low >= 0).all() and high[0] <= shape[1] - 1 and high[1] <= shape[0] - 1)
+    return bool(((px >= 0) & (px <= (shape[1] - 1, shape[0] - 1))).all())
 
 
 def _fixed_modules() -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:

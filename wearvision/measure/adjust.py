@@ -164,22 +164,26 @@ def _given_way(boards: Sequence[Points], state: Array, prior: Prior, sigma: floa
     told, pull = told - np.diag(stiff), pull - stiff * mean
     slacks = [points.slack for points in boards]
     for _ in range(SLACK_STEPS):
+        before = slacks
         prior_told = stiff / np.concatenate([slack.each for slack in slacks]) ** 2
         spread = np.linalg.inv(told + np.diag(prior_told))
         off = spread @ (pull + prior_told * mean) - mean
         seen = ((off**2 + np.diag(spread)) * stiff).reshape(count, -1).tolist()
         slacks = [slack_of(one, sd) for one, (_, sd) in zip(seen, prior.prints.grow, strict=True)]
+        if slacks == before:
+            break
     return tuple(replace(points, slack=slack) for points, slack in zip(boards, slacks, strict=True))
 
 
 def _alone(rows: NDArray[np.int64], told: Array, pull: Array) -> tuple[Array, Array]:
     """Inverse covariance, and that times the mean, of some rows of a Gaussian by themselves (Schur's complement)."""
     scale = 1 / np.sqrt(np.diag(told))
-    scaled, rest = told * np.outer(scale, scale), np.setdiff1d(np.arange(len(told)), rows)
-    across = np.column_stack([scaled[np.ix_(rest, rows)], (scale * pull)[rest]])
-    taken = scaled[np.ix_(rows, rest)] @ np.linalg.solve(scaled[np.ix_(rest, rest)], across)
-    own = scale[rows]
-    return (scaled[np.ix_(rows, rows)] - taken[:, :-1]) / np.outer(own, own), pull[rows] - taken[:, -1] / own
+    scaled, rest = told * np.outer(scale, scale), np.ones(len(told), dtype=bool)
+    rest[rows] = False
+    other, own = scaled[rest], scale[rows]
+    across = np.column_stack([other[:, rows], (scale * pull)[rest]])
+    taken = other[:, rows].T @ np.linalg.solve(other[:, rest], across)
+    return (scaled[rows][:, rows] - taken[:, :-1]) / np.outer(own, own), pull[rows] - taken[:, -1] / own
 
 
 def rms_of(residual: Array, trust: Array) -> float:

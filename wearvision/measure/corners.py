@@ -51,6 +51,16 @@ def dictionary_of(name: str) -> cv2.aruco.Dictionary:
     return cv2.aruco.getPredefinedDictionary(code)
 
 
+def with_black(dictionary: cv2.aruco.Dictionary) -> cv2.aruco.Dictionary:
+    """The dictionary with a plain black square as its first marker.
+
+    Half the squares of a board are black; found at once, they are not held against every marker in turn.
+    """
+    black = np.zeros_like(dictionary.bytesList[:1])
+    markers = np.concatenate([black, dictionary.bytesList])
+    return cv2.aruco.Dictionary(markers, dictionary.markerSize, dictionary.maxCorrectionBits)
+
+
 def cell_mm(spec: BoardSpec) -> float:
     """Side of one cell of a marker, its black border being one cell wide."""
     return spec.marker_mm / (dictionary_of(spec.dictionary).markerSize + 2)

@@ -5,10 +5,13 @@ Right within 5 % up to a sigma of a tenth of the plain strip between square and 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.board import BoardSpec
+from wearvision.measure.compiled import compiled
 
 Array = NDArray[np.float64]
 BIN_PX = 0.25
@@ -29,70 +32,107 @@ def edge_sigma(
     `numbers` are inner-corner numbers, `px` their places (N, 2), `homography` takes drawn mm to px about there.
     Nan when no edge is clear.
     """
-    columns, place = spec.squares_x - 1, {int(k): p for k, p in zip(numbers, px, strict=True)}
-    mm, free = spec.inner_corners_mm(), (spec.square_mm - spec.marker_mm) / 2
+    columns, mm, free = spec.squares_x - 1, spec.inner_corners_mm(), (spec.square_mm - spec.marker_mm) / 2
+    place = np.full(mm.shape, np.nan)
+    place[numbers] = px
     widths = []
     for stride, across in ((1, np.array([0.0, free])), (columns, np.array([free, 0.0]))):
-        pairs = [
-            (k, k + stride) for k in place if k + stride in place and not (stride == 1 and k % columns == columns - 1)
-        ]
-        found = []
-        for k, m in pairs[:: max(1, len(pairs) // EDGES)]:
-            middle = (mm[k] + mm[m]) / 2
-            ends = np.array([middle, middle + across, middle - across])
-            at = np.column_stack([ends, np.ones(3)]) @ homography.T
-            at = at[:, :2] / at[:, 2:]
-            profile = _profile(gray, place[k], place[m], at[1:] - at[0])
-            if profile is not None:
-                found.append(_sigma(profile))
-        if found:
-            widths.append(float(np.median(found)))
+        k = np.arange(len(mm) - stride)
+        k = k[np.isfinite(place[k] + place[k + stride]).all(axis=1) & ((stride > 1) | (k % columns < columns - 1))]
+        k = k[:: max(1, len(k) // EDGES)]
+        middle = (mm[k] + mm[k + stride]) / 2
+        at = np.vstack([middle, middle + across, middle - across, np.zeros((0, 2))])
+        at = np.column_stack([at, np.ones(len(at))]) @ homography.T
+        ends = (at[:, :2] / at[:, 2:]).reshape(3, -1, 2)
+        found = _sigmas(gray, place[k], place[k + stride], ends[1] - ends[0], ends[2] - ends[0])
+        widths += [float(np.median(found[~np.isnan(found)]))] if (~np.isnan(found)).any() else []
     finite = [w for w in widths if np.isfinite(w)]
     return max(finite) if finite else float("nan")
 
 
-def _profile(gray: NDArray[np.uint8], a: Array, b: Array, free: Array) -> tuple[Array, Array] | None:
-    """Distance across the edge a-b (px) and grey level there, over the plain middle of the edge.
-
-    `free` are the two shifts (2, 2) from its middle, across, up to which all is plain.
-    """
-    length = float(np.linalg.norm(b - a))
-    along_x, along_y = (b - a) / length
-    plain = float(np.abs(free @ np.array([-along_y, along_x])).min())
-    reach, half = min(0.85 * plain, ACROSS_PX), min(0.3 * length, ALONG_PX / 2)
-    if reach < 2:
-        return None
-    middle, span = (a + b) / 2, half + reach
-    low, high = np.floor(middle - span).astype(int), np.ceil(middle + span).astype(int) + 1
-    if low.min() < 0 or high[0] > gray.shape[1] or high[1] > gray.shape[0]:
-        return None
-    y, x = np.arange(low[1], high[1])[:, None], np.arange(low[0], high[0])[None]
-    along = (x - middle[0]) * along_x + (y - middle[1]) * along_y
-    across = (y - middle[1]) * along_x - (x - middle[0]) * along_y
-    use = (np.abs(across) <= reach) & (np.abs(along) <= half)
-    return across[use], gray[low[1] : high[1], low[0] : high[0]][use].astype(np.float64)
+@compiled
+def _sigmas(gray: NDArray[np.uint8], a: Array, b: Array, free: Array, back: Array) -> Array:
+    """Sigma of the edge between each a and b; `free` and `back`: shifts from its middle, across, up to which all is
+    plain. Nan where that is too little or out of the photo, inf where the step is too low."""
+    out = np.full(len(a), np.nan)
+    for i in range(len(a)):
+        x, y = b[i, 0] - a[i, 0], b[i, 1] - a[i, 1]
+        length = math.sqrt(x * x + y * y)
+        x, y = x / length, y / length
+        plain = min(abs(free[i, 1] * x - free[i, 0] * y), abs(back[i, 1] * x - back[i, 0] * y))
+        reach, half = min(0.85 * plain, ACROSS_PX), min(0.3 * length, ALONG_PX / 2)
+        cx, cy, span = (a[i, 0] + b[i, 0]) / 2, (a[i, 1] + b[i, 1]) / 2, half + reach
+        inside = min(cx, cy) >= span and cx + span <= gray.shape[1] - 1 and cy + span <= gray.shape[0] - 1
+        if reach >= 2 and inside:
+            rise = np.zeros((3, int(2 * reach / BIN_PX) + 2))
+            out[i] = _sigma(rise, _profile(gray, cx, cy, x, y, reach, half, rise))
+    return out
 
 
-def _sigma(profile: tuple[Array, Array]) -> float:
-    """10-90 % width of the binned edge over 2.5631; inf when the step is too low."""
-    across, level = profile
-    cell = np.floor((across - across.min()) / BIN_PX).astype(int)
-    count = np.bincount(cell)
-    mean = np.bincount(cell, weights=level) / np.maximum(count, 1)
-    at = across.min() + (np.flatnonzero(count) + 0.5) * BIN_PX
-    edge = mean[count > 0]
-    tail = max(2, len(edge) // 8)
-    first, last = float(np.median(edge[:tail])), float(np.median(edge[-tail:]))
+@compiled
+def _profile(
+    gray: NDArray[np.uint8], cx: float, cy: float, along_x: float, along_y: float, reach: float, half: float,
+    bins: Array,
+) -> int:  # fmt: skip
+    """Fill bins across an edge, from its near side, with distance (px), mean grey level and number of pixels; how many
+    have any, those first."""
+    wide, high = half * abs(along_x) + reach * abs(along_y), half * abs(along_y) + reach * abs(along_x)
+    least = reach
+    for counting in (False, True):
+        for y in range(math.floor(cy - high), math.ceil(cy + high) + 1):
+            for x in range(math.floor(cx - wide), math.ceil(cx + wide) + 1):
+                across = (y - cy) * along_x - (x - cx) * along_y
+                if abs(across) > reach or abs((x - cx) * along_x + (y - cy) * along_y) > half:
+                    continue
+                if counting:
+                    cell = int((across - least) / BIN_PX)
+                    bins[1, cell] += gray[y, x]
+                    bins[2, cell] += 1
+                least = min(least, across)
+    kept = 0
+    for cell in range(bins.shape[1]):
+        if bins[2, cell] > 0:
+            bins[0, kept], bins[1, kept] = (cell + 0.5) * BIN_PX, bins[1, cell] / bins[2, cell]
+            kept += 1
+    return kept
+
+
+@compiled
+def _sigma(bins: Array, count: int) -> float:
+    """10-90 % width of a binned edge over 2.5631; inf when the step is too low."""
+    at, rise = bins[0], bins[1]
+    tail = max(2, count // 8)
+    first, last = _median(rise, 0, tail), _median(rise, max(count - tail, 0), count)
     if abs(last - first) < LEAST_STEP:
-        return float("inf")
-    rise = (edge - first) / (last - first)
-    middle = int(np.argmin(np.abs(rise - 0.5)))
-    below, above = np.flatnonzero(rise[:middle] <= 0.1), middle + np.flatnonzero(rise[middle:] >= 0.9)
-    if not (len(below) and len(above)):
-        return float("inf")
-    return float((_crossing(at, rise, above[0], 0.9) - _crossing(at, rise, below[-1] + 1, 0.1)) / WIDTH_10_90)
+        return math.inf
+    middle = 0
+    for k in range(count):
+        rise[k] = (rise[k] - first) / (last - first)
+        middle = k if abs(rise[k] - 0.5) < abs(rise[middle] - 0.5) else middle
+    below, above = middle - 1, middle
+    while below >= 0 and rise[below] > 0.1:
+        below -= 1
+    while above < count and rise[above] < 0.9:
+        above += 1
+    if below < 0 or above == count:
+        return math.inf
+    return (_crossing(at, rise, above, 0.9) - _crossing(at, rise, below + 1, 0.1)) / WIDTH_10_90
 
 
+@compiled
+def _median(values: Array, start: int, end: int) -> float:
+    """Of a few values, by insertion."""
+    order = values[start:end].copy()
+    for i in range(1, len(order)):
+        k, own = i, order[i]
+        while k > 0 and order[k - 1] > own:
+            order[k] = order[k - 1]
+            k -= 1
+        order[k] = own
+    return float(0.5 * (order[(len(order) - 1) // 2] + order[len(order) // 2]))
+
+
+@compiled
 def _crossing(at: Array, rise: Array, k: int, level: float) -> float:
     """Where the rise passes a level between bins k - 1 and k."""
     low, high = rise[k - 1], rise[k]

@@ -127,7 +127,8 @@ def _light(gray: Gray, sighting: Sighting | None, inside: NDArray[np.bool_] | No
     if white < DARK_WHITE or step < CARD_STEP_LEAST:
         yield Retake(code="dark", say=f"Too dark: white comes out at {white:.0f} of 255; add light or expose longer.")
     if inside is not None and inside.any():
-        share = float(np.mean(gray[::STRIDE, ::STRIDE][inside] >= BURNT))
+        burnt = gray[::STRIDE, ::STRIDE] >= BURNT
+        share = np.count_nonzero(burnt & inside) / np.count_nonzero(inside)
         if share > FACE_GLARE_MOST:
             yield Retake(
                 code="glare-face",
@@ -192,6 +193,6 @@ def _inside(gray: Gray, face_px: NDArray[np.generic]) -> NDArray[np.bool_]:
 def _middle(gray: Gray, inside: NDArray[np.bool_] | None) -> Array:
     """Centre of the face, px, or of the photo."""
     if inside is not None and inside.any():
-        y, x = np.nonzero(inside)
-        return np.array([x.mean(), y.mean()]) * STRIDE
+        of = cv2.moments(inside.astype(np.uint8), binaryImage=True)
+        return np.array([of["m10"], of["m01"]]) / of["m00"] * STRIDE
     return np.array([(gray.shape[1] - 1) / 2, (gray.shape[0] - 1) / 2])

@@ -26,6 +26,7 @@ from wearvision.measure.corners import (
     refine,
     rim_corners,
     sample,
+    with_black,
 )
 from wearvision.measure.corners import apply as apply
 from wearvision.measure.edgewidth import edge_sigma
@@ -206,11 +207,12 @@ def _markers(image: Gray, dictionary: str) -> tuple[NDArray[np.int64], Array]:
     parameters.minMarkerPerimeterRate = 4 * SMALLEST_MARKER_PX / max(image.shape)
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = THRESHOLD_PX
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    detector = cv2.aruco.ArucoDetector(dictionary_of(dictionary), parameters)
+    detector = cv2.aruco.ArucoDetector(with_black(dictionary_of(dictionary)), parameters)
     quads, ids, _ = detector.detectMarkers(image)
     if ids is None or len(quads) == 0:
         return np.zeros(0, dtype=np.int64), np.zeros((0, 4, 2))
-    return np.asarray(ids, dtype=np.int64).ravel(), np.asarray(quads, dtype=np.float64).reshape(-1, 4, 2)
+    number = np.asarray(ids, dtype=np.int64).ravel() - 1
+    return number[number >= 0], np.asarray(quads, dtype=np.float64).reshape(-1, 4, 2)[number >= 0]
 
 
 def _agree(spec: BoardSpec, ids: NDArray[np.int64], quads: Array) -> tuple[_Seed | None, int]:

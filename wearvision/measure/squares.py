@@ -12,7 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
+
 Array = NDArray[np.float64]
+Gray = NDArray[np.uint8]
 
 NORMALS = 48
 """Of a side, all used: each carries the grain of its own pixels, so that 48 scatter half as much as 12 do."""
@@ -29,7 +32,7 @@ AS_WHITE = 0.8
 REACH_MAX_PX = 9.0
 
 
-def square_corners(gray: NDArray[np.uint8], quads_px: Array, reach_px: Array) -> Array:
+def square_corners(gray: Gray, quads_px: Array, reach_px: Array) -> Array:
     """Corners (M, 4, 2) of black squares on white, refined; nan where a side is not clear.
 
     Parameters
@@ -45,44 +48,65 @@ def square_corners(gray: NDArray[np.uint8], quads_px: Array, reach_px: Array) ->
     start, along = quads_px, np.roll(quads_px, -1, axis=1) - quads_px
     length = np.linalg.norm(along, axis=2, keepdims=True)
     along = along / length
-    outward = np.stack([along[..., 1], -along[..., 0]], axis=-1)
     reach = np.minimum(reach_px, REACH_MAX_PX)
     steps = int(2 * reach.max() / STEPS_PX) + 1
     across = np.linspace(-1, 1, steps)[None] * reach[:, None]
-    t = np.linspace(*ALONG, NORMALS)[None, None] * length
-    feet = start[:, :, None] + t[..., None] * along[:, :, None]
-    x, y = (
-        (feet[..., k, None] + across[:, None, None, :] * outward[..., k, None, None]).astype(np.float32) for k in (0, 1)
-    )
-    level = _bilinear(gray, x, y)
-    offset, beyond = _middle(level, across)
-    offset = np.where(_pulled_alike(beyond), offset, np.nan)
-    point, direction = _lines(t, offset, start, along, outward)
+    t = np.linspace(*ALONG, NORMALS) * length
+    offset, beyond = _offsets(_bilinear(gray, *_normals(start, along, t, across)), across)
+    offset[~_pulled_alike(beyond)] = np.nan
+    middle, mean, slope = np.moveaxis(_lines(offset, t), -1, 0)[..., None]
+    outward = np.stack([along[..., 1], -along[..., 0]], axis=-1)
+    point, direction = start + middle * along + mean * outward, along + slope * outward
     return _intersect(np.roll(point, 1, axis=1), np.roll(direction, 1, axis=1), point, direction)
 
 
-def _bilinear(gray: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]) -> Array:
+@compiled
+def _normals(start: Array, along: Array, t: Array, across: Array) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Points x and y (M, 4, K, S) on normals to sides, from inside to outside."""
+    x = np.empty((*t.shape, across.shape[1]), np.float32)
+    y = np.empty_like(x)
+    for i in range(t.shape[0]):
+        for j in range(t.shape[1]):
+            ux, uy = along[i, j, 0], along[i, j, 1]
+            for k in range(t.shape[2]):
+                at_x, at_y = start[i, j, 0] + t[i, j, k] * ux, start[i, j, 1] + t[i, j, k] * uy
+                for n in range(across.shape[1]):
+                    x[i, j, k, n] = at_x + across[i, n] * uy
+                    y[i, j, k, n] = at_y - across[i, n] * ux
+    return x, y
+
+
+def _bilinear(gray: Gray, x: NDArray[np.float32], y: NDArray[np.float32]) -> Gray:
     """Grey levels at points (M, 4, K, S); 0 outside the photo, so that no rise is seen there."""
     flat = (-1, x.shape[-1])
     way, rim = cv2.INTER_LINEAR, cv2.BORDER_CONSTANT
     out = cv2.remap(gray, x.reshape(flat), y.reshape(flat), way, borderMode=rim, borderValue=0)
-    return np.asarray(out, dtype=np.float64).reshape(x.shape)
+    return np.asarray(out, dtype=np.uint8).reshape(x.shape)
 
 
-def _middle(level: Array, across: Array) -> tuple[Array, Array]:
+@compiled
+def _offsets(level: Gray, across: Array) -> tuple[Array, Array]:
     """Where normals (M, 4, K, S) cross half way from their inner to their outer level, px, nan if unclear; that outer
     level."""
-    tail = max(level.shape[-1] // 6, 1)
-    dark, bright = level[..., :tail].mean(axis=-1), level[..., -tail:].mean(axis=-1)
-    above = level >= ((dark + bright) / 2)[..., None]
-    last = np.argmax(above, axis=-1)
-    clear = (bright - dark >= LEAST_STEP) & (last > 0)
-    first = np.maximum(last - 1, 0)
-    a, b = (np.take_along_axis(level, k[..., None], axis=-1)[..., 0] for k in (first, last))
-    share = ((dark + bright) / 2 - a) / np.where(b > a, b - a, 1.0)
-    step = (across[:, 1] - across[:, 0])[:, None, None]
-    place = across[:, 0][:, None, None] + (first + share) * step
-    return np.where(clear, place, np.nan), bright
+    squares, sides, normals, steps = level.shape
+    offset, beyond = np.full((squares, sides, normals), np.nan), np.empty((squares, sides, normals))
+    tail = max(steps // 6, 1)
+    for i in range(squares):
+        for j in range(sides):
+            for k in range(normals):
+                one, dark, bright, first = level[i, j, k], 0.0, 0.0, 0
+                for n in range(tail):
+                    dark += one[n]
+                    bright += one[steps - 1 - n]
+                dark, beyond[i, j, k] = dark / tail, bright / tail
+                half = (dark + bright / tail) / 2
+                while first < steps and one[first] < half:
+                    first += 1
+                if bright / tail - dark >= LEAST_STEP and 0 < first < steps:
+                    low = float(one[first - 1])
+                    place = first - 1 + (half - low) / (one[first] - low)
+                    offset[i, j, k] = across[i, 0] + place * (across[i, 1] - across[i, 0])
+    return offset, beyond
 
 
 def _pulled_alike(beyond: Array) -> NDArray[np.bool_]:
@@ -91,22 +115,38 @@ def _pulled_alike(beyond: Array) -> NDArray[np.bool_]:
     return np.asarray((beyond >= AS_WHITE * white) | (white < BURNT))
 
 
-def _lines(t: Array, offset: Array, start: Array, along: Array, outward: Array) -> tuple[Array, Array]:
-    """A line per side, as point and direction (M, 4, 2), through the offsets; fitted twice, then trimmed."""
-    weight = np.isfinite(offset).astype(np.float64)
-    value = np.where(weight > 0, offset, 0.0)
+@compiled
+def _lines(offset: Array, along: Array) -> Array:
+    """Lines through the offsets (M, 4, K) of each side: its middle, the offset there, the slope, (M, 4, 3)."""
+    out = np.empty((*offset.shape[:2], 3))
+    for i in range(offset.shape[0]):
+        for j in range(offset.shape[1]):
+            out[i, j, 0], out[i, j, 1], out[i, j, 2] = _line(offset[i, j], along[i, j])
+    return out
+
+
+@compiled
+def _line(offset: Array, along: Array) -> tuple[float, float, float]:
+    """Fitted, trimmed, and fitted again; nan where too few are clear."""
+    middle, mean, slope, most = 0.0, 0.0, 0.0, np.inf
+    kept = np.ones(len(offset), dtype=np.bool_)
     for _ in range(2):
-        total = weight.sum(axis=-1)
-        total = np.where(total >= LEAST_NORMALS, total, np.nan)
-        middle, mean = (weight * t).sum(axis=-1) / total, (weight * value).sum(axis=-1) / total
-        dt = t - middle[..., None]
-        slope = (weight * dt * value).sum(axis=-1) / (weight * dt * dt).sum(axis=-1)
-        off = np.abs(value - mean[..., None] - slope[..., None] * dt)
-        scatter = (weight * off).sum(axis=-1) / total
-        weight = weight * (off <= np.maximum(3 * scatter, 0.1)[..., None])
-    point = start + middle[..., None] * along + mean[..., None] * outward
-    direction = along + slope[..., None] * outward
-    return point, direction
+        count, total_t, total, up, run, off = 0, 0.0, 0.0, 0.0, 0.0, 0.0
+        for k in range(len(offset)):
+            kept[k] &= abs(offset[k] - mean - slope * (along[k] - middle)) <= most  # not so for nan
+            if kept[k]:
+                count, total_t, total = count + 1, total_t + along[k], total + offset[k]
+        if count < LEAST_NORMALS:
+            return np.nan, np.nan, np.nan
+        middle, mean = total_t / count, total / count
+        for k in range(len(offset)):
+            if kept[k]:
+                up, run = up + (along[k] - middle) * offset[k], run + (along[k] - middle) ** 2
+        slope = up / run
+        for k in range(len(offset)):
+            off += abs(offset[k] - mean - slope * (along[k] - middle)) if kept[k] else 0.0
+        most = max(3 * off / count, 0.1)
+    return middle, mean, slope
 
 
 def _intersect(p: Array, d: Array, q: Array, e: Array) -> Array:
