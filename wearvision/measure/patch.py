@@ -15,6 +15,8 @@ from wearvision.measure.unwrap import Image
 
 KNOT = 16
 """The camera is asked at every so many samples; between them the way is straight to 0.01 px."""
+FINE_PX = 1.6
+"""Samples further apart than this are taken from a smoothed picture."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,12 +79,13 @@ def patch_of(
     gx, gy = np.meshgrid(kx * step, ky * step)
     knots_mm = origin_mm + gx.reshape(-1, 1) * across + gy.reshape(-1, 1) * down
     knots = plane.to_px(knots_mm).reshape(len(ky), len(kx), 2)
-    maps = [_spread(knots[..., k].astype(np.float32), KNOT)[:rows, :columns] for k in (0, 1)]
+    along, aside = np.meshgrid(*(np.arange(n, dtype=np.float32) / np.float32(KNOT) for n in (columns, rows)))
+    maps = [cv2.remap(knots[..., k].astype(np.float32), along, aside, cv2.INTER_LINEAR) for k in (0, 1)]
     height, width = gray.shape
     inside = (maps[0] > 1) & (maps[1] > 1) & (maps[0] < width - 2) & (maps[1] < height - 2)
-    shrink = step / px_mm
-    source = cv2.GaussianBlur(gray, (0, 0), 0.4 * shrink) if shrink > 1.6 else gray
-    values = cv2.remap(source, maps[0], maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    source, corner = _smoothed(gray, knots, step / px_mm)
+    x, y = (np.subtract(places, at, dtype=np.float32) for places, at in zip(maps, corner, strict=True))
+    values = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     patch = Patch(
         values=values.astype(np.float32), valid=inside, origin_mm=np.asarray(origin_mm, dtype=np.float64),
         across=across, down=down, step_mm=float(step), px_mm=px_mm,
@@ -93,9 +96,13 @@ def patch_of(
     return Patch(**{**vars(patch), "valid": inside & (cover == 0)})
 
 
-def _spread(knots: Grid, step: int) -> Grid:
-    """Bilinear filling between knots `step` apart; knot (i, j) lands on pixel (i step, j step)."""
-    rows, columns = ((n - 1) * step for n in knots.shape)
-    y, x = (np.arange(n, dtype=np.float32) / step for n in (rows, columns))
-    my, mx = np.meshgrid(y, x, indexing="ij")
-    return np.asarray(cv2.remap(knots, mx, my, cv2.INTER_LINEAR), dtype=np.float32)
+def _smoothed(gray: Image, knots: Array, shrink: float) -> tuple[Image, tuple[int, int]]:
+    """The picture for samples `shrink` px apart: where that is far, what of it lies about knots (K, L, 2), smoothed,
+    and the corner of that, px."""
+    if shrink <= FINE_PX:
+        return gray, (0, 0)
+    size = gray.shape[::-1]
+    low = np.clip(knots.min(axis=(0, 1)) - 2 * shrink - 3, 0, np.array(size) - 1).astype(int).tolist()
+    high = np.clip(knots.max(axis=(0, 1)) + 2 * shrink + 4, 1, size).astype(int).tolist()
+    part = gray[low[1] : max(high[1], low[1] + 1), low[0] : max(high[0], low[0] + 1)]
+    return np.asarray(cv2.GaussianBlur(part, (0, 0), 0.4 * shrink), dtype=np.uint8), (low[0], low[1])

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.errors import BadInput
+from wearvision.measure.compiled import compiled
 from wearvision.measure.plane import Array
 
 
@@ -69,19 +70,27 @@ def outermost(x: Array, y: Array) -> NDArray[np.int64]:
 
 
 def _chain(x: Array, y: Array) -> Array:
-    """Lower convex chain of the points, left to right (Andrew's monotone chain)."""
-    chain: list[tuple[float, float]] = []
+    """Lower convex chain of the points, left to right."""
     order = np.lexsort((y, x))
-    for px, py in zip(x[order].tolist(), y[order].tolist(), strict=True):
-        if chain and px == chain[-1][0]:
+    return _lower(x[order], y[order])
+
+
+@compiled
+def _lower(x: Array, y: Array) -> Array:
+    """Lower convex chain of points that are in order (Andrew's monotone chain)."""
+    chain = np.empty((len(x), 2))
+    count = 0
+    for k in range(len(x)):
+        if count and x[k] == chain[count - 1, 0]:
             continue
-        while len(chain) > 1:
-            (ax, ay), (bx, by) = chain[-2], chain[-1]
-            if (bx - ax) * (py - ay) - (by - ay) * (px - ax) > 0:
+        while count > 1:
+            (ax, ay), (bx, by) = chain[count - 2], chain[count - 1]
+            if (bx - ax) * (y[k] - ay) - (by - ay) * (x[k] - ax) > 0:
                 break
-            chain.pop()
-        chain.append((px, py))
-    return np.array(chain)
+            count -= 1
+        chain[count] = x[k], y[k]
+        count += 1
+    return chain[:count].copy()
 
 
 def _slopes(chain: Array) -> Array:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import log_gray
 from wearvision.measure.finders.tongue import Lip
 from wearvision.measure.finders.tongue_line import ALIKE_MM
@@ -63,36 +64,67 @@ def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str,
 
 def _figures(lip: Lip, plane: Plane, corners: NDArray[np.int64]) -> Array:
     """Figures under the order of `NAMES` with the photo's places held fixed; the zone stands on its `corners`."""
-    mm, ends = plane.to_mm(lip.px), plane.to_mm(lip.ends_px)
-    run = ends[1] - ends[0]
-    length = float(np.hypot(*run))
-    across = run / length
-    off = mm - ends[0]
-    x, y = off @ across, off @ np.array([-across[1], across[0]])
-    basis = np.column_stack([np.ones(len(x)), x - length / 2])
-    theta = np.linalg.solve(basis.T @ (lip.sound[:, None] * basis), basis.T @ (lip.sound * y))
-    away = y - basis @ theta
-    step = length / lip.length_mm * lip.step_mm
-    share = np.gradient(x) if len(x) > 2 else np.full(len(x), step)
-    share = np.clip(share, 0, 3 * step)
-    worn = np.where(lip.worn, away, 0.0)
-    if lip.worn.any():
-        top, square = float(_calm(away, 0.4 / step)[lip.worn].max()), float(worn**2 @ share) / length
-        area = float(np.clip(worn, 0, None) @ share) + float(np.clip(_calm(away, 2.0 / step), 0, None)[~lip.worn]
-                                                             @ share[~lip.worn])  # fmt: skip
-    else:
-        calm = _calm(away, 1.0 / step)
-        top, square, area = float(calm.max()), float(calm**2 @ share) / length, float(np.clip(calm, 0, None) @ share)
-    return np.array([
-        max(top, 0.0), np.sqrt(square), area, minimum_zone(x[corners], y[corners]).height,
-        least_squares_zone(x, y).height, length, float(share[lip.worn].sum()),
-    ])  # fmt: skip
+    mm = plane.to_mm(np.vstack([lip.px, lip.ends_px]))
+    share = lip.step_mm / lip.length_mm
+    x, y, away, length = _laid(mm, np.ascontiguousarray(lip.sound, dtype=np.float64))
+    top, square, area, eroded = _sizes(x, away, lip.worn, share * length, length)
+    zone = minimum_zone(x[corners], y[corners]).height
+    return np.array([top, square, area, zone, least_squares_zone(x, y).height, length, eroded])
 
 
+@compiled
+def _laid(mm: Array, sound: Array) -> tuple[Array, Array, Array, float]:
+    """Places along the line between the ends, across it, behind the sound line (N,), and the length.
+
+    Parameters
+    ----------
+    mm : (N + 2, 2)
+        Places along the lip, then both ends.
+    sound : (N,)
+        Weight of each place for the line.
+    """
+    first, run = mm[-2], mm[-1] - mm[-2]
+    length = np.sqrt(run[0] ** 2 + run[1] ** 2)
+    off = mm[:-2] - first
+    x = (off[:, 0] * run[0] + off[:, 1] * run[1]) / length
+    y = (off[:, 1] * run[0] - off[:, 0] * run[1]) / length
+    aside = x - length / 2
+    s0, s1, s2 = sound.sum(), (sound * aside).sum(), (sound * aside * aside).sum()
+    t0, t1 = (sound * y).sum(), (sound * aside * y).sum()
+    tilt = (s0 * t1 - s1 * t0) / (s0 * s2 - s1 * s1)
+    return x, y, y - (t0 - tilt * s1) / s0 - tilt * aside, length
+
+
+@compiled
+def _sizes(
+    x: Array, away: Array, worn: NDArray[np.bool_], step: float, length: float
+) -> tuple[float, float, float, float]:
+    """Largest and root mean square distance behind the line, area there and eroded length."""
+    some = worn.any()
+    near, wide = _calm(away, (0.4 if some else 1.0) / step), _calm(away, 2.0 / step)
+    top = square = area = eroded = 0.0
+    last = len(x) - 1
+    for k in range(last + 1):
+        low, high = max(k - 1, 0), min(k + 1, last)
+        share = min(max((x[high] - x[low]) / (high - low), 0.0), 3 * step)
+        deep = away[k] if worn[k] else (0.0 if some else near[k])
+        area += share * max(deep if worn[k] or not some else wide[k], 0.0)
+        square += share * deep * deep
+        eroded += share if worn[k] else 0.0
+        top = max(top, near[k] if worn[k] or not some else 0.0)
+    return top, np.sqrt(square / length), area, eroded
+
+
+@compiled
 def _calm(away: Array, wide: float) -> Array:
     """Running mean over `wide` places, the ends repeated."""
-    count = max(1, round(wide) | 1)
-    return np.asarray(np.convolve(np.pad(away, count // 2, mode="edge"), np.ones(count) / count, "valid"))
+    half = max(1, round(wide) | 1) // 2
+    last = len(away) - 1
+    mean = np.zeros(len(away))
+    for k in range(last + 1):
+        for aside in range(-half, half + 1):
+            mean[k] += away[min(max(k + aside, 0), last)]
+    return mean / (2 * half + 1)
 
 
 def _own(lip: Lip, value: Array) -> Array:

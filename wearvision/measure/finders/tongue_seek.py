@@ -30,14 +30,16 @@ LENGTHS_MM = (15.0, 130.0)
 """Lips shorter or longer than this are not looked for unless stated."""
 LENGTH_OFF = 1.0, 0.015
 """A lead's length lies within the sum of these, mm and share, of a stated one."""
-TURNS = 2
-"""Directions tried."""
-LINE_SCALE = 0.5
-"""Lines that tell the directions are sought in the map shrunk by this."""
+TURNS, CLEAR = 2, 3.5
+"""Directions tried; a lead of a stated length that scores more makes the next one needless."""
+LINE_SCALE, SHORT_MM = 0.5, 2.0
+"""Lines that tell the directions are sought in the map shrunk by this; what they are longer than this counts."""
+DARKEST_BRIGHTEST = 0.5, 99.5
+"""Per cent of the map below its darkest and its brightest."""
 USUAL, LEAST_SLOPE = 88.0, 0.006
 """Edges are held against this percentile of the map's own slopes, and a least step of log grey per sample."""
 SOME = 7
-"""Every so many samples are enough for a percentile."""
+"""Every so many samples are enough for a percentile, and for where a map ends."""
 TURNED_MM = 0.35
 """Sample distance of the turned map."""
 PEAK_APART_MM = 0.9, 0.6
@@ -78,12 +80,23 @@ def seek_lips(
 ) -> tuple[Lead, ...]:
     """Places where a lip may be, most likely first; of the stated length if there is one."""
     chart = chart_of(gray, plane, exclude_px)
-    turned = [_turned(gray, plane, chart, turn, exclude_px) for turn in turns_deg(chart)]
+    seen_mm = _seen_mm(chart)
+    found: list[Lead] = []
+    for turn in turns_deg(chart):
+        found += _leads(_turned(gray, plane, seen_mm, turn, exclude_px), length_mm)
+        if length_mm is not None and any(lead.score > CLEAR for lead in found):
+            break
     kept: list[Lead] = []
-    for lead in sorted((lead for patch in turned for lead in _leads(patch, length_mm)), key=lambda one: -one.score):
+    for lead in sorted(found, key=lambda one: -one.score):
         if all(_apart(lead, other) > APART_MM for other in kept):
             kept.append(lead)
     return tuple(kept[:LEADS])
+
+
+def _seen_mm(chart: Chart) -> Array:
+    """Places (N, 2) all over what a map shows of the plane."""
+    rows, columns = np.divmod(np.flatnonzero(chart.valid)[::SOME], chart.valid.shape[1])
+    return np.asarray(chart.origin_mm + np.column_stack([columns, rows]) * chart.step_mm)
 
 
 def _upright(plane: Plane, turn_deg: float) -> float:
@@ -100,7 +113,7 @@ def _upright(plane: Plane, turn_deg: float) -> float:
 
 def turns_deg(chart: Chart) -> list[float]:
     """Directions (0 to 90 degrees) that long straight edges of the map share, strongest first."""
-    low, high = np.percentile(chart.values[chart.valid], (0.5, 99.5)) if chart.valid.any() else (0.0, 1.0)
+    low, high = np.percentile(chart.values[chart.valid], DARKEST_BRIGHTEST) if chart.valid.any() else (0.0, 1.0)
     shown = np.clip((chart.values - low) / max(high - low, 1e-3) * 255, 0, 255).astype(np.uint8)
     found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, LINE_SCALE).detect(shown)[0]
     if found is None:
@@ -109,9 +122,9 @@ def turns_deg(chart: Chart) -> list[float]:
     ends = np.clip(np.round(lines).astype(int), 0, np.array(shown.shape[::-1] * 2) - 1)
     lines = lines[chart.valid[ends[:, 1], ends[:, 0]] & chart.valid[ends[:, 3], ends[:, 2]]]
     run = lines[:, 2:] - lines[:, :2]
-    size = np.hypot(run[:, 0], run[:, 1]) * chart.step_mm
+    weight = np.clip(np.hypot(run[:, 0], run[:, 1]) * chart.step_mm - SHORT_MM, 0, None) ** 2
     angle = np.degrees(np.arctan2(run[:, 1], run[:, 0])) % 90
-    votes = np.histogram(angle, bins=180, range=(0, 90), weights=np.clip(size - 2.0, 0, None) ** 2)[0]
+    votes = np.histogram(angle, bins=180, range=(0, 90), weights=weight)[0]
     calm = np.convolve(np.tile(votes, 3), np.exp(-0.5 * (np.arange(-6, 7) / 2.0) ** 2), "same")[180:360]
     out: list[float] = []
     for _ in range(TURNS):
@@ -120,10 +133,8 @@ def turns_deg(chart: Chart) -> list[float]:
             break
         near = np.abs((angle - (best + 0.5) / 2 + 45) % 90 - 45)
         part = near < 2.0
-        weight = (np.clip(size - 2.0, 0, None) ** 2)[part]
         off = (angle[part] - (best + 0.5) / 2 + 45) % 90 - 45
-        out.append(float((best + 0.5) / 2 + (off @ weight) / max(weight.sum(), 1e-9)))
-        calm[(np.arange(180) - best + 90) % 180 - 90 > 180] = 0
+        out.append(float((best + 0.5) / 2 + (off @ weight[part]) / max(weight[part].sum(), 1e-9)))
         calm[np.abs((np.arange(180) - best + 90) % 180 - 90) < 10] = 0
     return out
 
@@ -135,10 +146,9 @@ def _apart(one: Lead, other: Lead) -> float:
 
 def _leads(patch: Patch, length_mm: float | None) -> list[Lead]:
     """Leads of a turned map."""
-    seen = np.asarray(cv2.erode(patch.valid.astype(np.uint8), np.ones((5, 5), np.uint8)), dtype=np.float32)
+    seen = cv2.erode(patch.valid.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(np.float32)
     log = log_gray(patch.values)
-    sides = _evidence(log, seen, patch.step_mm)
-    lips = _evidence(np.ascontiguousarray(log.T), np.ascontiguousarray(seen.T), patch.step_mm).T
+    sides, lips = (_evidence(log, seen, patch.step_mm, upright=upright) for upright in (True, False))
     out = []
     for row, first, last, score in _shapes(sides, lips, patch.step_mm, length_mm):
         left, right = patch.to_mm(np.array([first, last]), np.array([row, row]))
@@ -146,29 +156,30 @@ def _leads(patch: Patch, length_mm: float | None) -> list[Lead]:
     return out
 
 
-def _turned(gray: Image, plane: Plane, chart: Chart, turn_deg: float, exclude_px: tuple[Array, ...]) -> Patch:
-    """What the map shows, rolled out anew with `turn_deg`, or what is at right angles to it, along its rows."""
+def _turned(gray: Image, plane: Plane, seen_mm: Array, turn_deg: float, exclude_px: tuple[Array, ...]) -> Patch:
+    """What lies about places of the plane, with `turn_deg`, or what is at right angles to it, along its rows."""
     turn_deg = _upright(plane, turn_deg)
     across = np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
     down = np.array([-across[1], across[0]])
-    rows, columns = np.nonzero(chart.valid)
-    mm = chart.origin_mm + np.column_stack([columns, rows])[::7] * chart.step_mm
-    along, aside = mm @ across, mm @ down
+    along, aside = seen_mm @ across, seen_mm @ down
     size = (float(np.ptp(along)), float(np.ptp(aside)))
     step = max(TURNED_MM, 1.2 * scale_at(plane, (np.array([plane.size_px]) - 1) / 2))
     origin = along.min() * across + aside.min() * down
     return patch_of(gray, plane, origin, across, size, step_mm=step, exclude_px=exclude_px)
 
 
-def _evidence(values: Grid, valid: Grid, step_mm: float) -> Grid:
-    """How clearly an upright edge runs through each pixel, 0 to 1."""
-    seen = valid
+def _evidence(log: Grid, seen: Grid, step_mm: float, *, upright: bool) -> Grid:
+    """How clearly an upright edge, or a level one, runs through each pixel, 0 to 1."""
     run = max(3, round(ALONG_MM / step_mm) | 1)
-    size = np.abs(cv2.blur(slope(values, 1.0) * seen, (1, run)))
+    size = slope(log, 1.0) if upright else np.ascontiguousarray(slope(np.ascontiguousarray(log.T), 1.0).T)
+    size *= seen
+    size = np.abs(cv2.blur(size, (1, run) if upright else (run, 1)))
     some = size.ravel()[::SOME][seen.ravel()[::SOME] > 0]
     usual = float(np.percentile(some, USUAL)) if len(some) else 1.0
-    clear = np.clip(size / (usual + LEAST_SLOPE) - 0.5, 0, 3) / 3
-    return np.asarray(cv2.dilate(clear.astype(np.float32), np.ones((1, 3), np.uint8)) * seen, dtype=np.float32)
+    size *= np.float32(1 / (3 * (usual + LEAST_SLOPE)))
+    size -= np.float32(0.5 / 3)
+    np.clip(size, 0, 1, out=size)
+    return np.asarray(cv2.dilate(size, np.ones((1, 3) if upright else (3, 1), np.uint8)) * seen, dtype=np.float32)
 
 
 def _shapes(sides: Grid, lips: Grid, step_mm: float, length_mm: float | None) -> list[tuple[int, int, int, float]]:
