@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.plane import Array
 
 ALIKE_MM = 1.0
@@ -134,27 +137,42 @@ class Stub:
         return np.vstack([foot[0], self.corner_mm(0), self.corner_mm(1)[::-1], foot[1]])
 
 
-def distance(points: Array, base: Array, shape: Array) -> Array:
+def distance(points: Array, base: NDArray[np.bool_], shape: Array) -> Array:
     """Signed distance (N,) of points (N, 2) from the bar's edge where `base` is true, else from the rounded stub."""
+    return _distances(points, base, shape)
+
+
+@compiled
+def _distances(points: Array, base: NDArray[np.bool_], shape: Array) -> Array:
     left, lean_l, right, lean_r, top, lean_t, r_l, r_r, foot, lean_b = shape
-    x, y = points.T
-    middle = (left + right) / 2
-    on_left = x < middle
-    over = (y - top - lean_t * (x - middle)) / np.hypot(1, lean_t)
-    lean = np.where(on_left, lean_l, lean_r)
-    side = np.where(on_left, left + lean_l * y - x, x - right - lean_r * y) / np.hypot(1, lean)
+    middle, over_1, base_1 = (left + right) / 2, np.hypot(1.0, lean_t), np.hypot(1.0, lean_b)
+    side_l, side_r = np.hypot(1.0, lean_l), np.hypot(1.0, lean_r)
     # cosine of the angle between the outward normals of flank and top
-    cosine = np.where(on_left, lean_t + lean_l, -(lean_t + lean_r)) / np.hypot(1, lean) / np.hypot(1, lean_t)
-    radius = np.where(on_left, r_l, r_r)
+    cosine_l, cosine_r = (lean_t + lean_l) / side_l / over_1, -(lean_t + lean_r) / side_r / over_1
+    out = np.empty(len(points))
+    for i in range(len(points)):
+        x, y = points[i]
+        over = (y - top - lean_t * (x - middle)) / over_1
+        if base[i]:
+            out[i] = (y - foot - lean_b * x) / base_1
+        elif x < middle:
+            out[i] = _rounded((left + lean_l * y - x) / side_l, over, cosine_l, r_l)
+        else:
+            out[i] = _rounded((x - right - lean_r * y) / side_r, over, cosine_r, r_r)
+    return out
+
+
+@compiled
+def _rounded(side: float, over: float, cosine: float, radius: float) -> float:
+    """Distance from two edges that meet in an arc, given those from either edge."""
     a, b = side + radius, over + radius
-    round_ = (a > b * cosine) & (b > a * cosine)
-    far = np.sqrt(np.maximum(a * a + b * b - 2 * a * b * cosine, 1e-18) / (1 - cosine**2))
-    stub = np.where(round_, far, np.maximum(a, b)) - radius
-    return np.asarray(np.where(base, (y - foot - lean_b * x) / np.hypot(1, lean_b), stub))
+    if a > b * cosine and b > a * cosine:
+        return math.sqrt(max(a * a + b * b - 2 * a * b * cosine, 1e-18) / (1 - cosine**2)) - radius
+    return max(a, b) - radius
 
 
 def fit_shape(
-    points: Array, base: Array, run_mm: Array, start: Array, held: tuple[int, ...] = ()
+    points: Array, base: NDArray[np.bool_], run_mm: Array, start: Array, held: tuple[int, ...] = ()
 ) -> tuple[Array, Array, float]:
     """Robust least squares (Tukey's biweight): shape (10,), its covariance, robust spread of the points.
 
@@ -191,11 +209,13 @@ def fit_shape(
     return shape, covariance, spread
 
 
-def _slopes(points: Array, base: Array, shape: Array, residual: Array) -> Array:
+@compiled
+def _slopes(points: Array, base: NDArray[np.bool_], shape: Array, residual: Array) -> Array:
     """How the distances change with each number of the shape, (N, 10)."""
-    out = np.empty((10, len(points)))
+    out = np.empty((len(points), 10))
+    moved = shape.copy()
     for i in range(10):
-        moved = shape.copy()
-        moved[i] += 1e-5
-        out[i] = (distance(points, base, moved) - residual) / 1e-5
-    return out.T
+        moved[i] = shape[i] + 1e-5
+        out[:, i] = (_distances(points, base, moved) - residual) / 1e-5
+        moved[i] = shape[i]
+    return out

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from wearvision.measure.chart import scale_at
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, slope
 from wearvision.measure.finders.vane_edge_search import Place, Sizes
 from wearvision.measure.patch import Patch, patch_of
@@ -161,16 +161,26 @@ def _moved(line: Line, by: float, way: int) -> Line:
 
 def _radon(slopes: Grid, x: Array, at: Array, leans: Array) -> Grid:
     """Mean slope (leans, places) along lines `at + lean * x`; each row of `slopes` is one x, each column one place."""
-    values = np.ascontiguousarray(slopes, dtype=np.float32)
-    step = float(at[1] - at[0])
-    out = np.empty((len(leans), len(at)), np.float32)
-    shift = np.asarray(np.outer(leans, x) / step, dtype=np.float32)
-    columns = np.arange(len(at), dtype=np.float32)
-    for k in range(len(leans)):
-        mx = columns[None, :] + shift[k][:, None]
-        my = np.repeat(np.arange(len(x), dtype=np.float32)[:, None], len(at), axis=1)
-        out[k] = cv2.remap(values, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).mean(axis=0)
-    return out
+    return _along_lines(np.ascontiguousarray(slopes, dtype=np.float32), np.outer(leans, x) / float(at[1] - at[0]))
+
+
+@compiled
+def _along_lines(values: Grid, shift: Array) -> Grid:
+    """Means (L, C) over the rows of a grid (R, C), each shifted by so many columns (L, R), its end ones repeated."""
+    lines, rows = shift.shape
+    columns = values.shape[1]
+    out = np.zeros((lines, columns), np.float32)
+    padded = np.empty(3 * columns, np.float32)
+    for row in range(rows):
+        padded[:columns], padded[2 * columns :] = values[row, 0], values[row, -1]
+        padded[columns : 2 * columns] = values[row]
+        for k in range(lines):
+            steps = np.rint(32 * shift[k, row])
+            first = columns + int(np.floor(steps / 32))
+            part = np.float32(steps / 32 - np.floor(steps / 32))
+            one, two = padded[first : first + columns], padded[first + 1 : first + 1 + columns]
+            out[k] += (np.float32(1) - part) * one + part * two
+    return out / np.float32(rows)
 
 
 def _peaks(
