@@ -58,52 +58,32 @@ def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
 
 def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     """Places (N, 2), unit gradients (N, 2) and weights (N,) of the strongest edge pixels for their surroundings."""
-    soft: Grid = np.asarray(cv2.GaussianBlur(chart.values, (0, 0), 1.0), dtype=np.float32)
-    size = _steepness(soft, chart.valid)
-    usual: Grid = np.asarray(cv2.blur(size, (31, 31)) + np.float32(0.5 * float(size.mean()) + 1e-6))
-    least = float(np.quantile(size[::3, ::3] / usual[::3, ::3], max(0.0, 1 - count / size.size)))
-    return _steepest(soft, size, usual, least)
+    soft = cv2.GaussianBlur(chart.values, (0, 0), 1.0)
+    across, down = (np.asarray(cv2.Sobel(soft, cv2.CV_32F, *way, ksize=3), np.float32) for way in ((1, 0), (0, 1)))
+    size = np.asarray(cv2.magnitude(across, down), dtype=np.float32)
+    size[~chart.valid] = 0
+    weight = np.asarray(size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6), dtype=np.float32)
+    least = float(np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size)))
+    return _strongest(across, down, size, weight, least)
 
 
 @compiled
-def _slopes(soft: Grid, row: int, column: int) -> tuple[float, float]:
-    """Rise along and down at a pixel inside a map (Sobel's kernels)."""
-    left = soft[row - 1, column - 1] + 2 * soft[row, column - 1] + soft[row + 1, column - 1]
-    right = soft[row - 1, column + 1] + 2 * soft[row, column + 1] + soft[row + 1, column + 1]
-    above = soft[row - 1, column - 1] + 2 * soft[row - 1, column] + soft[row - 1, column + 1]
-    below = soft[row + 1, column - 1] + 2 * soft[row + 1, column] + soft[row + 1, column + 1]
-    return right - left, below - above
-
-
-@compiled
-def _steepness(soft: Grid, valid: NDArray[np.bool_]) -> Grid:
-    """Size of the slopes, 0 where not valid."""
-    size = np.zeros(soft.shape, np.float32)
-    for row in range(1, len(soft) - 1):
-        for column in range(1, soft.shape[1] - 1):
-            across, down = _slopes(soft, row, column)
-            size[row, column] = math.sqrt(across * across + down * down) if valid[row, column] else 0.0
-    return size
-
-
-@compiled
-def _steepest(soft: Grid, size: Grid, usual: Grid, least: float) -> tuple[Array, Array, Array]:
-    """What `edge_pixels` gives: those whose size is more than `least` times the usual one."""
+def _strongest(across: Grid, down: Grid, size: Grid, weight: Grid, least: float) -> tuple[Array, Array, Array]:
+    """What `edge_pixels` gives: pixels of more weight than the least."""
     many = 0
-    for row in range(len(size)):
-        for column in range(size.shape[1]):
-            many += size[row, column] > least * usual[row, column]
-    place, normal, weight = np.empty((many, 2)), np.empty((many, 2)), np.empty(many)
-    k = 0
-    for row in range(len(size)):
-        for column in range(size.shape[1]):
-            if size[row, column] > least * usual[row, column]:
-                across, down = _slopes(soft, row, column)
+    for row in range(len(weight)):
+        for column in range(weight.shape[1]):
+            many += weight[row, column] > least
+    place, normal, strength, k = np.empty((many, 2)), np.empty((many, 2)), np.empty(many), 0
+    for row in range(len(weight)):
+        for column in range(weight.shape[1]):
+            if weight[row, column] > least:
                 place[k, 0], place[k, 1] = column, row
-                normal[k, 0], normal[k, 1] = across / size[row, column], down / size[row, column]
-                weight[k] = min(size[row, column] / usual[row, column], 4.0)
+                normal[k, 0] = across[row, column] / size[row, column]
+                normal[k, 1] = down[row, column] / size[row, column]
+                strength[k] = min(np.float64(weight[row, column]), 4.0)
                 k += 1
-    return place, normal, weight
+    return place, normal, strength
 
 
 def _votes(chart: Chart, radii_mm: Array, pad: int, count: int) -> Grid:
