@@ -29,7 +29,7 @@ def rows() -> list[Row]:
     look = Look(gray=image, plane=plane, stated=STATED)
     ring = Ring(centre_mm=np.array([3.0, -2.0]), radii_mm=(38.0, 50.0), covariance=np.eye(4) * 0.01)
     land = settled(roll_out(image, plane, ring, (), blur_px=0.8))
-    strip = dark_lines(image, plane, land).strip.values
+    strip = dark_lines(land).strip.values
     small = np.asarray(cv2.resize(image, None, fx=0.1, fy=0.1, interpolation=cv2.INTER_AREA), dtype=np.float64) / 255
     return [
         *against_stock(
@@ -39,7 +39,7 @@ def rows() -> list[Row]:
              "chan_vese at a tenth": lambda: chan_vese(small, max_num_iter=50)},
         ),
         *against_stock(
-            "cracks of a land", image, lambda: dark_lines(image, plane, land), lambda: dark_lines(image, plane, land),
+            "cracks of a land", image, lambda: dark_lines(land), lambda: dark_lines(land),
             {"sato": lambda: sato(strip, sigmas=[1.0, 2.0])},
         ),
     ]  # fmt: skip

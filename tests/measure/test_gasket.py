@@ -358,3 +358,19 @@ def test_a_stretch_goes_on_over_the_start_of_the_lap_and_a_bite_is_none() -> Non
     rows = both[0].rows
     bite = Bite(edge=0, rows=rows, loss_mm=np.ones(60), log_odds=3.0, traits={})
     assert [s.edge for s in unseen(land, [bite], told_at)] == [1]
+
+
+def test_on_a_land_with_a_hardly_seen_edge_a_bite_out_of_the_other_is_told_as_faint() -> None:
+    plane, rng = drawn_plane(), np.random.default_rng(2)
+    gray = draw_land(plane, tones=(100.0, 104.0))
+    x, y = np.meshgrid(np.arange(gray.shape[1]), np.arange(gray.shape[0]))
+    mm = plane.to_mm(np.column_stack([x.ravel(), y.ravel()]).astype(float)) - CENTRE_MM
+    within = np.hypot(*mm.T).reshape(gray.shape) < 46.0
+    gray[within] = draw_land(plane, tones=(100.0, 150.0), bites=(("inner", 60.0, 24.0, 5.0),))[within]
+    grain = 3 * cv2.GaussianBlur(rng.normal(0, 6, SIZE_PX[::-1]), (0, 0), 2)
+    seen = look(np.asarray(np.clip(gray + grain, 0, 255), dtype=np.uint8), plane)
+    assert not of_kind(seen, "gasket-land")
+    assert any("hardly stands out" in why for _, why in seen.not_assessed)
+    (notch,) = of_kind(seen, "notch")
+    assert "faint" in notch.flags
+    assert figure(notch, "loss").value == pytest.approx(5.0, abs=0.5)

@@ -22,6 +22,9 @@ RAY_STEP_PX = 1.5
 KNOT, KNOT_DEG = 20, 0.5
 """The camera is asked at every so many columns and degrees; between them the way is straight to 0.02 px."""
 
+RIM_PX = 8.0
+"""A ring whose rim, asked at every degree, stays so far within the picture is wholly in it."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Strip:
@@ -90,6 +93,9 @@ def seen_arc(plane: Plane, centre_mm: Array, radii_mm: Array, step_deg: float) -
     The rows are multiples of `step_deg`; `(0, 0)` when nothing is in the picture.
     """
     count = round(360.0 / step_deg)
+    rim = ring_points(centre_mm, np.arange(360.0), float(radii_mm[-1]))
+    if in_frame(plane.to_px(rim), plane.size_px, RIM_PX).all():
+        return 0.0, count
     deg = np.arange(count, dtype=np.float64) * step_deg
     seen = np.zeros(count, dtype=bool)
     for radius in np.linspace(radii_mm[0], radii_mm[-1], 5).tolist():
@@ -164,15 +170,22 @@ def _sample(
     for start in range(0, count, block):
         stop = min(count, start + block)
         x, y = way.pixels(start * rays, stop * rays)
-        block_values = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        total = np.zeros((stop - start, len(radius)), dtype=np.float32)
-        for k in range(rays):
-            cv2.accumulate(block_values[k::rays], total)
-        np.multiply(total, np.float32(1 / rays), out=values[start:stop])
+        seen = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        values[start:stop] = row_means(np.asarray(seen, dtype=np.uint8), rays)
         if not whole:
             x, y = (one[rays // 2 :: rays] for one in (x, y))
             frame[start:stop] = (x >= 1) & (y >= 1) & (x <= high[0]) & (y <= high[1])
     return values, frame
+
+
+def row_means(values: Image | Grid, rows: int) -> Grid:
+    """Means (N, R) of every so many rows of (N * rows, R)."""
+    if rows == 1:
+        return values.astype(np.float32)
+    total: Grid = np.zeros((len(values) // rows, values.shape[1]), dtype=np.float32)
+    for k in range(rows):
+        cv2.accumulate(values[k : len(total) * rows : rows], total)
+    return np.multiply(total, np.float32(1 / rows), out=total)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.gasket import Land, usual
 from wearvision.measure.finders.land_tone import sample
 from wearvision.measure.plane import Array
 
@@ -32,7 +32,7 @@ WEIGHTS = {
 """Weights of logarithms of area, contrast and number and of the others as they are, and what is added."""
 
 
-def traits_of(land: Land, rows: NDArray[np.int64], loss: Array, edge: int, usual: float) -> dict[str, float]:
+def traits_of(land: Land, rows: NDArray[np.int64], loss: Array, edge: int, step: float) -> dict[str, float]:
     """Traits of a way into a land, whose usual step in the mean over a few rows is given.
 
     `loss`: deepest, mm; `arc_mm`: of what is deep; `area`: of what is deep, mm2; `contrast`: of what lies within, in
@@ -49,12 +49,12 @@ def traits_of(land: Land, rows: NDArray[np.int64], loss: Array, edge: int, usual
     across = circle + way * lost[:, None] * np.linspace(0.05, 0.95, 10)
     other = (sample(land.tones.unlike, land.strip, across, at) > OTHER).mean(axis=1)
     within = sample(land.even, land.strip, circle + way * lost[:, None] * np.linspace(0.2, 0.8, 9), at)
-    stands = float(np.quantile(step_at(land, circle[:, 0], at, even=True), CORE))
+    stands = float(np.quantile(land.even_steps[edge][at], CORE))
     contrast = np.maximum(np.abs(off) / land.tones.spread, 1.0)
     return {
         "loss": float(loss.max()), "arc_mm": float(deep.sum() * land.row_mm), "area": float(lost.sum() * land.row_mm),
         "contrast": float(np.median(contrast)), "tone": float(np.median(off)),
-        "stands": stands / (float(np.sqrt((within**2).mean())) + FLAT * usual),
+        "stands": stands / (float(np.sqrt((within**2).mean())) + FLAT * step),
         "other": float((other * lost).sum() / lost.sum()), "across": float(loss.max()) / width,
     }  # fmt: skip
 
@@ -72,14 +72,4 @@ def log_odds(traits: dict[str, float], spots: tuple[float, float], many: int) ->
 
 def usual_step(land: Land, edge: int, *, even: bool = False) -> float:
     """Median size of the step at an edge's circle, log grey per column, or of that in the mean over a few rows."""
-    near = step_at(land, land.sound_mm[edge], even=even)[land.seen]
-    return max(0.004, float(np.median(near))) if len(near) else 1.0
-
-
-def step_at(
-    land: Land, radius_mm: Array, rows: NDArray[np.int64] | None = None, reach_mm: float = 0.25, *, even: bool = False
-) -> Array:
-    """Steepest change of log grey per column within so many mm of a radius in each row, or in the mean over a few."""
-    rise = land.even if even else land.rise
-    near = sample(rise, land.strip, radius_mm[:, None] + np.linspace(-reach_mm, reach_mm, 5), rows)
-    return np.asarray(np.abs(near).max(axis=1))
+    return usual((land.even_steps if even else land.steps)[edge], land)

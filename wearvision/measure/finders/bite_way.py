@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import peak_offset
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.finders.land_tone import sample
@@ -70,19 +71,25 @@ def _without_crack(loss_mm: Array, row_mm: float) -> Array:
 
 def _past_shadow(path: NDArray[np.int64], dark: NDArray[np.bool_], step_mm: float) -> NDArray[np.int64]:
     """The way moved on to the far end of a dark line just behind it, where the land's shadow lies between."""
-    skip, most = max(2, round(SKIP_MM / step_mm)), round(SHADOW_MM / step_mm)
-    out = path.copy()
-    for row, column in enumerate(path.tolist()):
-        if column < 2:
+    moved = _shadow_ends(path, dark, max(2, round(SKIP_MM / step_mm)), round(SHADOW_MM / step_mm)) - path
+    return path + np.rint(running_median(moved.astype(np.float64), 9)).astype(np.int64)
+
+
+@compiled
+def _shadow_ends(path: NDArray[np.int64], dark: NDArray[np.bool_], skip: int, most: int) -> NDArray[np.int64]:
+    """Where what is dark ends in each row that begins within `skip` columns of the way, if it does within `most`."""
+    out, wide = path.copy(), dark.shape[1]
+    for row in range(len(path)):
+        start = path[row]
+        while start < min(path[row] + skip, wide) and not dark[row, start]:
+            start += 1
+        if path[row] < 2 or start >= min(path[row] + skip, wide):
             continue
-        start = np.flatnonzero(dark[row, column : column + skip])
-        if not len(start):
-            continue
-        ends = np.flatnonzero(~dark[row, column + int(start[0]) : column + most])
-        if len(ends):
-            out[row] = column + int(start[0]) + int(ends[0])
-    moved = running_median((out - path).astype(np.float64), 9)
-    return path + np.rint(moved).astype(np.int64)
+        for column in range(start, min(path[row] + most, wide)):
+            if not dark[row, column]:
+                out[row] = column
+                break
+    return out
 
 
 def _on_dark(land: Land, rows: NDArray[np.int64], edge: int) -> bool:

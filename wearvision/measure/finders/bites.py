@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.bite_traits import STANDS, THROUGH_MM, log_odds, step_at, traits_of, usual_step
+from wearvision.measure.edges import median
+from wearvision.measure.finders.bite_traits import STANDS, THROUGH_MM, log_odds, traits_of, usual_step
 from wearvision.measure.finders.bite_way import follow
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.finders.land_tone import band
@@ -99,7 +100,7 @@ def seek_bites(land: Land) -> list[Bite]:
         way = (1.0, -1.0)[edge]
         near = sorted(way * (d + land.strip.px_mm) for d in INSIDE_MM)
         inside = band(land.tones.unlike, land.strip, land.sound_mm[edge], *near)
-        stands = step_at(land, land.sound_mm[edge]) > STANDS * usual[edge]
+        stands = land.steps[edge] > STANDS * usual[edge]
         arcs += [(edge, rows) for rows in _arcs(np.where(clear, inside, -1.0), stands, land)]
     ways = [(edge, rows, follow(land, rows, edge, usual[edge])) for edge, rows in arcs]
     ways = [one for one in ways if float(one[2].max()) >= LEAST_LOSS_MM]
@@ -121,7 +122,7 @@ def _through_standing(land: Land, rows: NDArray[np.int64], loss: Array, edge: in
     """Whether a way goes right through the land where its other edge stands: no bite does."""
     other = land.sound_mm[1 - edge][rows]
     through = np.abs(other - land.sound_mm[edge][rows]) - loss < THROUGH_MM
-    return bool(through.any() and (step_at(land, other[through], rows[through]) > STANDS * usual).mean() > STANDING)
+    return bool(through.any() and (land.steps[1 - edge][rows[through]] > STANDS * usual).mean() > STANDING)
 
 
 def _joined(land: Land, bites: list[Bite], ground: Ground) -> list[Bite]:
@@ -175,9 +176,11 @@ def _spots(land: Land, arcs: list[NDArray[np.int64]]) -> tuple[float, float]:
         return 0.0, 0.0
     size = [max(1, round(SPOT_MM / step)) for step in (land.row_mm, land.strip.step_mm)]
     solid = cv2.erode((land.tones.unlike > 0.5).astype(np.uint8), np.ones(size, np.uint8))
-    spot = solid[free][:, land.tones.middle] > 0
-    off = (land.tones.soft[free] - land.tones.own[free][:, None])[:, land.tones.middle]
-    return float(spot.mean()), float(np.median(off[spot])) if spot.any() else 0.0
+    rows, columns = np.flatnonzero(free), np.flatnonzero(land.tones.middle)
+    spot = solid[rows][:, columns] > 0
+    i, j = np.nonzero(spot)
+    off = land.tones.soft[rows[i], columns[j]] - land.tones.own[rows[i]]
+    return float(spot.mean()), median(off) if len(off) else 0.0
 
 
 def _arcs(unlike: Array, stands: NDArray[np.bool_], land: Land) -> list[NDArray[np.int64]]:

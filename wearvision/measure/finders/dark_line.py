@@ -8,20 +8,19 @@ look like them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray, median
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.finders.way import best_stretch
-from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image, Strip, unwrap
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import Strip
 
-STEP_PX = 2.0
-"""Columns, photo px; rows are one apart."""
 CALM = (0.6, 0.7)
 """Standard deviations of the blur against the photo's noise, columns and rows."""
 SIDE_PX, SIDE_MM, WIDE_MM = 1.5, 0.5, 0.35
@@ -84,59 +83,85 @@ class Lines:
         return _away(self.strip)
 
 
-def dark_lines(gray: Image, plane: Plane, land: Land, exclude_px: tuple[Array, ...] = ()) -> Lines:
+def dark_lines(land: Land) -> Lines:
     """Dark lines within a land's circles."""
-    rows = 8 * round(np.pi * sum(land.ring.radii_mm) / land.strip.px_mm / 8)
-    strip = unwrap(
-        gray, plane, land.ring.centre_mm, land.ring.radii_mm, step_deg=360.0 / rows, step_px=STEP_PX,
-        exclude_px=exclude_px,
-    )  # fmt: skip
+    strip = _within_circles(land)
     tone: Grid = np.asarray(
         cv2.GaussianBlur(log_gray(strip.values), (0, 0), sigmaX=CALM[0], sigmaY=CALM[1]), dtype=np.float32
     )
-    level, dark = _sides(tone, strip)
-    lines = _lines(dark, _within(strip, land), round(CLEAR_MM / strip.px_mm))
+    side: Grid = np.asarray(cv2.blur(tone, (1, 2 * round(WIDE_MM / 2 / strip.px_mm) + 1)), dtype=np.float32)
+    level, dark = _held(tone, side, _away(strip))
+    lines = _lines(dark, strip, land)
     return Lines(strip=strip, tone=tone, level=level, lines=tuple(lines))
 
 
-def _within(strip: Strip, land: Land) -> NDArray[np.bool_]:
-    """Places well within a land's circles, and in view."""
+def _within_circles(land: Land) -> Strip:
+    """The land's strip at the photo's resolution between its circles, every two columns taken together."""
+    fine = land.fine
+    first, last = (round((r - fine.start_mm) / fine.step_mm) for r in land.ring.radii_mm)
+    first, last = max(0, first), min(fine.values.shape[1], last + 1)
+    last -= (last - first) % 2
+    left, right = slice(first, last, 2), slice(first + 1, last, 2)
+    values = np.asarray((fine.values[:, left] + fine.values[:, right]) / np.float32(2), dtype=np.float32)
+    return replace(
+        fine, values=values, valid=fine.valid[:, left], step_mm=2 * fine.step_mm,
+        start_mm=fine.start_mm + (first + 0.5) * fine.step_mm,
+    )  # fmt: skip
+
+
+@compiled
+def _held(tone: Grid, side: Grid, away: int) -> tuple[Grid, Grid]:
+    """Log grey of the darker side along the lap, and how much darker than both a place is."""
+    level, dark = np.empty_like(tone), np.empty_like(tone)
+    for i in range(len(tone)):
+        one, other = side[(i + away) % len(tone)], side[i - away]
+        for j in range(tone.shape[1]):
+            level[i, j] = min(one[j], other[j])
+            dark[i, j] = level[i, j] - (abs(one[j] - other[j]) * np.float32(DIFFER) + tone[i, j])
+    return level, dark
+
+
+def _bounds(strip: Strip, land: Land) -> tuple[Array, Array]:
+    """Radii in each row between which a place lies well within a land's circles."""
     deg = strip.deg(np.arange(len(strip.values), dtype=np.float64))
     inner, outer = (np.interp(deg, land.deg, r, period=360.0) for r in land.sound_mm)
-    radius, off = strip.mm(np.arange(strip.values.shape[1], dtype=np.float64)), EDGE_MM + strip.px_mm
-    return np.asarray(strip.valid & (radius > inner[:, None] + off) & (radius < outer[:, None] - off))
+    off = EDGE_MM + strip.px_mm
+    return inner + off, outer - off
 
 
-def _sides(tone: Grid, strip: Strip) -> tuple[Grid, Grid]:
-    """Log grey of the darker side along the lap, and how much darker than both a place is."""
-    side = cv2.blur(tone, (1, 2 * round(WIDE_MM / 2 / strip.px_mm) + 1))
-    away = _away(strip)
-    lap = np.vstack([side[-away:], side, side[:away]])
-    one, other = lap[2 * away :], lap[: -2 * away]
-    level = cv2.min(one, other)
-    differ = cv2.scaleAdd(cv2.absdiff(one, other), DIFFER, tone)
-    return np.asarray(level, dtype=np.float32), np.asarray(cv2.subtract(level, differ), dtype=np.float32)
-
-
-def _lines(dark: Grid, within: NDArray[np.bool_], clear: int) -> list[Line]:
-    """The best lines, none within so many rows of a better one."""
-    some = dark[::3, ::2][within[::3, ::2]]
+def _lines(dark: Grid, strip: Strip, land: Land) -> list[Line]:
+    """The best lines, none near a better one."""
+    low, high = _bounds(strip, land)
+    radius = strip.mm(np.arange(dark.shape[1], dtype=np.float64))
+    within = (radius[::3] > low[::5, None]) & (radius[::3] < high[::5, None]) & strip.valid[::5, ::3]
+    some = dark[::5, ::3][within]
     if not len(some):
         return []
     usual = median(some)
     grain = max(1e-3, float(np.quantile(np.abs(some - usual), GRAIN_SHARE)) / GRAIN_SPREADS)
-    worth: Grid = np.ascontiguousarray(
-        np.where(within, np.minimum((dark - usual) / grain, MOST_GRAIN) - GRAIN, -np.inf).T, dtype=np.float32
-    )
-    out: list[Line] = []
+    worth = _worth(dark, strip.valid, radius, low, high, np.float32(usual), np.float32(grain))
+    clear, out = round(CLEAR_MM / strip.px_mm), list[Line]()
     while len(out) < MOST:
         best = best_stretch(worth, ASIDE, MOST_ASIDE, closed=True)
         if best.gain < LEAST_GAIN:
             break
         line = Line(columns=best.rows, rows=best.columns, gain=best.gain)
         out.append(line)
-        low, high = line.rows.min() - clear, line.rows.max() + clear
-        worth[:, np.arange(low, high + 1) % worth.shape[1]] = -np.inf
+        first, last = line.rows.min() - clear, line.rows.max() + clear
+        worth[:, np.arange(first, last + 1) % worth.shape[1]] = -np.inf
+    return out
+
+
+@compiled
+def _worth(
+    dark: Grid, valid: NDArray[np.bool_], radius: Array, low: Array, high: Array, usual: np.float32, grain: np.float32
+) -> Grid:
+    """What each place counts, columns by rows; nothing does that is not well within the circles."""
+    out = np.full(dark.shape[::-1], -np.inf, np.float32)
+    for i in range(dark.shape[0]):
+        for j in range(dark.shape[1]):
+            if low[i] < radius[j] < high[i] and valid[i, j]:
+                out[j, i] = min((dark[i, j] - usual) / grain, np.float32(MOST_GRAIN)) - np.float32(GRAIN)
     return out
 
 

@@ -8,15 +8,17 @@ something may be missing: there, and only there, the edge is sought further in (
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, peak_offset, slope
-from wearvision.measure.finders.land_tone import Tones, band, sample, tones_of
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, median, peak_offset, slope
+from wearvision.measure.finders.land_tone import Tones, band, sample, steepest, tones_of
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
+from wearvision.measure.unwrap import Image, Strip, ring_points, ring_scale, row_means, unwrap
 
 BESIDE_MM = 4.0
 """How far beyond the land its surroundings are looked at."""
@@ -71,7 +73,10 @@ class Land:
     Attributes
     ----------
     ring : Ring
+    fine : Strip
+        Rows of a photo pixel.
     strip : Strip
+        The same in rows of about `ROW_MM`.
     calm : (N, C) array
         The strip's log grey.
     rise : (N, C) array
@@ -89,6 +94,7 @@ class Land:
     """
 
     ring: Ring
+    fine: Strip
     strip: Strip
     calm: Grid
     rise: Grid
@@ -106,6 +112,16 @@ class Land:
         shade = SPREAD_DOUBT * float(np.hypot(*self.spread_mm))
         return float(np.sqrt(max(0.0, across @ self.ring.covariance @ across) + shade**2))
 
+    @cached_property
+    def steps(self) -> Array:
+        """Steepest change of log grey per column at either edge's circle, (2, N)."""
+        return np.stack([steepest(self.rise, self.strip, circle) for circle in self.sound_mm])
+
+    @cached_property
+    def even_steps(self) -> Array:
+        """The same in the mean over `EVEN_MM` of the lap."""
+        return np.stack([steepest(self.even, self.strip, circle) for circle in self.sound_mm])
+
     @property
     def row_mm(self) -> float:
         """Distance of rows half way across."""
@@ -115,11 +131,14 @@ class Land:
 def roll_out(gray: Image, plane: Plane, ring: Ring, exclude_px: tuple[Array, ...], *, blur_px: float) -> Land:
     """Roll out a land with some of what lies beside it."""
     inner, outer = ring.radii_mm
+    radii = (max(1.0, inner - BESIDE_MM), outer + BESIDE_MM)
     rows = max(LEAST_ROWS, 8 * round(np.pi * (inner + outer) / ROW_MM / 8))
-    strip = unwrap(
-        gray, plane, ring.centre_mm, (max(1.0, inner - BESIDE_MM), outer + BESIDE_MM), step_deg=360.0 / rows,
-        step_px=STEP_PX, exclude_px=exclude_px,
-    )  # fmt: skip
+    px_mm = ring_scale(plane, ring.centre_mm, sum(radii) / 2)
+    each = max(1, round(np.pi * (inner + outer) / rows / px_mm))
+    fine = unwrap(
+        gray, plane, ring.centre_mm, radii, step_deg=360.0 / (rows * each), step_px=STEP_PX, exclude_px=exclude_px
+    )
+    strip = _coarse(fine, each)
     calm: Grid = np.asarray(cv2.GaussianBlur(log_gray(strip.values), (0, 0), 0.6), dtype=np.float32)
     sigma = max(0.9, blur_px * strip.px_mm / strip.step_mm)
     count = len(calm)
@@ -128,9 +147,19 @@ def roll_out(gray: Image, plane: Plane, ring: Ring, exclude_px: tuple[Array, ...
     sound = np.tile(np.array(ring.radii_mm)[:, None], (1, count))
     columns = slice(*(max(0, round((r - strip.start_mm) / strip.step_mm)) for r in (inner, outer)))
     return Land(
-        ring=ring, strip=strip, calm=calm, rise=rise, even=even, tones=tones_of(calm, strip, ring.radii_mm),
+        ring=ring, fine=fine, strip=strip, calm=calm, rise=rise, even=even, tones=tones_of(calm, strip, ring.radii_mm),
         deg=strip.deg(np.arange(count, dtype=np.float64)), sound_mm=sound, spread_mm=np.full(2, 0.1),
         seen=np.asarray(strip.valid[:, columns].all(axis=1)),
+    )  # fmt: skip
+
+
+def _coarse(fine: Strip, rows: int) -> Strip:
+    """A strip in the mean over so many rows."""
+    count, wide = len(fine.values) // rows, fine.values.shape[1]
+    valid = np.logical_and.reduce(fine.valid[: count * rows].reshape(count, rows, wide), axis=1)
+    return replace(
+        fine, values=row_means(fine.values, rows), valid=np.asarray(valid), step_deg=fine.step_deg * rows,
+        first_deg=fine.first_deg + (rows - 1) / 2 * fine.step_deg,
     )  # fmt: skip
 
 
@@ -139,16 +168,18 @@ def settled(land: Land) -> Land:
 
     Behind it may lie a stronger one: the far side of a raised land's shadow.
     """
+    middle = np.abs(_middle(land, 8)).ravel()
+    noise = NOISES * 1.4826 * median(middle) if middle.size else 0.0
     for reach in SEEK_MM:
-        land = _fitted(land, reach)
+        land = _fitted(land, reach, noise)
     return land
 
 
-def _fitted(land: Land, reach_mm: float) -> Land:
+def _fitted(land: Land, reach_mm: float, noise: float) -> Land:
     centre, every = land.ring.centre_mm, slice(None, None, FIT_ROWS)
     points, group = [], []
     for edge, way in ((0, -1.0), (1, 1.0)):
-        off, ok = _first_step(land, edge, way, reach_mm)
+        off, ok = _first_step(land, edge, way, reach_mm, noise)
         ok &= land.seen
         points.append(ring_points(centre, land.deg, land.sound_mm[edge] + way * off)[ok][every])
         group.append(np.full(len(points[-1]), edge))
@@ -172,19 +203,35 @@ def _inward(fit: Circles, points_mm: Array, edge: int) -> float:
     return float(np.clip(np.quantile(near, share), -MOST_LANDWARD_MM, MOST_LANDWARD_MM)) if len(near) else 0.0
 
 
-def _first_step(land: Land, edge: int, way: float, reach_mm: float) -> tuple[Array, NDArray[np.bool_]]:
+def _first_step(
+    land: Land, edge: int, way: float, reach_mm: float, noise: float
+) -> tuple[Array, NDArray[np.bool_]]:
     """How far outside its circle each row's first clear step outward lies, mm, and whether there is one."""
     off = np.arange(-reach_mm, reach_mm + 1e-9, land.strip.step_mm)
     near = np.abs(sample(land.even, land.strip, land.sound_mm[edge][:, None] + way * off[None, :]))
-    middle = np.abs(land.even[land.seen][::4, land.tones.middle])
-    noise = NOISES * 1.4826 * float(np.median(middle)) if middle.size else 0.0
-    least = np.maximum(noise, FIRST * near.max(axis=1))[:, None]
-    inner = near[:, 1:-1]
-    top = (inner >= near[:, :-2]) & (inner > near[:, 2:]) & (inner > least)
-    first = np.argmax(top, axis=1) + 1
-    rows = np.arange(len(near))
-    vertex = peak_offset(*(near[rows, first + k] for k in (-1, 0, 1)))
-    return off[first] + vertex * land.strip.step_mm, top.any(axis=1)
+    first, rows = _first_tops(near, noise), np.arange(len(near))
+    at = np.maximum(first, 1)
+    vertex = peak_offset(*(near[rows, at + k] for k in (-1, 0, 1)))
+    return off[at] + vertex * land.strip.step_mm, first > 0
+
+
+@compiled
+def _first_tops(near: Array, noise: float) -> NDArray[np.int64]:
+    """Column of each row's first peak that counts, 0 where there is none."""
+    out = np.zeros(len(near), np.int64)
+    for i in range(len(near)):
+        row = near[i]
+        least = max(noise, FIRST * row.max())
+        for k in range(1, len(row) - 1):
+            if row[k] >= row[k - 1] and row[k] > row[k + 1] and row[k] > least:
+                out[i] = k
+                break
+    return out
+
+
+def _middle(land: Land, skip: int) -> Grid:
+    """Steps of the land's own, in the mean over a few rows, in every so many of the rows in view."""
+    return land.even[np.flatnonzero(land.seen)[::skip]][:, land.tones.middle]
 
 
 def told(land: Land) -> NDArray[np.bool_]:
@@ -197,24 +244,20 @@ def told(land: Land) -> NDArray[np.bool_]:
     grain = _grain(land)
     for edge, way in ((0, -1.0), (1, 1.0)):
         beside = band(land.tones.unlike, land.strip, land.sound_mm[edge], *sorted((0.2 * way, 0.8 * way)))
-        step, steady = (_steepest(rise, land, edge) for rise in (land.rise, land.even))
-        tone, stands = (_smooth(v, wide, closed=land.strip.closed) for v in (beside, step / _usual(step, land)))
-        out[edge] = ((tone > ALIKE) | (stands > STANDS)) & (_usual(steady, land) > CLEAR * grain)
+        step, steady = land.steps[edge], land.even_steps[edge]
+        tone, stands = (_smooth(v, wide, closed=land.strip.closed) for v in (beside, step / usual(step, land)))
+        out[edge] = ((tone > ALIKE) | (stands > STANDS)) & (usual(steady, land) > CLEAR * grain)
     return out
 
 
-def _steepest(rise: Grid, land: Land, edge: int) -> Array:
-    near = sample(rise, land.strip, land.sound_mm[edge][:, None] + np.linspace(-AT_MM, AT_MM, 5))
-    return np.asarray(np.abs(near).max(axis=1))
-
-
-def _usual(step: Array, land: Land) -> float:
-    return max(0.004, float(np.median(step[land.seen]))) if land.seen.any() else 1.0
+def usual(step: Array, land: Land) -> float:
+    """Median of steps by row (N,) where the land is in view."""
+    return max(0.004, median(step[land.seen])) if land.seen.any() else 1.0
 
 
 def _grain(land: Land) -> float:
     """Size that steps of the land's own, in the mean over a few rows, hardly exceed, each the most near an edge."""
-    middle = np.abs(land.even[land.seen][::3, land.tones.middle])
+    middle = np.abs(_middle(land, 6))
     if not middle.size:
         return 0.0
     reach = np.ones((1, max(1, round(2 * AT_MM / land.strip.step_mm))), np.uint8)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid, row_medians
+from wearvision.measure.edges import Grid, median, row_medians
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -31,12 +31,16 @@ HIGH_MM, GRAIN_MM = 1.0, (1.5, 0.6)
 """Grain is what is finer than this along the lap, its size over so much along and across; of all
 sizes near enough to be raised by a wall or an edge the least counts."""
 BINS, TONES, GRAINS = 40, 4.5, 3.0
-"""Cells of either figure, and how far they reach, as inverse hyperbolic sines of half its spreads."""
+"""Cells of either figure, and how far they reach, as inverse hyperbolic sines of half its spreads;"""
+FINE = 32
+"""told to one part in so many of a spread: the narrowest cell takes nine."""
 EVEN_CELLS, RARE, SKIP = 1.2, (0.3, 0.08), 3
 """Counts are evened out over so many cells; a share of them, beside the land and on it, is spread over all (a shadow in
 a bite may look like neither); every so many places are counted."""
 CLEAR = 1.5
 """Logarithm of a likelihood ratio from which on a place is clearly of one or the other."""
+NEAR_MM = 0.25
+"""The steepest place is sought so near a circle."""
 WASH_MM = 0.3
 """Tones are told over so much of the strip, along and across."""
 
@@ -69,26 +73,30 @@ class Tones:
 def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
     """Tones of a strip of log grey (N, C) whose sound land lies between two radii."""
     inner, outer = radii_mm
-    row_mm = np.radians(strip.step_deg) * (inner + outer) / 2
+    row_mm = float(np.radians(strip.step_deg) * (inner + outer) / 2)
     soft: Grid = np.asarray(
         cv2.GaussianBlur(calm, (0, 0), sigmaX=max(0.5, WASH_MM / 2 / strip.step_mm),
                          sigmaY=max(0.5, WASH_MM / 2 / row_mm)), dtype=np.float32)  # fmt: skip
     radius = strip.mm(np.arange(calm.shape[1], dtype=np.float64))
     margin = MARGIN * (outer - inner)
     middle = (radius > inner + margin) & (radius < outer - margin)
-    land = np.where(strip.valid[:, middle], soft[:, middle], np.nan).astype(np.float64)
-    rows = row_medians(land[:, ::2], least=4)
+    some = np.flatnonzero(middle)[::2]
+    land = np.where(strip.valid[:, some], soft[:, some], np.nan)
+    rows = row_medians(land, least=4)
     round_about = _waves(rows, strip)
     spread = _spread(land, round_about)
     own = np.clip(_around(rows, strip), round_about - ASIDE * spread, round_about + ASIDE * spread)
     spread = _spread(land, own)
-    tone = (soft - own[:, None].astype(np.float32)) / np.float32(spread)
     beside = ((radius < inner - BESIDE_MM[0]) & (radius > inner - BESIDE_MM[1])) | (
         (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
     )
-    ratio = _ratio(_cells(tone, _grain(calm, strip, row_mm), middle & strip.valid), strip.valid, middle, beside)
-    seen = np.asarray(np.clip(ratio / CLEAR, -1, 1) * strip.valid, dtype=np.float32)
-    return Tones(own=own, spread=spread, soft=soft, unlike=seen, middle=middle)
+    grain = _grain(calm, strip, row_mm)
+    usual = _usual(grain[:, middle][:: 2 * SKIP, ::2][strip.valid[:, middle][:: 2 * SKIP, ::2]])
+    tone = (own.astype(np.float32), np.float32(spread))
+    cells, counts = _cells(soft, grain, *tone, *usual, _table(TONES), _table(GRAINS), middle + 2 * beside, strip.valid)
+    unlike: Grid = _ratio(counts).take(cells)
+    unlike[~strip.valid] = 0.0
+    return Tones(own=own, spread=spread, soft=soft, unlike=unlike, middle=middle)
 
 
 def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
@@ -97,58 +105,76 @@ def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
     def odd(mm: float, step: float) -> int:
         return 2 * max(1, round(mm / 2 / step)) + 1
 
-    fine = calm - cv2.blur(calm, (1, odd(HIGH_MM, row_mm)))
+    fine = cv2.subtract(calm, cv2.blur(calm, (1, odd(HIGH_MM, row_mm))))
     wide = odd(GRAIN_MM[1], strip.step_mm)
-    size = cv2.blur(fine * fine, (wide, odd(GRAIN_MM[0], row_mm)))
+    size = cv2.blur(cv2.multiply(fine, fine, fine), (wide, odd(GRAIN_MM[0], row_mm)))
     reach = odd(GRAIN_MM[0] + HIGH_MM + 2 * strip.px_mm, row_mm)
     size = cv2.erode(size, np.ones((reach, wide), np.uint8))
     return np.asarray(0.5 * np.log(size + np.float32(1e-6)), dtype=np.float32)
 
 
-def _cells(tone: Grid, grain: Grid, land: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """Cell of each place by its tone and its grain, both in spreads off the land's."""
-    some = grain[land][::SKIP]
-    usual = float(np.median(some)) if some.size else 0.0
-    spread = 0.03 + (1.4826 * float(np.median(np.abs(some - usual))) if some.size else 0.0)
-    tones, grains = (
-        np.clip((np.arcsinh(v / np.float32(2)) + np.float32(reach)) * np.float32(BINS / 2 / reach), 0, BINS - 1)
-        for v, reach in ((tone, TONES), ((grain - np.float32(usual)) / np.float32(spread), GRAINS))
-    )
-    return np.asarray(tones.astype(np.int32) * BINS + grains.astype(np.int32))
+def _usual(some: Grid) -> tuple[np.float32, np.float32]:
+    """The land's usual grain, and what counts as one spread of it."""
+    if not some.size:
+        return np.float32(0.0), np.float32(0.03)
+    usual = median(some)
+    return np.float32(usual), np.float32(0.03 + 1.4826 * median(np.abs(some - usual)))
 
 
-def _ratio(
-    cells: NDArray[np.int32], valid: NDArray[np.bool_], land: NDArray[np.bool_], beside: NDArray[np.bool_]
-) -> Grid:
-    """Logarithm of how much likelier a place lies beside than on the land, (N, C)."""
+def _table(reach: float) -> NDArray[np.int32]:
+    """Cells, evenly spaced in its inverse hyperbolic sine, of a figure in spreads, in steps of one over `FINE`."""
+    most = int(2 * np.sinh(reach) * FINE)
+    at = (np.arcsinh(np.arange(-most, most + 1) / (2 * FINE)) + reach) * BINS / (2 * reach)
+    return np.clip(at, 0, BINS - 1).astype(np.int32)
+
+
+@compiled
+def _cells(
+    soft: Grid, grain: Grid, own: Grid, spread: np.float32, usual: np.float32, grain_spread: np.float32,
+    tones: NDArray[np.int32], grains: NDArray[np.int32], where: NDArray[np.int64], valid: NDArray[np.bool_],
+) -> tuple[NDArray[np.int32], NDArray[np.int64]]:  # fmt: skip
+    """Cell of each place by its tone and its grain, both in spreads off the land's; and how many are in each cell of
+    places elsewhere, on the land and beside it (3, K), by column."""
+    cells, counts = np.empty(soft.shape, np.int32), np.zeros((3, BINS * BINS), np.int64)
+    for i in range(soft.shape[0]):
+        for j in range(soft.shape[1]):
+            tone = int((soft[i, j] - own[i]) / spread * np.float32(FINE)) + len(tones) // 2
+            coarse = int((grain[i, j] - usual) / grain_spread * np.float32(FINE)) + len(grains) // 2
+            tone, coarse = min(max(tone, 0), len(tones) - 1), min(max(coarse, 0), len(grains) - 1)
+            cells[i, j] = tones[tone] * BINS + grains[coarse]
+            counts[where[j], cells[i, j]] += valid[i, j]
+    return cells, counts
+
+
+def _ratio(counts: NDArray[np.int64]) -> Grid:
+    """How much likelier a cell is beside than on the land, -1 to 1, (K,), of how often it is there."""
     shares = []
-    for columns, rare in zip((beside, land), RARE, strict=True):
-        count = np.bincount(cells[:, columns][valid[:, columns]][::SKIP], minlength=BINS * BINS)
+    for count, rare in zip((counts[2], counts[1]), RARE, strict=True):
         even = cv2.GaussianBlur(count.reshape(BINS, BINS).astype(np.float32), (0, 0), EVEN_CELLS)
         shares.append(even / max(1.0, float(even.sum())) + rare / BINS**2)
-    return np.asarray(np.log(shares[0] / shares[1]).ravel()[cells], dtype=np.float32)
+    return np.asarray(np.clip(np.log(shares[0] / shares[1]).ravel() / CLEAR, -1, 1), dtype=np.float32)
 
 
-def _spread(land: Array, own: Array) -> float:
-    off = np.abs(land - own[:, None])
-    return max(LEAST_SPREAD, 1.4826 * float(np.nanmedian(off))) if np.isfinite(off).any() else 1.0
+def _spread(land: Grid, own: Array) -> float:
+    off = np.abs(land[:, ::2] - own[:, None])
+    off = off[np.isfinite(off)]
+    return max(LEAST_SPREAD, 1.4826 * median(off)) if len(off) else 1.0
 
 
 def _waves(rows: Array, strip: Strip) -> Array:
-    """Robust fit of a few waves round the lap to the rows' tones, (N,)."""
+    """Robust fit of a few waves round the lap to the rows' tones, (N,); every fourth row tells enough."""
     angle = np.radians(strip.deg(np.arange(len(rows), dtype=np.float64)))
     turns = [k * angle for k in range(1, WAVES + 1)]
     waves = np.column_stack([np.ones(len(rows)), *map(np.cos, turns), *map(np.sin, turns)])
-    known = np.isfinite(rows)
-    level, weight = np.nan_to_num(rows), known.astype(np.float64)
+    known = np.flatnonzero(np.isfinite(rows))[::4]
+    level, some = rows[known], waves[known]
     fit = np.zeros(waves.shape[1])
-    fit[0] = float(np.median(rows[known])) if known.any() else 0.0
+    fit[0] = median(level) if len(known) else 0.0
     for _ in range(8):
-        off = np.abs(level - waves @ fit)
-        scale = max(0.02, 1.4826 * float(np.median(off[known]))) if known.any() else 1.0
-        weight = known * np.clip(1 - (off / (3 * scale)) ** 2, 0, None) ** 2
-        part = waves * weight[:, None]
-        fit = np.linalg.solve(part.T @ waves + 1e-3 * np.eye(len(fit)), part.T @ level + 1e-3 * fit)
+        off = np.abs(level - some @ fit)
+        scale = max(0.02, 1.4826 * median(off)) if len(known) else 1.0
+        part = some * (np.clip(1 - (off / (3 * scale)) ** 2, 0, None) ** 2)[:, None]
+        fit = np.linalg.solve(part.T @ some + 2.5e-4 * np.eye(len(fit)), part.T @ level + 2.5e-4 * fit)
     return np.asarray(waves @ fit, dtype=np.float64)
 
 
@@ -187,3 +213,9 @@ def _sample(values: Grid, radius_mm: Array, rows: NDArray[np.int64], start_mm: f
             part = column - low
             out[k, m] = row[low] * (1 - part) + row[low + 1] * part
     return out
+
+
+def steepest(rise: Grid, strip: Strip, radius_mm: Array, rows: NDArray[np.int64] | None = None) -> Array:
+    """Greatest size of values near a radius in each of rows (K,)."""
+    near = sample(rise, strip, radius_mm[:, None] + np.linspace(-NEAR_MM, NEAR_MM, 5), rows)
+    return np.asarray(np.abs(near).max(axis=1))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.bite_traits import step_at, usual_step
+from wearvision.measure.finders.bite_traits import usual_step
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.finders.land_tone import band
@@ -37,7 +37,7 @@ def unseen(land: Land, bites: list[Bite], told: NDArray[np.bool_]) -> list[Stret
     out = list[Stretch]()
     for edge, way in ((0, -1.0), (1, 1.0)):
         circle = land.sound_mm[edge]
-        shows = step_at(land, circle, even=True) > SHOWS * usual_step(land, edge, even=True)
+        shows = land.even_steps[edge] > SHOWS * usual_step(land, edge, even=True)
         beside = band(land.tones.unlike, land.strip, circle, *sorted(way * d for d in BESIDE_MM))
         hidden = land.seen & ~(shows & told[edge]) & (beside < 0)
         for bite in bites:

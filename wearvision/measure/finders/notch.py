@@ -97,22 +97,35 @@ def left_of(land: Land, bites: list[Bite], told: NDArray[np.bool_]) -> Left:
 def land_findings(
     land: Land, bites: list[Bite], left: Left, hidden: list[Stretch], plane: Plane
 ) -> tuple[Finding, ...]:
-    """The land, then its bites, deepest first, and those that most likely are some, which are faint."""
+    """The land, then its bites, deepest first, and those that most likely are some, which are faint.
+
+    Where neither edge can be told anywhere there are only bites, likelier than not and faint.
+    """
+    pale = not left.sure.any()
+    told = _told(land, bites, left, 0.0 if pale else LIKELY)
+    spans = [] if pale else _least_spans(land, left, [b for b in bites if b.verdict == "bite"])
+    lengths = _lengths(spans + [s for bite, edges in told for s in _bite_spans(land, bite, edges)], land, plane)
+    whole, lengths = lengths[: len(spans)], lengths[len(spans) :]
+    notches = tuple(
+        _bite(f"N{k + 1}", bite, land, edges, (lengths[2 * k], lengths[2 * k + 1]), plane, faint=pale)
+        for k, (bite, edges) in enumerate(told)
+    )
+    if pale:
+        return notches
+    doubtful = [b for b in bites if b.verdict == "unsure"]
+    width = _unseen(land, left, hidden[0], plane) if hidden else _least(land, left, whole[0], doubtful)
+    return (_whole(land, left, hidden, {"remaining_width": width, "width": whole[1]}, plane), *notches)
+
+
+def _told(land: Land, bites: list[Bite], left: Left, least: float) -> list[tuple[Bite, Left]]:
+    """Bites that are told, each with the edges as they are with it: those that are sure, and likely ones."""
     real, doubtful = (
         sorted((b for b in bites if b.verdict == v), key=lambda b: -float(b.loss_mm.max())) for v in ("bite", "unsure")
     )
-    some = [b for b in doubtful if b.log_odds >= LIKELY] if len(real) + len(doubtful) <= MOST_LIKELY else []
-    told = [(b, left) for b in real] + [
+    some = [b for b in doubtful if b.log_odds >= least] if len(real) + len(doubtful) <= MOST_LIKELY else []
+    return [(b, left) for b in real] + [
         (b, left_of(land, [replace(b, log_odds=np.inf)], np.tile(left.sure, (2, 1)))) for b in some
     ]
-    spans = _least_spans(land, left, real) + [span for bite, edges in told for span in _bite_spans(land, bite, edges)]
-    least, usual, *lengths = _lengths(spans, land, plane)
-    notches = [
-        _bite(f"N{k + 1}", bite, land, edges, (lengths[2 * k], lengths[2 * k + 1]), plane)
-        for k, (bite, edges) in enumerate(told)
-    ]
-    width = _unseen(land, left, hidden[0], plane) if hidden else _least(land, left, least, doubtful)
-    return (_whole(land, left, hidden, {"remaining_width": width, "width": usual}, plane), *notches)
 
 
 def _least_row(left: Left) -> int:
@@ -204,6 +217,8 @@ def _narrowest(bite: Bite, left: Left) -> int:
 
 def _lengths(spans: list[Span], land: Land, plane: Plane) -> list[Measured]:
     """Lengths with their uncertainty; the plane is asked once for all, it is dear."""
+    if not spans:
+        return []
     ends_px = plane.to_px(np.vstack([span.ends_mm for span in spans]))
     values, parts = plane.propagate(lambda p: np.hypot(*np.diff(p.to_mm(ends_px).reshape(-1, 2, 2), axis=1)[:, 0].T))
     edge = 1.4 * EDGE_PX * land.strip.px_mm
@@ -216,7 +231,9 @@ def _lengths(spans: list[Span], land: Land, plane: Plane) -> list[Measured]:
     ]  # fmt: skip
 
 
-def _bite(name: str, bite: Bite, land: Land, left: Left, lengths: tuple[Measured, Measured], plane: Plane) -> Finding:
+def _bite(
+    name: str, bite: Bite, land: Land, left: Left, lengths: tuple[Measured, Measured], plane: Plane, *, faint: bool
+) -> Finding:
     """One bite: loss, arc, what is left at its deepest, area."""
     part = _span(bite.loss_mm)
     rows, loss, centre = bite.rows[part], bite.loss_mm[part], land.ring.centre_mm
@@ -229,7 +246,7 @@ def _bite(name: str, bite: Bite, land: Land, left: Left, lengths: tuple[Measured
     quantities: dict[str, Quantity] = {
         "loss": lengths[0], "remaining_width": lengths[1], **_extent(bite, land, loss, edge, sound)
     }
-    flags = ("faint",) if bite.verdict == "unsure" else ()
+    flags = ("faint",) if faint or bite.verdict == "unsure" else ()
     if float(left.width_mm[_narrowest(bite, left)]) < BREACH_MM:
         flags = (*flags, "breach")
     return Finding(

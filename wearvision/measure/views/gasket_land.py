@@ -39,21 +39,23 @@ def see(look: Look) -> Seen:
     if isinstance(ring, str):
         return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
     land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
-    lines = dark_lines(look.gray, look.plane, land, look.cards_px)
+    lines = dark_lines(land)
     bites, free = walled(land, hollow(seek_bites(land)), lines)
     clear = told(land)
     left = left_of(land, bites, clear)
-    cracks = find_cracks(lines, free, look.plane)
+    findings = (
+        *land_findings(land, bites, left, unseen(land, bites, clear), look.plane), *find_cracks(lines, free, look.plane)
+    )  # fmt: skip
     if not left.sure.any():
-        return Seen(findings=cracks, not_assessed=(("gasket land", PALE),))
+        return Seen(findings=findings, not_assessed=(("gasket land", PALE),))
     missing = [] if known else [PICKED]
     for flag, why in ((land.seen, "out of view or covered"), (left.sure | ~land.seen, UNSURE)):
         share = 1 - float(flag.mean())
         if share > 0.02:
             missing.append(("part of the land", f"{100 * share:.0f} % of it is {why}"))
     return Seen(
-        findings=(*land_findings(land, bites, left, unseen(land, bites, clear), look.plane), *cracks),
-        not_assessed=tuple(missing), circles_px=tuple(_circle(look, ring, r) for r in ring.radii_mm[::-1]),
+        findings=findings, not_assessed=tuple(missing),
+        circles_px=tuple(_circle(look, ring, r) for r in ring.radii_mm[::-1]),
     )  # fmt: skip
 
 
