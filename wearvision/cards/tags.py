@@ -39,6 +39,8 @@ _SLACK = 3
 """Modules round the label that are sampled too, so that it may lie that far off its expected place."""
 _PATCH = (QR_MODULES + 2 * _SLACK) * _PER_MODULE
 _EDGE = _SLACK * _PER_MODULE
+_DRAWN, _BORDER = 3, 16
+"""Pixels of a module and of the white about all when a square is redrawn for the decoder: more gain nothing."""
 _LEAST_FIT = 0.4
 """Correlation with the fixed modules below which there is no label."""
 
@@ -266,8 +268,9 @@ def _bits(levels: NDArray[np.float64]) -> NDArray[np.uint8]:
 def _decode(bits: NDArray[np.uint8]) -> str:
     """Words of a square whose modules are known, redrawn without a flaw; empty when it cannot be."""
     bits = np.where(_KNOWN, _DARK, bits)
-    clean = np.pad(np.kron(1 - bits, np.ones((8, 8), np.uint8)) * 255, 32, constant_values=255).astype(np.uint8)
-    low, high = 32.0, 32.0 + 8 * QR_MODULES - 1
+    block = np.full((_DRAWN, _DRAWN), 255, np.uint8)
+    clean = np.pad(np.kron(1 - bits, block), _BORDER, constant_values=255).astype(np.uint8)
+    low, high = float(_BORDER), float(_BORDER + _DRAWN * QR_MODULES - 1)
     quad = np.array([[[low, low], [high, low], [high, high], [low, high]]], np.float32)
     try:
         return str(cv2.QRCodeDetector().decode(clean, quad)[0])

@@ -26,7 +26,7 @@ next to it count in."""
 
 def apply(homography: Array, points: Array) -> Array:
     """Points (N, 2) through a homography."""
-    out = np.column_stack([points, np.ones(len(points))]) @ homography.T
+    out = points @ homography[:, :2].T + homography[:, 2]
     return np.asarray(out[:, :2] / out[:, 2:])
 
 
