@@ -21,7 +21,7 @@ from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE, Settled, settle
 from wearvision.measure.vanes.siblings import CENTRE_MOST_MM, Shape, against_siblings, centre_u, centred, offsets, shape
-from wearvision.measure.vanes.trace import Traces
+from wearvision.measure.vanes.trace import Traces, holds
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
 
@@ -62,7 +62,7 @@ class Vanes:
     standing, stub : (N,) bool
         Which vanes are there at all, and of which only the inner part.
     held : float
-        How well the vanes lie alike, 0 to 1.
+        How well the vanes that are there lie alike, 0 to 1.
     apart : float
         Logarithm of the edge at vanes over that in the gaps between; nan where no gap is seen.
     """
@@ -122,7 +122,7 @@ def _compared(found: Settled) -> Vanes:
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
         short_mm=short, short_u_mm=place_u, centre_cov_mm2=cov, standing=there, stub=stub,
-        held=found.held, apart=shown.apart,
+        held=holds(traces, whole), apart=shown.apart,
     )  # fmt: skip
 
 

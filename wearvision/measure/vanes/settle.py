@@ -101,7 +101,7 @@ class _Search:
             best = self._better(best, told[-1])
             if best is not None and best.sure:
                 return best
-        if best is None or not best.clear or best.held < LEAST_ALIKE:
+        if best is None or not best.clear or best.held < SURE_HOLDS:
             for disc in (disc for disc, one in zip(discs, told, strict=True) if one.axis is not None):
                 best = self._better(best, disc)
         return best

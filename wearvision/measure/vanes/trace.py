@@ -52,7 +52,8 @@ class Traces:
         Common line about the centre, evenly spaced.
     strips : Strips
     edge_mm : (N, S, 2) array
-        Right and left edge of each vane, mm to the left of the line; nan where not seen.
+        Right and left edge of each vane, mm to the left of the line, less what they lie apart more where it leads
+        aslant across the strip; nan where not seen.
     path_mm : (N, S) array
         Shift of each vane's pair from the common pair.
     gain : (N, S) array
@@ -94,9 +95,10 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm, tip)
     base, clear = likeliest(strips, ALONG_MM, pair, tip)
     size = edges_across(_along(strips, base), ALONG_MM, sigma)[1]
-    more, gain = _paths(size, strips, pair)
-    edges = np.stack([_placed(size, strips, pair[:, k][None] + more) for k in (0, 1)], axis=2) + base[..., None]
-    path = base + more
+    aslant = _aslant(pair, base)
+    more, gain = _paths(size, strips, pair + aslant)
+    edges = np.stack([_placed(size, strips, pair[:, k] + aslant[..., k] + more) for k in (0, 1)], axis=2)
+    edges, path = edges - aslant + base[..., None], base + more
     return Traces(
         line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair,
         ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
@@ -110,12 +112,17 @@ def _beyond(points_mm: Array) -> Array:
     return np.vstack([points_mm, points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, 9.0)[:, None]])
 
 
-def holds(traces: Traces) -> float:
-    """How well the vanes lie alike, 0 to 1: share of the stations where a vane shows the common pair in its place."""
+def holds(traces: Traces, which: NDArray[np.bool_] | None = None) -> float:
+    """How well vanes lie alike, 0 to 1: share of the stations where a vane shows the common pair in its place.
+
+    All of them, or `which` (N,); one that is hardly seen does not count.
+    """
     inner = traces.line.along_mm < 0.85 * traces.line.along_mm[-1]
     placed = (np.abs(traces.path_mm) < 0.7) & (traces.gain > 0.7) & traces.seen
     share = placed[:, inner].sum(axis=1) / np.maximum(traces.seen[:, inner].sum(axis=1), 1)
-    return float(share[traces.seen[:, inner].mean(axis=1) > 0.3].mean()) if traces.seen.any() else 0.0
+    counts = traces.seen[:, inner].mean(axis=1) > 0.3
+    counts = counts if which is None else counts & which
+    return float(share[counts].mean()) if counts.any() else 0.0
 
 
 def _common_pair(size: Grid, strips: Strips, width_mm: float, tip: int) -> Array:
@@ -165,12 +172,20 @@ def _along(strips: Strips, path_mm: Array) -> Strips:
     return replace(strips, values=turned_back(strips.values, off), seen=seen & inside)
 
 
+def _aslant(pair: Array, path_mm: Array) -> Array:
+    """How far the edges (N, S, 2) of a vane lie outside the common pair for its way leads aslant across the strip."""
+    slope = np.gradient(path_mm, ALONG_MM, axis=1)
+    half = (pair[:, 1] - pair[:, 0]) / 2 * (np.sqrt(1 + slope**2) - 1)
+    return np.stack([-half, half], axis=2)
+
+
 def _paths(size: Grid, strips: Strips, pair: Array) -> tuple[Array, Array]:
-    """Shift (N, S) of each vane's pair from its likeliest bend by dynamic programming, and its gain (N, S)."""
+    """Shift (N, S) of each vane's pair (N, S, 2) from its likeliest bend by dynamic programming, its gain (N, S)."""
     step = strips.step_mm
     shifts = np.arange(-np.floor(AGAIN_MM / step), np.floor(AGAIN_MM / step) + 1) * step
     both = np.stack([
-        _at(one, strips, pair[:, :1] + shifts) + _at(one, strips, pair[:, 1:] + shifts) - 2.0 for one in size
+        _at(one, strips, own[:, :1] + shifts) + _at(one, strips, own[:, 1:] + shifts) - 2.0
+        for one, own in zip(size, pair, strict=True)
     ])  # fmt: skip
     away = AWAY * np.clip((np.abs(shifts) - 0.4) / 0.4, 0, 1)
     path = viterbi((both - away).astype(np.float32), BEND * step**2 / ALONG_MM, max(1, round(0.4 * ALONG_MM / step)))
