@@ -381,3 +381,22 @@ def test_a_red_or_a_green_line_is_more_coloured_than_gray_metal(tmp_path: Path) 
     coloured = photos.redness(tmp_path / "a.png")
     assert coloured[0, 0] == 80
     assert coloured[5, 0] == 80 + 250 - 85 and coloured[15, 0] == 80 + 240 - 85
+
+
+@pytest.mark.parametrize("orientation", [1, 6])
+def test_redness_of_a_jpeg_is_that_of_its_pixels(tmp_path: Path, orientation: int) -> None:
+    """An odd size, so that the half of it does not come out even."""
+    rng = np.random.default_rng(5)
+    picture = np.clip(rng.normal(110.0, 6.0, (121, 163, 1)) + np.zeros(3), 0, 255)
+    picture[60:66] += [120.0, -30.0, -30.0]
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    plain = Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8))
+    plain.save(tmp_path / "a.jpg", quality=95, subsampling="4:2:0", exif=exif)
+    with Image.open(tmp_path / "a.jpg") as decoded:
+        rgb = np.asarray(decoded.convert("RGB"), dtype=float)
+    expected = 80 + rgb[..., 0] - rgb[..., 1:].mean(axis=-1)
+    coloured = photos.redness(tmp_path / "a.jpg").astype(float)
+    coloured = coloured if orientation == 1 else np.rot90(coloured)
+    assert coloured.shape == expected.shape
+    assert np.abs(coloured - expected).mean() < 1.5 and coloured[62:64].mean() == pytest.approx(230.0, abs=4.0)
