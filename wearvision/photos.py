@@ -141,8 +141,8 @@ def redness(path: str | os.PathLike[str]) -> NDArray[np.uint8]:
     """How much redder, or greener, than gray each pixel is, (H, W) uint8, upright.
 
     80 plus red less the mean of green and blue, or the same of green where that is more: line lasers are red or green.
-    A second decode, in colour, for the one view that needs it. A gray photo gives 80 all over. A JPEG is decoded in half
-    its size, in which most keep their colours.
+    A second decode, in colour, for the one view that needs it; of a JPEG in half its size, in which most keep their
+    colours. A gray photo gives 80 all over.
     """
     import cv2  # here, as reading photos alone does without
 
