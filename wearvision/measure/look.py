@@ -27,7 +27,7 @@ class Look:
     blur_px : float
         Standard deviation of the photo's edges, as seen on the card.
     red : (H, W) uint8 or None
-        How much redder than gray each pixel is, where a red line of light is looked for.
+        How much redder than gray each pixel is, where a red line of light is looked for; or smaller by a whole number.
     limit_mm : float
         Smallest limit the view is held against.
     colour : (h, w, 3) uint8 or None

@@ -57,7 +57,7 @@ class Patch:
 
 def patch_of(
     gray: Image, plane: Plane, origin_mm: Array, across: Array, size_mm: tuple[float, float], *,
-    step_mm: float | None = None, down: Array | None = None, exclude_px: tuple[Array, ...] = (),
+    step_mm: float | None = None, down: Array | None = None, exclude_px: tuple[Array, ...] = (), step_px: float = 0.7,
 ) -> Patch:  # fmt: skip
     """Roll out a rectangle.
 
@@ -66,14 +66,14 @@ def patch_of(
     origin_mm : (2,) corner where sample (0, 0) lies
     across : (2,) direction of the columns; rows run a quarter turn on (x to y), or along `down`
     size_mm : (along the columns' direction, along the rows')
-    step_mm : sample distance; 0.7 photo px when left out
+    step_mm, step_px : sample distance in mm, or where that is left out in pixels of the picture
     exclude_px : outlines in photo pixels that hide the part
     """
     across = np.asarray(across, dtype=np.float64) / np.hypot(*across)
     down = np.array([-across[1], across[0]]) if down is None else np.asarray(down, dtype=np.float64)
     middle = np.asarray(origin_mm) + across * size_mm[0] / 2 + down * size_mm[1] / 2
     px_mm = scale_at(plane, plane.to_px(middle.reshape(1, 2)))
-    step = 0.7 * px_mm if step_mm is None else step_mm
+    step = step_px * px_mm if step_mm is None else step_mm
     columns, rows = (max(2, int(np.ceil(side / step)) + 1) for side in size_mm)
     kx, ky = np.arange(0, columns + KNOT, KNOT), np.arange(0, rows + KNOT, KNOT)
     gx, gy = np.meshgrid(kx * step, ky * step)

@@ -39,6 +39,8 @@ class Ground:
         Outline to look within, photo px; all of the picture when left out.
     axis_mm : (2,) array or None
         The part's axis; grooves run round it, so what is sought is what runs across.
+    step_px : float
+        Distance of a band's samples.
     """
 
     gray: Image
@@ -46,6 +48,7 @@ class Ground:
     exclude_px: tuple[Array, ...] = ()
     within_px: Array | None = None
     axis_mm: Array | None = None
+    step_px: float = 0.7
 
     def smaller(self, px_mm: float) -> Ground:
         """The same in a copy of the photo that is shrunk by a whole number, its pixels no larger than this."""
@@ -54,8 +57,17 @@ class Ground:
         factor = int(min(px_mm / scale_at(self.plane, middle), min(width, height) / 64))
         if factor < 2:
             return self
+        return self._shrunk(shrunk(self.gray, factor), factor, (width // factor, height // factor))
+
+    def on(self, image: Image) -> Ground:
+        """The same in another picture of the photo, as large or a whole number of times smaller, sampled as finely."""
+        factor = round(self.plane.size_px[0] / image.shape[1])
+        same = self._shrunk(image, factor, (image.shape[1], image.shape[0]))
+        return replace(same, step_px=self.step_px / factor)
+
+    def _shrunk(self, gray: Image, factor: int, size_px: tuple[int, int]) -> Ground:
         return replace(
-            self, gray=shrunk(self.gray, factor), plane=self.plane.shrunk(factor, (width // factor, height // factor)),
+            self, gray=gray, plane=self.plane.shrunk(factor, size_px),
             exclude_px=tuple(shrunk_px(outline, factor) for outline in self.exclude_px),
             within_px=None if self.within_px is None else shrunk_px(self.within_px, factor),
         )  # fmt: skip
@@ -97,7 +109,7 @@ class Ground:
         start, end = at[rows[0]] - 1.0, at[rows[-1]] + 1.0
         patch = patch_of(
             self.gray, self.plane, middle_mm + along * start - normal * half_mm, along, (end - start, 2 * half_mm),
-            down=normal, exclude_px=self.exclude_px,
+            down=normal, exclude_px=self.exclude_px, step_px=self.step_px,
         )  # fmt: skip
         return patch, np.asarray(patch.valid & self._inside(patch))
 

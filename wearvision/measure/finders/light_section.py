@@ -178,7 +178,7 @@ def _figures(dip: Dip, profile: Profile) -> dict[str, Quantity]:
 
     value, parts = profile.plane.propagate(both)
     width, depth = ({name: float(u[k]) for name, u in parts.items()} for k in (0, 1))
-    edge = float(np.hypot(DARK_MM if profile.line.soft_mm else EDGE_MM, profile.line.patch.px_mm))
+    edge = float(np.hypot(DARK_MM if profile.line.soft_mm else EDGE_MM, profile.line.patch.px_mm / 2))
     unseen = float(np.linalg.norm(gaps_mm))
     return {
         "width": Measured.of(float(value[0]), "mm", how="along the line of light", edge=edge, unseen=unseen, **width),

@@ -70,7 +70,7 @@ def _lines(look: Look, ground: Ground) -> Iterator[LightLine] | Unmeasured:
     lines = find_shadow(ground, band) if look.stated.light_kind == "shadow" else NO_SHADOW
     if not isinstance(lines, Unmeasured):
         return lines
-    line = find_line(ground if look.red is None else replace(ground, gray=look.red), band)
+    line = find_line(ground if look.red is None else ground.on(look.red), band)
     if lines is not NO_SHADOW:
         return ASK if look.red is not None and _plain(line) else lines
     return iter([line]) if isinstance(line, LightLine) else replace(line, hint=f"{line.hint}{SHADOW}")
