@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import between, knots_px, scale_at, shrunk
+from wearvision.measure.chart import scale_at, shrunk
 from wearvision.measure.face import Face
-from wearvision.measure.plane import Array, Plane
+from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
 
 Bytes = NDArray[Any]
@@ -21,9 +21,8 @@ STEP_MM = 0.2
 """A pit of 1 mm is five samples wide."""
 MOST = 1250
 """Samples along a side; the step grows on larger faces."""
-KNOT, BLOCK = 32, 256
-"""The camera is asked at every so many samples; between them the way is straight to 0.02 px. So many rows are looked
-up at a time: that fits the cache."""
+TILE = 128
+"""The camera is asked at every so many samples."""
 LOG_FROM, LOG_SPAN = 2.0, 3.6
 TONE = LOG_SPAN / 255
 """Log grey that bytes 0 to 255 stand for; a byte's step."""
@@ -37,7 +36,7 @@ class FaceMap:
     Attributes
     ----------
     tone : (N, N) uint8
-        Log grey in steps of `TONE`.
+        Log grey in steps of `TONE`; the median of the face on what is not looked at.
     face : (N, N) uint8
         255 on what is looked at: the flat of the face in the picture, not covered; else 0.
     origin_mm : (2,) array
@@ -63,9 +62,7 @@ class FaceMap:
 
     def even(self) -> Bytes:
         """Tones with their median for whatever is not looked at."""
-        shown = self.tone[::4, ::4][self.face[::4, ::4] > 0]
-        out = np.full_like(self.tone, np.median(shown) if len(shown) else 0)
-        return np.asarray(cv2.copyTo(self.tone, self.face, out))
+        return self.tone
 
 
 def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], edge_mm: float = 0.7) -> FaceMap:
@@ -76,19 +73,42 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     count = int(np.ceil(size / step))
     origin = face.centre_mm - (count - 1) * step / 2
     px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
-    knots = knots_px(plane, origin, step, (count, count), KNOT)
-    shrink = max(1, int(step / px_mm))
-    low = np.clip(np.floor(knots.min(axis=(1, 2))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
-    high = np.clip(np.ceil(knots.max(axis=(1, 2))) + 1, low + shrink, gray.shape[::-1]).astype(int)
-    wide, tall = (high - low) // shrink
-    small = cv2.LUT(shrunk(gray[low[1] : low[1] + tall * shrink, low[0] : low[0] + wide * shrink], shrink), LOGS)
-    knots = (knots - low[:, None, None] + 0.5) / shrink - 0.5
-    tone = np.empty((count, count), np.uint8)
-    for first in range(0, count, BLOCK):
-        x, y = between(knots, KNOT, slice(first, min(count, first + BLOCK)), count)
-        cv2.remap(small, x, y, cv2.INTER_LINEAR, tone[first : first + BLOCK], cv2.BORDER_REPLICATE)
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
-    return FaceMap(tone=tone, face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
+    shrink = max(1, int(step / px_mm))
+    corners = _corners_px(plane, origin, step, (count, count))
+    low = np.clip(np.floor(corners.min(axis=(0, 1))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
+    high = np.clip(np.ceil(corners.max(axis=(0, 1))) + 1, low + shrink, gray.shape[::-1]).astype(int)
+    small = shrunk(gray[low[1] : high[1], low[0] : high[0]], shrink)
+    tone = cv2.LUT(_laid_out(small, shrunk_px(corners - low, shrink), mask), LOGS)
+    shown = tone[::4, ::4][mask[::4, ::4] > 0]
+    even = np.full_like(tone, np.median(shown) if len(shown) else 0)
+    return FaceMap(tone=cv2.copyTo(tone, mask, even), face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
+
+
+def _corners_px(plane: Plane, origin_mm: Array, step_mm: float, size: tuple[int, int]) -> Array:
+    """Photo points (K, L, 2) of every `TILE`-th sample of a grid along the plane's axes, first to past the last, where
+    the grid has so many columns and rows."""
+    x, y = (np.arange(-(-n // TILE) + 1) * TILE * step_mm for n in size)
+    across, down = np.meshgrid(x, y)
+    return plane.to_px(origin_mm + np.column_stack([across.ravel(), down.ravel()])).reshape(len(y), len(x), 2)
+
+
+def _laid_out(picture: Image, corners: Array, wanted: Image) -> Image:
+    """A picture on a grid whose corners (`_corners_px`) lie at points of it, at least in tiles where `wanted` is not 0:
+    each is seen as a flat quadrilateral, which a lens bends by less than a tenth of a pixel."""
+    out = np.zeros_like(wanted)
+    square = np.array([[0, 0], [TILE, 0], [TILE, TILE], [0, TILE]], dtype=np.float32)
+    for row in range(0, wanted.shape[0], TILE):
+        for column in range(0, wanted.shape[1], TILE):
+            tile = np.s_[row : row + TILE, column : column + TILE]
+            if cv2.countNonZero(wanted[tile]):
+                quad = corners[row // TILE :, column // TILE :][[0, 0, 1, 1], [0, 1, 1, 0]]
+                way = cv2.getPerspectiveTransform(square, quad.astype(np.float32))
+                flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+                cv2.warpPerspective(
+                    picture, way, out[tile].shape[::-1], out[tile], flags=flags, borderMode=cv2.BORDER_REPLICATE
+                )
+    return out
 
 
 def _mask(

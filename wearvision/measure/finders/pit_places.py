@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap, set_cells
 from wearvision.measure.plane import Array
 
@@ -14,14 +16,17 @@ COARSE = 3.5
 """Radius in samples above which a map of half the size will do."""
 FIRST_DARK, FIRST_ROUGH = 0.11, 5.0
 """Least darkness of a spot (log grey), and in the mean of what the face itself shows at that size."""
-ROUND_TURNS, ROUND_FAR, ROUND_SHARE = 16, 1.75, 0.7
-"""On a circle so many radii out, at so many places, this share must be lighter than the middle."""
+TURNS: Array = np.column_stack([f(np.arange(16) * 2 * np.pi / 16) for f in (np.cos, np.sin)])
+ROUND_FAR, ROUND_SHARE = 1.75, 0.7
+"""On a circle so many radii out, at these places, this share must be lighter than the middle."""
+IN_MIDDLE = 0.7
+"""Share of a spot's radius about its middle in which no other, less dark, is looked at."""
 MOST = 320
 
 
 def dark_spots(flat: FaceMap) -> Array:
     """Column, row and radius (N, 3), samples, of spots darker than their surroundings all round, darkest first."""
-    small, face, shrink = flat.even(), flat.face, 1
+    small, face, shrink = flat.tone, flat.face, 1
     found = []
     for radius_mm in RADII_MM:
         r = radius_mm / flat.step_mm
@@ -34,7 +39,7 @@ def dark_spots(flat: FaceMap) -> Array:
         spots[:, :2] = (spots[:, :2] + 0.5) * shrink - 0.5
         spots[:, 2] *= shrink
         found.append(spots)
-    return _first_of_each(np.vstack(found), flat.tone.shape[0])
+    return _first_of_each(np.vstack(found))
 
 
 def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
@@ -49,35 +54,48 @@ def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
     dark = darker[rows, columns].astype(np.float64)
     darkest = np.argsort(-dark)[:MOST]
     rows, columns, dark = rows[darkest], columns[darkest], dark[darkest]
-    lit = _lit_round(tone, columns, rows, radius, 0.5 * dark)
+    lit = _lit_round(tone, columns, rows, float(radius), 0.5 * dark, TURNS)
     spots = np.column_stack([columns, rows, np.full(len(rows), radius), dark])
     return np.asarray(spots[lit >= ROUND_SHARE], dtype=np.float64)
 
 
-def _lit_round(tone: Bytes, columns: Bytes, rows: Bytes, radius: float, least: Array) -> Array:
+@compiled
+def _lit_round(
+    tone: Bytes, columns: NDArray[np.int64], rows: NDArray[np.int64], radius: float, least: Array, turns: Array
+) -> Array:
     """Share of a circle round each place that is lighter than its middle by as much as asked."""
-    turn = np.arange(ROUND_TURNS) * 2 * np.pi / ROUND_TURNS
     tall, wide = tone.shape
-    x = np.clip(np.rint(columns[:, None] + ROUND_FAR * radius * np.cos(turn)).astype(int), 0, wide - 1)
-    y = np.clip(np.rint(rows[:, None] + ROUND_FAR * radius * np.sin(turn)).astype(int), 0, tall - 1)
-    inside = max(1, round(0.4 * radius))
-    middle = np.mean([
-        tone[np.clip(rows + dy, 0, tall - 1), np.clip(columns + dx, 0, wide - 1)].astype(np.float64)
-        for dx, dy in ((0, 0), (inside, 0), (-inside, 0), (0, inside), (0, -inside))
-    ], axis=0)  # fmt: skip
-    return np.asarray((tone[y, x] > (middle + least)[:, None]).mean(axis=1))
+    inside, lit = max(1, round(0.4 * radius)), np.zeros(len(rows))
+    for k in range(len(rows)):
+        x, y = columns[k], rows[k]
+        left, right = tone[y, max(x - inside, 0)], tone[y, min(x + inside, wide - 1)]
+        above, below = tone[max(y - inside, 0), x], tone[min(y + inside, tall - 1), x]
+        middle = (np.float64(tone[y, x]) + left + right + above + below) / 5
+        for cos, sin in turns:
+            at_x = min(max(int(np.rint(x + ROUND_FAR * radius * cos)), 0), wide - 1)
+            at_y = min(max(int(np.rint(y + ROUND_FAR * radius * sin)), 0), tall - 1)
+            lit[k] += tone[at_y, at_x] > middle + least[k]
+    return lit / len(turns)
 
 
-def _first_of_each(spots: Array, side: int) -> Array:
+def _first_of_each(spots: Array) -> Array:
     """Spots (column, row, radius, darkness), darkest first, without those in the middle of a darker one: (N, 3)."""
-    taken = np.zeros((side, side), np.uint8)
-    out = []
-    for x, y, radius, _ in spots[np.argsort(-spots[:, 3])].tolist():
-        at = (min(side - 1, round(x)), min(side - 1, round(y)))
-        if taken[at[1], at[0]]:
-            continue
-        out.append((x, y, radius))
-        cv2.circle(taken, at, max(1, round(0.7 * radius)), 1, -1)
-        if len(out) == MOST:
+    ordered = spots[np.argsort(-spots[:, 3])]
+    return np.asarray(ordered[_apart(ordered)][:, :3])
+
+
+@compiled
+def _apart(spots: Array) -> NDArray[np.int64]:
+    """The first `MOST` spots that do not lie in the middle of one before them."""
+    kept, count = np.empty(MOST, np.int64), 0
+    for k in range(len(spots)):
+        free = True
+        for other in kept[:count]:
+            across, down = spots[k, 0] - spots[other, 0], spots[k, 1] - spots[other, 1]
+            free = free and across * across + down * down > (IN_MIDDLE * spots[other, 2]) ** 2
+        if free:
+            kept[count] = k
+            count += 1
+        if count == MOST:
             break
-    return np.array(out).reshape(-1, 3)
+    return kept[:count]

@@ -133,16 +133,40 @@ def _free(places: Array) -> NDArray[np.int64]:
 def _holes(spots: list[Spot], face: Face) -> list[Spot]:
     """Spots that are drilled on one circle about the axis at equal angles, alike in size."""
     off = np.array([s.centre_mm - face.centre_mm for s in spots]).reshape(-1, 2)
-    far, size = np.hypot(*off.T), np.array([s.radius_mm for s in spots])
-    turn = np.arctan2(off[:, 1], off[:, 0])
-    hole = np.zeros(len(spots), dtype=bool)
-    for i in np.nonzero(size >= HOLE_MM)[0]:
-        alike = np.minimum(size, size[i]) > HOLE_SAME * np.maximum(size, size[i])
-        like = alike & (np.abs(far - far[i]) < HOLE_FAR * size[i])
-        for count in (n for n in HOLES if n <= like.sum()):
-            places = turn[i] + np.arange(count) * 2 * np.pi / count
-            miss = np.abs((turn[None] - places[:, None] + np.pi) % (2 * np.pi) - np.pi) * far[i]
-            there = like[None] & (miss < HOLE_FAR * size[i])
-            if there.any(axis=1).all():
-                hole |= there.any(axis=0)
-    return [s for s, is_hole in zip(spots, hole, strict=True) if is_hole]
+    size = np.array([s.radius_mm for s in spots])
+    drilled = _drilled(np.hypot(off[:, 0], off[:, 1]), np.arctan2(off[:, 1], off[:, 0]), size)
+    return [s for s, is_hole in zip(spots, drilled, strict=True) if is_hole]
+
+
+@compiled
+def _drilled(far: Array, turn: Array, size: Array) -> NDArray[np.bool_]:
+    """Which of some spots, known by how far from the axis they are, at what angle and how large, are such holes."""
+    drilled = np.zeros(len(size), np.bool_)
+    for first in range(len(size)):
+        like, many = np.zeros(len(size), np.bool_), 0
+        for k in range(len(size)):
+            alike = min(size[k], size[first]) > HOLE_SAME * max(size[k], size[first])
+            like[k] = size[first] >= HOLE_MM and alike and abs(far[k] - far[first]) < HOLE_FAR * size[first]
+            many += like[k]
+        for count in HOLES:
+            near = HOLE_FAR * size[first] / far[first]
+            if count <= many and _all_there(turn, like, turn[first], count, near, drilled, False):
+                _all_there(turn, like, turn[first], count, near, drilled, True)
+    return drilled
+
+
+@compiled
+def _all_there(
+    turn: Array, like: NDArray[np.bool_], start: float, count: int, near: float, drilled: NDArray[np.bool_], mark: bool
+) -> bool:
+    """Whether one of the spots that are alike is at each of so many equal angles; marks those that are."""
+    for place in range(count):
+        there = False
+        for k in range(len(turn)):
+            off = (turn[k] - start - place * 2 * np.pi / count + np.pi) % (2 * np.pi) - np.pi
+            if like[k] and abs(off) < near:
+                there = True
+                drilled[k] |= mark
+        if not there:
+            return False
+    return True

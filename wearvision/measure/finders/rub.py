@@ -153,7 +153,8 @@ def _covered(strip: Strip, plane: Plane, grooves: Sequence[Finding]) -> NDArray[
         line = np.column_stack([(radius - strip.start_mm) / strip.step_mm, row])
         for lap in (-1, 0, 1):
             shifted = np.round(line + np.array([0.0, lap * 360.0 / strip.step_deg])).astype(np.int32)
-            cv2.fillPoly(cover, [shifted], 1)
+            if shifted[:, 1].max() >= 0 and shifted[:, 1].min() < len(cover):
+                cv2.fillPoly(cover, [shifted], 1)
     size = (2 * max(1, round(GROOVE_DEG / strip.step_deg)) + 1, 2 * max(1, round(GROOVE_MM / strip.step_mm)) + 1)
     return np.asarray(cv2.dilate(cover, np.ones(size, np.uint8)) > 0)
 

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray, medians, peak_offset
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
@@ -52,7 +53,7 @@ def sectors_of(strip: Strip, valid: NDArray[np.bool_]) -> Sectors:
     count, wide = strip.values.shape[0] // rows, strip.values.shape[1] // bins
     few = min(SECTOR_DEG, rows)
     tone = log_gray(_means(strip.values, valid, (count, rows, few), (wide, bins)))
-    told = medians(tone.reshape(count, few, wide), least=-(-few // 2))
+    told = _row_medians(tone, few)
     deg = strip.deg(np.arange(count) * rows + (rows - 1) / 2)
     return Sectors(tone=told, deg=deg, radius_mm=strip.mm(np.arange(wide) * bins + (bins - 1) / 2))
 
@@ -94,20 +95,49 @@ def edges_of(table: Sectors) -> Edges:
 def _change(table: Sectors) -> Array:
     """Tone beyond each radius less that before it (S, R); nan where either is hardly seen."""
     step = float(table.radius_mm[1] - table.radius_mm[0])
-    gap, beside = max(1, round(GAP_MM / step)), max(2, round(BESIDE_MM / step))
-    seen, wide = np.isfinite(table.tone), table.tone.shape[1]
-    total, number = (
-        np.pad(np.cumsum(v, axis=1), ((0, 0), (1, 0))) for v in (np.where(seen, table.tone, 0.0), seen.astype(float))
-    )
-    at = np.arange(wide)
+    return _differences(table.tone, max(1, round(GAP_MM / step)), max(2, round(BESIDE_MM / step)))
 
-    def mean(low: int, high: int) -> Array:
-        first, last = np.clip(at + low, 0, wide), np.clip(at + high, 0, wide)
-        held = number[:, last] - number[:, first]
-        level = (total[:, last] - total[:, first]) / np.maximum(held, 1)
-        return np.where(held > beside / 2, level, np.nan)
 
-    return mean(gap, gap + beside) - mean(-gap - beside, -gap)
+@compiled
+def _row_medians(tone: Grid, few: int) -> Array:
+    """Medians (S, R) of what is told in each `few` rows; nan where less than half is."""
+    told, held = np.full((len(tone) // few, tone.shape[1]), np.nan), np.empty(few)
+    for sector in range(len(told)):
+        for k in range(tone.shape[1]):
+            count = 0
+            for row in range(sector * few, (sector + 1) * few):
+                value = tone[row, k]
+                if np.isfinite(value):
+                    at = count
+                    while at > 0 and held[at - 1] > value:
+                        held[at] = held[at - 1]
+                        at -= 1
+                    held[at] = value
+                    count += 1
+            if 2 * count >= few:
+                told[sector, k] = (held[(count - 1) // 2] + held[count // 2]) / 2
+    return told
+
+
+@compiled
+def _differences(tone: Array, gap: int, beside: int) -> Array:
+    """Mean over `beside` columns that begin `gap` beyond each, less that over as many before it; nan where not more
+    than half of them are told."""
+    sectors, wide = tone.shape
+    out = np.full((sectors, wide), np.nan)
+    total, number = np.zeros(wide + 1), np.zeros(wide + 1)
+    for sector in range(sectors):
+        for k in range(wide):
+            told = np.isfinite(tone[sector, k])
+            total[k + 1] = total[k] + (tone[sector, k] if told else 0.0)
+            number[k + 1] = number[k] + told
+        for k in range(wide):
+            start, stop = min(k + gap, wide), min(k + gap + beside, wide)
+            first, last = max(k - gap - beside, 0), max(k - gap, 0)
+            ahead, behind = number[stop] - number[start], number[last] - number[first]
+            if min(ahead, behind) > beside / 2:
+                out[sector, k] = (total[stop] - total[start]) / ahead - (total[last] - total[first]) / behind
+    return out
 
 
 def _fit(change: Array, design: Array) -> Array:
@@ -121,8 +151,26 @@ def _fit(change: Array, design: Array) -> Array:
     for _ in range(TURNS):
         normal = (weight.T @ pairs).reshape(-1, waves, waves) + hold
         right = (weight * values).T @ design
-        smooth = design @ np.linalg.solve(normal, right[..., None])[..., 0].T
+        _solve(normal, right)
+        smooth = design @ right.T
         off = np.where(seen, np.abs(values - smooth), np.nan)
         middle = np.nan_to_num(medians(off[None], least=1)[0])
         weight = np.where(seen, np.clip(1 - (off / (4 * (1.4826 * middle + 1e-4))) ** 2, 0, None) ** 2, 0.0)
     return np.asarray(smooth)
+
+
+@compiled
+def _solve(normal: Array, right: Array) -> None:
+    """Solutions (R, K) of equations (R, K, K) with positive eigenvalues in place of their right sides (Gauss)."""
+    size = right.shape[1]
+    for r in range(len(right)):
+        for k in range(size):
+            for row in range(k + 1, size):
+                share = normal[r, row, k] / normal[r, k, k]
+                for column in range(k, size):
+                    normal[r, row, column] -= share * normal[r, k, column]
+                right[r, row] -= share * right[r, k]
+        for k in range(size - 1, -1, -1):
+            for column in range(k + 1, size):
+                right[r, k] -= normal[r, k, column] * right[r, column]
+            right[r, k] /= normal[r, k, k]
