@@ -148,7 +148,8 @@ def settle(
     best = search.best(discs)
     if best is None:
         return Unmeasured(reason="no vanes stand out from the disc", hint=DISC_HINT)
-    return _doubted(best, number) or best
+    doubt = _doubted(best, number)
+    return best if doubt is None else doubt
 
 
 def _doubted(best: Settled, number: int | None) -> Unmeasured | None:
