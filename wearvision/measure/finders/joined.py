@@ -22,15 +22,10 @@ End = tuple[int, int]
 def joined(pieces: list[Array]) -> list[Array]:
     """Lines (N, 2) of pieces (N, 2), mm, those that carry each other on best end to end."""
     ends = [(k, end) for k in range(len(pieces)) for end in (0, 1)]
-    at = np.array([_toward(pieces, end)[-1] for end in ends]).reshape(-1, 2)
-    apart = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1))
-    near = ((ends[i], ends[j]) for i, j in np.argwhere(np.triu(apart < BRIDGE_MM, 1)).tolist())
-    costs = [(_cost(_toward(pieces, one), _toward(pieces, other)[::-1]), one, other)
-             for one, other in near if one[0] != other[0]]  # fmt: skip
     to: dict[End, End] = {}
-    for _, one, other in sorted(cost for cost in costs if cost[0] < np.inf):
-        if one not in to and other not in to:
-            to[one], to[other] = other, one
+    for i, j in _pairs([_toward(pieces, end)[-1 - WAY :] for end in ends]):
+        if ends[i] not in to and ends[j] not in to:
+            to[ends[i]], to[ends[j]] = ends[j], ends[i]
     left, out = set(range(len(pieces))), list[Array]()
     while left:
         chain = _chain(min(left), to)
@@ -44,16 +39,23 @@ def _toward(pieces: list[Array], end: End) -> Array:
     return pieces[end[0]] if end[1] else pieces[end[0]][::-1]
 
 
-def _cost(one: Array, other: Array) -> float:
-    """What it costs that a line carries another on from its end; infinite where it does not."""
-    gap, way, onward = other[0] - one[-1], one[-1] - one[-1 - WAY :][0], other[: WAY + 1][-1] - other[0]
-    wide = float(np.hypot(*gap))
-    bend = float(way @ onward) / (float(np.hypot(*way) * np.hypot(*onward)) + 1e-9)
-    ahead = float(gap @ way) / (wide * float(np.hypot(*way)) + 1e-9)
+def _pairs(tails: list[Array]) -> list[tuple[int, int]]:
+    """Pairs of ends of different pieces, two of each in turn, where one carries the other on, the best first."""
+    if not tails:
+        return []
+    at, way = np.array([tail[-1] for tail in tails]), np.array([tail[-1] - tail[0] for tail in tails])
+    i, j = np.triu_indices(len(tails), 1)
+    near = (np.hypot(*(at[i] - at[j]).T) < BRIDGE_MM) & (i // 2 != j // 2)
+    i, j = i[near], j[near]
+    gap, size = at[j] - at[i], np.hypot(*way.T)
+    wide = np.hypot(*gap.T)
+    bend = -(way[i] * way[j]).sum(axis=1) / (size[i] * size[j] + 1e-9)
+    ahead = (gap * way[i]).sum(axis=1) / (wide * size[i] + 1e-9)
     least = np.cos(np.radians(BEND_DEG))
-    if wide > BRIDGE_MM or bend < least or (ahead < least and wide > NEAR_MM):
-        return float(np.inf)
-    return wide / BRIDGE_MM + BEND_COST * (1 - bend)
+    fit = (bend >= least) & ((ahead >= least) | (wide <= NEAR_MM))
+    cost = wide / BRIDGE_MM + BEND_COST * (1 - bend)
+    order = np.flatnonzero(fit)[np.argsort(cost[fit], kind="stable")]
+    return list(zip(i[order].tolist(), j[order].tolist(), strict=True))
 
 
 def _chain(piece: int, to: dict[End, End]) -> list[End]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.face_map import Bytes, set_cells
+from wearvision.measure.compiled import compiled
+from wearvision.measure.finders.face_map import Bytes
 from wearvision.measure.plane import Array
 
 PIECES = 8
@@ -32,20 +34,9 @@ class Shapes:
     @classmethod
     def of(cls, depth: Bytes, level: int, worth: Array) -> Shapes:
         """Shapes of what is deeper."""
-        deep = cv2.threshold(depth, level, 255, cv2.THRESH_BINARY)[1]
-        label = np.asarray(cv2.connectedComponentsWithAlgorithm(deep, 8, cv2.CV_32S, cv2.CCL_BBDT)[1], dtype=np.int32)
-        row, column = set_cells(deep)
-        which = label[row, column]
-        order = np.argsort(which, kind="stable")
-        row, column, which = row[order], column[order], which[order]
-        first = np.flatnonzero(np.diff(which, prepend=0))
-        at = np.column_stack([column, row])
-        far = np.hypot(*(at.T - (np.array(depth.shape[::-1])[:, None] - 1) / 2))
-        return cls(
-            label=label, low=np.minimum.reduceat(at, first), high=np.maximum.reduceat(at, first),
-            area=np.diff(first, append=len(which)), gain=np.add.reduceat(worth[depth[row, column]], first),
-            deep=np.maximum.reduceat(far, first) - np.minimum.reduceat(far, first),
-        )  # fmt: skip
+        label, at, first = _labelled(depth, level)
+        low, high, gain, deep = _extents(at, first, depth, worth)
+        return cls(label=label, low=low, high=high, area=np.diff(first), gain=gain, deep=deep)
 
     @property
     def extent(self) -> Array:
@@ -92,40 +83,94 @@ def _cut(way: Array, ends: Array) -> list[Array]:
     return [way[: at + 1], way[at:]]
 
 
+@compiled
+def _labelled(depth: Bytes, level: int) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int64]]:
+    """Label of each block, rows and columns of those that have one, by label, and where each label begins there."""
+    high, wide = depth.shape
+    label, at, first = np.zeros(depth.shape, np.int32), np.empty((depth.size, 2), np.int32), [0]
+    done, count = 0, 0
+    for top in range(high):
+        for left in range(wide):
+            if depth[top, left] <= level or label[top, left]:
+                continue
+            at[count, 0], at[count, 1], label[top, left], count = top, left, len(first), count + 1
+            while done < count:
+                for y in range(max(0, at[done, 0] - 1), min(high, at[done, 0] + 2)):
+                    for x in range(max(0, at[done, 1] - 1), min(wide, at[done, 1] + 2)):
+                        if depth[y, x] > level and not label[y, x]:
+                            at[count, 0], at[count, 1], label[y, x], count = y, x, len(first), count + 1
+                done += 1
+            first.append(count)
+    return label, at[:count], np.array(first)
+
+
+@compiled
+def _extents(
+    at: NDArray[np.int32], first: NDArray[np.int64], depth: Bytes, worth: Array
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Array, Array]:
+    """First and last column and row, what they count, and their range in radius, by label."""
+    count = len(first) - 1
+    low, high = np.full((count, 2), len(depth) + depth.shape[1]), np.full((count, 2), -1)
+    gain, near, far = np.zeros(count), np.full(count, np.inf), np.zeros(count)
+    for k in range(count):
+        for row, column in at[first[k] : first[k + 1]]:
+            low[k, 0], high[k, 0] = min(low[k, 0], column), max(high[k, 0], column)
+            low[k, 1], high[k, 1] = min(low[k, 1], row), max(high[k, 1], row)
+            gain[k] += worth[depth[row, column]]
+            radius = math.hypot(column - (depth.shape[1] - 1) / 2, row - (depth.shape[0] - 1) / 2)
+            near[k], far[k] = min(near[k], radius), max(far[k], radius)
+    return low, high, gain, far - near
+
+
 def _end_to_end(part: Bytes) -> Array:
-    """Samples (N, 2), column and row, of the way between the two ends of a connected shape that lie farthest apart.
-
-    The shape is one long number, a bit for each sample, with zeros above, below and between its rows: a step aside is
-    a shift by one bit, a step down by a row.
-    """
-    left, top, wide, high = cv2.boundingRect(part)
-    rim = np.zeros((high + 3, wide + 1), np.uint8)
-    rim[2:-1, :-1] = part[top : top + high, left : left + wide]
-    shape, wide = int.from_bytes(np.packbits(rim, bitorder="little").tobytes(), "little"), rim.shape[1]
-    at, waves = _lowest(shape), [0]
-    for _ in range(2):
-        waves = _waves(shape, at, wide)
-        at = _lowest(waves[-1])
-    out = [at]
-    around = [-wide, -1, 1, wide, -wide - 1, -wide + 1, wide - 1, wide + 1]
-    for wave in waves[-2::-1]:
-        out.append(next(out[-1] + step for step in around if wave >> (out[-1] + step) & 1))
-    rows, columns = np.divmod(np.array(out), wide)
-    return np.column_stack([columns + left, rows - 2 + top]).astype(np.float64)
+    """Samples (N, 2), column and row, of the way between the two ends of a connected shape that lie farthest apart."""
+    return _walked(np.ascontiguousarray(part))
 
 
-def _lowest(bits: int) -> int:
-    """Place of the lowest bit that is set."""
-    return (bits & -bits).bit_length() - 1
+@compiled
+def _walked(part: Bytes) -> Array:
+    """Walked from its first sample to one that is farthest off, from there to the farthest again, and back."""
+    rim = np.zeros((part.shape[0] + 2, part.shape[1] + 2), np.uint8)
+    rim[1:-1, 1:-1] = part
+    at, steps = _farthest(rim, *_first(rim))
+    at, steps = _farthest(rim, *at)
+    y, x = at
+    out = np.empty((steps[y, x] + 1, 2))
+    around = ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1))
+    for k in range(len(out)):
+        out[k, 0], out[k, 1] = x - 1, y - 1
+        for down, right in around:
+            if steps[y + down, x + right] == steps[y, x] - 1 and steps[y, x]:
+                y, x = y + down, x + right
+                break
+    return out
 
 
-def _waves(shape: int, at: int, wide: int) -> list[int]:
-    """What a wave through a shape reaches in each step from one of its samples, in bits."""
-    out, left = [1 << at], shape & ~(1 << at)
-    while True:
-        line = out[-1] | out[-1] << 1 | out[-1] >> 1
-        front = (line | line << wide | line >> wide) & left
-        if not front:
-            return out
-        left ^= front
-        out.append(front)
+@compiled
+def _first(part: Bytes) -> tuple[int, int]:
+    """Row and column of the first sample that is set."""
+    for y in range(part.shape[0]):
+        for x in range(part.shape[1]):
+            if part[y, x]:
+                return y, x
+    return 0, 0
+
+
+@compiled
+def _farthest(part: Bytes, row: int, column: int) -> tuple[tuple[int, int], NDArray[np.int32]]:
+    """Row and column of the sample that is most steps from one, the first of such; and steps to each, -1 to others."""
+    steps, queue = np.full(part.shape, -1, np.int32), np.empty((part.size, 2), np.int32)
+    steps[row, column], queue[0, 0], queue[0, 1], count, best = 0, row, column, 1, (row, column)
+    done = 0
+    while done < count:
+        y, x = queue[done]
+        done += 1
+        more = steps[y, x] - steps[best[0], best[1]]
+        if more > 0 or (more == 0 and (y, x) < best):
+            best = (y, x)
+        for v in range(y - 1, y + 2):
+            for u in range(x - 1, x + 2):
+                if part[v, u] and steps[v, u] < 0:
+                    steps[v, u], queue[count, 0], queue[count, 1] = steps[y, x] + 1, v, u
+                    count += 1
+    return best, steps

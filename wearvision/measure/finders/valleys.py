@@ -10,6 +10,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
 from wearvision.measure.finders.joined import BRIDGE_MM, joined, share_on
 from wearvision.measure.finders.shapes import Shapes, ways
@@ -57,8 +58,8 @@ def valley_lines(flat: FaceMap) -> list[Array]:
     worth = _worth(levels[0])
     found = []
     for level in dict.fromkeys(int(level) for level in levels):
-        for line in joined(_pieces(pooled, level, worth, flat)):
-            gain = _gain(pooled, line, flat, worth)
+        lines = joined(_pieces(pooled, level, worth, flat))
+        for gain, line in zip(_gains(pooled, lines, flat, worth), lines, strict=True):
             if gain > LEAST_GAIN and length_of(line) > LEAST_MM and not _around(line, flat):
                 found.append((gain, line))
     return _distinct([line for _, line in sorted(found, key=lambda one: -one[0])])
@@ -88,42 +89,48 @@ def _distinct(lines: list[Array]) -> list[Array]:
     return out
 
 
-def _gain(pooled: Bytes, line: Array, flat: FaceMap, worth: Array) -> float:
-    """What a line counts, all along."""
-    at = np.rint((line - _to_mm(flat, np.zeros(1), np.zeros(1))) / (POOL * flat.step_mm)).astype(int)
+def _gains(pooled: Bytes, lines: list[Array], flat: FaceMap, worth: Array) -> list[float]:
+    """What each line counts, all along."""
+    if not lines:
+        return []
+    at = np.rint((np.vstack(lines) - _to_mm(flat, np.zeros((1, 2)))) / (POOL * flat.step_mm)).astype(int)
     column, row = np.clip(at, 0, np.array(pooled.shape[::-1]) - 1).T
-    return float(worth[pooled[row, column]].sum())
+    first = np.cumsum([0, *map(len, lines[:-1])])
+    return [float(gain) for gain in np.add.reduceat(worth[pooled[row, column]], first)]
 
 
 def _valleys(tone: Bytes) -> Bytes:
     """Depth of the deepest valley through each sample."""
     height, width = tone.shape
-    wide = cv2.copyMakeBorder(tone, PAD, PAD, PAD, PAD, cv2.BORDER_REPLICATE)
+    wide = np.asarray(cv2.copyMakeBorder(tone, PAD, PAD, PAD, PAD, cv2.BORDER_REPLICATE))
+    spare, mean = np.empty_like(wide), np.empty_like(wide)
 
-    def moved(values: Bytes, x: int, y: int) -> Bytes:
-        return values[PAD + y : PAD + y + height, PAD + x : PAD + x + width]
+    def moved(x: int, y: int) -> Bytes:
+        return mean[PAD + y : PAD + y + height, PAD + x : PAD + x + width]
 
     out = np.zeros((height, width), np.uint8)
     for k in range(WAYS):
         cos, sin = np.cos(np.pi * k / WAYS), np.sin(np.pi * k / WAYS)
-        mean = np.asarray(wide)
-        for reach in REACHES:
-            mean = _mean_ahead(mean, round(reach * cos), round(reach * sin))
+        for one, reach, other in zip((wide, mean, spare), REACHES, (mean, spare, mean), strict=True):
+            _mean_ahead(one, other, round(reach * cos), round(reach * sin))
         x, y = round(-3.5 * cos), round(-3.5 * sin)
         sx, sy = round(-SIDE * sin), round(SIDE * cos)
-        sides = cv2.min(moved(mean, x + sx, y + sy), moved(mean, x - sx, y - sy))
-        cv2.max(out, cv2.subtract(sides, moved(mean, x, y)), out)
+        sides = cv2.min(moved(x + sx, y + sy), moved(x - sx, y - sy))
+        cv2.max(out, cv2.subtract(sides, moved(x, y)), out)
     return out
 
 
-def _mean_ahead(values: Bytes, x: int, y: int) -> Bytes:
-    """Mean of each sample and the one so many columns and rows on; as it is where there is none."""
-    out = values.copy()
+@compiled
+def _mean_ahead(values: Bytes, out: Bytes, x: int, y: int) -> None:
+    """Mean of each sample and the one so many columns and rows on, halves to even; as it is where there is none."""
     height, width = values.shape
-    low, high = max(0, -x), width - max(0, x)
-    here, there = values[: height - y, low:high], values[y:, low + x : high + x]
-    cv2.addWeighted(here, 0.5, there, 0.5, 0, out[: height - y, low:high])
-    return out
+    first, last = max(0, -x), width - max(0, x)
+    out[height - y :], out[:, :first], out[:, last:] = values[height - y :], values[:, :first], values[:, last:]
+    for row in range(height - y):
+        here, there, mean = values[row, first:last], values[row + y, first + x : last + x], out[row, first:last]
+        for k in range(last - first):
+            both = np.uint16(here[k]) + np.uint16(there[k])
+            mean[k] = np.uint8((both >> 1) + (both & (both >> 1) & 1))
 
 
 def _pieces(depth: Bytes, level: int, worth: Array, flat: FaceMap) -> list[Array]:
@@ -138,11 +145,10 @@ def _pieces(depth: Bytes, level: int, worth: Array, flat: FaceMap) -> list[Array
     for k in most[shapes.together(most, BRIDGE_MM / step) > LEAST_GAIN]:
         for way in ways(shapes.part(k), PIECE_MM / step):
             line = cv2.blur(way, (1, 3), borderType=cv2.BORDER_REFLECT).reshape(-1, 2)
-            out.append(_to_mm(flat, line[:, 0] + shapes.low[k, 0], line[:, 1] + shapes.low[k, 1]))
+            out.append(_to_mm(flat, line + shapes.low[k]))
     return out
 
 
-def _to_mm(flat: FaceMap, column: Array, row: Array) -> Array:
-    """Plane points (N, 2) of blocks."""
-    middle = (POOL - 1) / 2
-    return flat.to_mm(POOL * column + middle, POOL * row + middle)
+def _to_mm(flat: FaceMap, block: Array) -> Array:
+    """Plane points (N, 2) of blocks, column and row."""
+    return np.asarray(flat.origin_mm + flat.step_mm * (POOL * block + (POOL - 1) / 2))
