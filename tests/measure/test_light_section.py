@@ -12,7 +12,7 @@ from tests.measure.face_kit import drawn_plane
 from wearvision.measure.finders.light_elevation import stated_elevation
 from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import LightLine, find_line
-from wearvision.measure.finders.light_plane import Sound, depths, sound_line, steepness_deg
+from wearvision.measure.finders.light_plane import Sound, depths, sound_line, steepness_deg, straight_line
 from wearvision.measure.finders.light_section import find_sections
 from wearvision.measure.look import Look
 from wearvision.measure.plane import Array, Plane
@@ -85,7 +85,7 @@ def test_a_drawn_groove_is_as_deep_as_drawn() -> None:
         gray = drawn_line(plane, depth, along, seed=seed)
         line = find_line(Ground(gray=gray, plane=plane))
         assert isinstance(line, LightLine)
-        sound = sound_line(line, plane, ELEVATION)
+        sound = sound_line(line, straight_line(line), plane, ELEVATION)
         told = depths(plane, plane.to_px(line.points_mm()), sound, ELEVATION)
         [finding] = find_sections(line, told, sound, plane, stated_elevation(ELEVATION))
         deep = finding.quantities["depth"]
@@ -106,7 +106,7 @@ def straight() -> tuple[Plane, LightLine]:
 
 def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
     plane, line = straight()
-    sound = sound_line(line, plane, ELEVATION)
+    sound = sound_line(line, straight_line(line), plane, ELEVATION)
     place, light = (line.column - line.column.mean()) * line.patch.step_mm, stated_elevation(ELEVATION)
     dip = 0.26 * (np.abs(place) < 2.0)
     assert len(find_sections(line, dip, sound, plane, light)) == 1
@@ -115,7 +115,7 @@ def test_what_is_shallow_against_the_metal_beside_it_is_not_told() -> None:
 
 def test_a_dip_with_little_sound_metal_on_one_side_is_told_and_doubted_more() -> None:
     plane, line = straight()
-    sound = sound_line(line, plane, ELEVATION)
+    sound = sound_line(line, straight_line(line), plane, ELEVATION)
     from_end = (line.column - line.column[0]) * line.patch.step_mm
     told = {}
     for name, start in (("one-sided", 0.6), ("whole", 10.0), ("open", 0.0)):

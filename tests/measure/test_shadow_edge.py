@@ -17,7 +17,7 @@ from wearvision.errors import BadInput
 from wearvision.measure.finders.light_elevation import find_step, join, stated_elevation
 from wearvision.measure.finders.light_ground import Ground
 from wearvision.measure.finders.light_line import LightLine
-from wearvision.measure.finders.light_plane import Elevation, depths, sound_line
+from wearvision.measure.finders.light_plane import Elevation, depths, sound_line, straight_line
 from wearvision.measure.finders.light_section import find_sections
 from wearvision.measure.finders.shadow_edge import TONE, edges, softness
 from wearvision.measure.finders.shadow_line import find_shadow
@@ -96,7 +96,7 @@ def seen(plane: Plane, gray: NDArray[np.uint8]) -> LightLine:
 def test_a_groove_under_a_shadow_is_as_deep_as_drawn(seed: int) -> None:
     plane, true = drawn_plane(tilt_deg=4.0 * seed), 1.0 + 0.6 * seed
     line = seen(plane, drawn_shadow(plane, groove(true), soft_mm=(0.1, 0.25, 0.4)[seed], seed=seed))
-    sound = sound_line(line, plane, ELEVATION, 1.0)
+    sound = sound_line(line, straight_line(line), plane, ELEVATION, 1.0)
     told = depths(plane, plane.to_px(line.points_mm()), sound, ELEVATION)
     [finding] = find_sections(line, told, sound, plane, stated_elevation(ELEVATION))
     deep = finding.quantities["depth"]

@@ -164,10 +164,10 @@ def _step(run: Section, line: LightLine, plane: Plane, height_mm: float) -> Step
     if not feet:
         return None
     side = -float(np.sign(np.median(straight.off_mm[rows])))
-    deg = _solve(plane, px[rows], feet, sound_line(line, plane, USUAL_DEG, side), height_mm)
+    deg = _solve(plane, px[rows], feet, sound_line(line, straight, plane, USUAL_DEG, side), height_mm)
     if deg is None:
         return None
-    sound = sound_line(line, plane, deg, side)
+    sound = sound_line(line, straight, plane, deg, side)
     steep = [_solve(plane, px[rows], feet, sound, height_mm + d, deg) or deg for d in (STEP_SD_MM, -STEP_SD_MM)]
     by_height = abs(steep[0] - steep[1]) / 2
     level = [float(np.median(depths(plane, side, sound, deg))) for side in feet]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -16,8 +18,8 @@ from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array
 from wearvision.quantity import Unmeasured
 
-COARSE, TURN_DEG = 2, 3.0
-"""Samples of the map that are judged together, and directions tried."""
+COARSE, TURN_DEG, NEARLY = 2, 3.0, 0.6
+"""Samples of the map that are judged together; directions tried; those beside one of this share of the best are too."""
 LEAST_SEEN, LEAST_MM = 100, 8.0
 """Least samples of the map that are open, and least length of a line that is followed."""
 LINE_MM = (0.5, 1.0, 1.6)
@@ -67,7 +69,7 @@ class LightLine:
     noise_px: float
     soft_mm: float = 0.0
 
-    @property
+    @cached_property
     def every_mm(self) -> float:
         """Distance from place to place."""
         return float(np.median(np.diff(self.column))) * self.patch.step_mm
@@ -93,14 +95,22 @@ def _line(ground: Ground) -> tuple[Array, Array, float] | None:
     log = log_gray(patch.values)
     sizes = [_sizes(_ridge(log, line_mm / MAP_MM), seen, COARSE) for line_mm in LINE_MM]
     either, bearing = np.max(sizes, axis=0), ground.across(patch, COARSE)
-    turns = [float(turn) for turn in np.arange(0.0, 180.0, TURN_DEG)]
-    turn = max(turns, key=lambda t: _judge(askew(bearing, t, either), t)[0])
+    turn = _best_turn(lambda t: _judge(askew(bearing, t, either), t)[0])
     told = [_judge(askew(bearing, turn, size), turn) for size in sizes]
     best = int(np.argmax([t[0] for t in told]))
     rad = np.radians(turn)
     middle = patch.to_mm(*(np.array([v * COARSE]) for v in told[best][1:]))[0]
     along = patch.across * np.cos(rad) + patch.down * np.sin(rad)
     return (middle, np.asarray(along), LINE_MM[best]) if told[best][0] > LEAST else None
+
+
+def _best_turn(worth: Callable[[float], float]) -> float:
+    """The direction of most worth: every second one is tried, and those beside any that is nearly as good."""
+    told = {float(turn): worth(float(turn)) for turn in np.arange(0.0, 180.0, 2 * TURN_DEG)}
+    least = NEARLY * max(told.values())
+    beside = {(turn + way) % 180.0 for turn, size in told.items() if size >= least for way in (-TURN_DEG, TURN_DEG)}
+    told.update((turn, worth(turn)) for turn in sorted(beside))
+    return float(max(sorted(told), key=lambda turn: told[turn]))
 
 
 def _sizes(ridge: Grid, seen: NDArray[np.bool_], coarse: int) -> Grid:

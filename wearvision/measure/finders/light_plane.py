@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.finders.light_line import LightLine
 from wearvision.measure.lens import undistort
 from wearvision.measure.plane import Array, Plane
@@ -99,42 +100,64 @@ def straight_line(line: LightLine) -> Straight:
     Not a fit from all places at once: a wide step or dip would lay it askew.
     """
     points = line.points_mm()
-    start, along = _through_most(points[line.sure], max(KEEP_MM, NOISES * line.noise_px * line.patch.px_mm))
-    off = (points - start) @ np.array([-along[1], along[0]])
-    spread = KEEP_MM / 2
-    for _ in range(TURNS):
-        weight = np.where(line.sure, np.clip(1 - (off / (4 * spread)) ** 2, 1e-9, None) ** 2, 1e-9)
-        start = np.average(points, axis=0, weights=weight)
-        axes = np.linalg.svd((points - start) * np.sqrt(weight)[:, None], full_matrices=False)[2]
-        along = axes[0] * np.sign(axes[0] @ line.patch.across)
-        off = (points - start) @ np.array([-along[1], along[0]])
-        near = line.sure & (np.abs(off) < max(3 * spread, KEEP_MM))
-        told = 1.4826 * float(np.median(np.abs(off[near]))) if near.any() else KEEP_MM
-        spread = float(np.clip(told, LEAST_SPREAD_MM, KEEP_MM))
+    picked = points[line.sure]
+    near_mm = max(KEEP_MM, NOISES * line.noise_px * line.patch.px_mm)
+    corners = picked[np.linspace(0, len(picked) - 1, PICKED).astype(int)]
+    first = _through_most(corners, picked[:: max(1, len(picked) // ASKED)].copy(), near_mm)
+    start, along, off, spread = _settled(points, line.sure, first, line.patch.across)
     return Straight(point_mm=start, along=along, off_mm=off, level=line.sure & (np.abs(off) < 4 * spread))
 
 
-def _through_most(points: Array, near_mm: float) -> tuple[Array, Array]:
-    """A point and the direction of the line through two of the points (N, 2) that most of them lie near to."""
-    picked = points[np.linspace(0, len(points) - 1, PICKED).astype(int)]
-    one, other = np.triu_indices(PICKED, k=PICKED // 4)
-    along = picked[other] - picked[one]
-    along = along / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    normal = np.column_stack([-along[:, 1], along[:, 0]])
-    asked = points[:: max(1, len(points) // ASKED)]
-    off = asked @ normal.T - np.einsum("ij,ij->i", picked[one], normal)
-    best = int(np.argmax(np.clip(1 - (off / near_mm) ** 2, 0, None).sum(axis=0)))
-    return picked[one[best]], along[best]
+@compiled
+def _through_most(picked: Array, asked: Array, near_mm: float) -> Array:
+    """Point and direction (2, 2) of the line through two of some points, far apart, that most of others lie near to."""
+    best, most = np.empty((2, 2)), -1.0
+    for i in range(len(picked)):
+        for k in range(i + len(picked) // 4, len(picked)):
+            x, y = picked[k] - picked[i]
+            long = max(np.hypot(x, y), 1e-9)
+            x, y, score = x / long, y / long, 0.0
+            level = x * picked[i, 1] - y * picked[i, 0]
+            for point in asked:
+                score += max(0.0, 1 - ((x * point[1] - y * point[0] - level) / near_mm) ** 2)
+            if score > most:
+                most = score
+                best[0], best[1] = picked[i], (x, y)
+    return best
 
 
-def sound_line(line: LightLine, plane: Plane, elevation_deg: float, side: float = 0.0) -> Sound:
+@compiled
+def _settled(points: Array, sure: Flags, first: Array, across: Array) -> tuple[Array, Array, Array, float]:
+    """A line fitted by iterated reweighting: point, direction, distances (N,) to its left, and their spread."""
+    start, along, spread = first[0].copy(), first[1].copy(), KEEP_MM / 2
+    off = _aside(points, start, along)
+    for _ in range(TURNS):
+        weight = np.where(sure, np.maximum(1 - (off / (4 * spread)) ** 2, 1e-9) ** 2, 1e-9)
+        start = (weight[:, None] * points).sum(axis=0) / weight.sum()
+        x, y = points[:, 0] - start[0], points[:, 1] - start[1]
+        turn = np.arctan2(2 * (weight * x * y).sum(), (weight * (x * x - y * y)).sum()) / 2
+        along = np.array([np.cos(turn), np.sin(turn)])
+        along *= np.sign(along[0] * across[0] + along[1] * across[1])
+        off = _aside(points, start, along)
+        near = np.abs(off[sure & (np.abs(off) < max(3 * spread, KEEP_MM))])
+        told = 1.4826 * np.median(near) if len(near) else KEEP_MM
+        spread = min(max(told, LEAST_SPREAD_MM), KEEP_MM)
+    return start, along, off, spread
+
+
+@compiled
+def _aside(points: Array, start: Array, along: Array) -> Array:
+    """Distances (N,) of points to the left of a line."""
+    return np.asarray((points[:, 1] - start[1]) * along[0] - (points[:, 0] - start[0]) * along[1])
+
+
+def sound_line(line: LightLine, straight: Straight, plane: Plane, elevation_deg: float, side: float = 0.0) -> Sound:
     """The line on sound metal and the side to which deeper places shift it.
 
     Parameters
     ----------
     side : 1 when that is to the left of the line, -1 to the right; 0 takes that to which it is shifted most
     """
-    straight = straight_line(line)
     off, level, along = straight.off_mm, straight.level, straight.along
     if not side:
         aside = [off[run.first : run.last + 1].sum() for run in flanked(line.sure & ~level, level, line)]

@@ -7,11 +7,13 @@ where it has risen by half. Levels and middle are fitted to each column by least
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.finders.light_centre import profiles
 from wearvision.measure.plane import Array
@@ -84,24 +86,59 @@ def edges(light: Grid, row: Places, columns: Places, soft: float, beside: int) -
     half = max(LEAST_HALF, round(REACH * soft + 2))
     place: Array = row.astype(np.float64)
     seen = profiles(light, place, columns, half, beside).astype(np.float64)
-    at = np.arange(-half, half + 1, dtype=np.float64)
-    middle = np.zeros(len(row))
-    dark, rise = seen[:, 0], seen[:, -1] - seen[:, 0]
-    for _ in range(TURNS):
-        risen, bell = _error_function(at, middle, soft)
-        columns_of = np.stack([np.ones_like(risen), risen, -rise[:, None] * bell], axis=2)
-        rest = seen - dark[:, None] - rise[:, None] * risen
-        normal = np.einsum("nki,nkj->nij", columns_of, columns_of) + 1e-9 * np.eye(3)
-        step = np.linalg.solve(normal, np.einsum("nki,nk->ni", columns_of, rest)[..., None])[..., 0]
-        dark, rise = dark + step[:, 0], rise + step[:, 1]
-        middle = np.clip(middle + np.clip(step[:, 2], -soft, soft), -half, half)
-    risen, _ = _error_function(at, middle, soft)
-    left = (seen - dark[:, None] - rise[:, None] * risen).std(axis=1)
+    middle, dark, rise, left = _fits(seen, soft)
     kept = np.abs(middle) < half - 1
     return Edge(row=place + middle, dark=dark, rise=np.where(kept, rise, 0.0), left=left + 1e-4, soft=soft)
 
 
-def _error_function(at: Array, middle: Array, soft: float) -> tuple[Array, Array]:
-    """Share of the lamp that is seen (N, K) and its slope; by the logistic that is nearest to the error function."""
-    risen = 1 / (1 + np.exp(np.clip(-1.702 * (at - middle[:, None]) / soft, -40, 40)))
-    return risen, 1.702 / soft * risen * (1 - risen)
+@compiled
+def _fits(seen: Array, soft: float) -> tuple[Array, Array, Array, Array]:
+    """Middle, level in the shadow, rise and what is left over, (N,) each, of each profile (N, K)."""
+    count, half = len(seen), seen.shape[1] // 2
+    middle, left = np.zeros(count), np.empty(count)
+    dark, rise = seen[:, 0].copy(), seen[:, -1] - seen[:, 0]
+    for i in range(count):
+        for _ in range(TURNS):
+            steps = _step(seen[i], middle[i], dark[i], rise[i], soft)
+            dark[i] += steps[0]
+            rise[i] += steps[1]
+            middle[i] = min(max(middle[i] + min(max(steps[2], -soft), soft), -half), half)
+        rest = np.empty(seen.shape[1])
+        for k in range(len(rest)):
+            rest[k] = seen[i, k] - dark[i] - rise[i] * _risen(k - half - middle[i], soft)
+        left[i] = rest.std()
+    return middle, dark, rise, left
+
+
+@compiled
+def _step(seen: Array, middle: float, dark: float, rise: float, soft: float) -> tuple[float, float, float]:
+    """Gauss and Newton's step of level, rise and middle, for one profile."""
+    half = len(seen) // 2
+    aa = bb = cc = ab = ac = bc = a = b = c = 0.0
+    for k in range(len(seen)):
+        risen = _risen(k - half - middle, soft)
+        bell = -rise * 1.702 / soft * risen * (1 - risen)
+        rest = seen[k] - dark - rise * risen
+        aa, bb, cc = aa + 1, bb + risen * risen, cc + bell * bell
+        ab, ac, bc = ab + risen, ac + bell, bc + risen * bell
+        a, b, c = a + rest, b + risen * rest, c + bell * rest
+    return _solved(aa + 1e-9, bb + 1e-9, cc + 1e-9, ab, ac, bc, a, b, c)
+
+
+@compiled
+def _solved(
+    aa: float, bb: float, cc: float, ab: float, ac: float, bc: float, a: float, b: float, c: float
+) -> tuple[float, float, float]:
+    """Solution of three symmetric equations, by elimination."""
+    b_a, c_a = ab / aa, ac / aa
+    bb, bc, b = bb - b_a * ab, bc - b_a * ac, b - b_a * a
+    cc, c = cc - c_a * ac - bc * bc / bb, c - c_a * a - bc / bb * b
+    z = c / cc
+    y = (b - bc * z) / bb
+    return (a - ab * y - ac * z) / aa, y, z
+
+
+@compiled
+def _risen(at: float, soft: float) -> float:
+    """Share of the lamp that is seen; by the logistic that is nearest to the error function."""
+    return 1 / (1 + math.exp(min(max(-1.702 * at / soft, -40.0), 40.0)))

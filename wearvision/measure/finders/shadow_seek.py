@@ -111,7 +111,9 @@ def _main_way(found: list[Rise]) -> list[Rise]:
     """Edges that run, one way or the other, as most of the strongest do: a straightedge has two and its shadow one."""
     if not found:
         return []
-    main = max(found, key=lambda s: sum(r.score**3 for r in found if r.turned(s, 180.0) <= TURN_DEG))
+    turn, weight = np.array([rise.turn_deg for rise in found]), np.array([rise.score**3 for rise in found])
+    beside = np.abs((turn - turn[:, None] + 90.0) % 180.0 - 90.0) <= TURN_DEG
+    main = found[int(np.argmax(beside @ weight))]
     return [rise for rise in found if rise.turned(main, 180.0) <= TURNED_DEG]
 
 

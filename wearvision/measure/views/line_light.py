@@ -99,7 +99,7 @@ def _sections(look: Look, line: LightLine, circles: tuple[Array, ...]) -> Seen:
     light, side = _elevation(look, line)
     if not isinstance(light, Elevation):
         return _untold((DEPTH, f"{light.reason}; {light.hint}"), circles)
-    sound = sound_line(line, look.plane, light.deg, side)
+    sound = sound_line(line, straight, look.plane, light.deg, side)
     angle = steepness_deg(look.plane, look.plane.to_px(sound.point_mm.reshape(1, 2)), sound, light.deg)
     if angle < LEAST_ANGLE_DEG:
         why = f"the camera looks along the light ({angle:.0f} degrees): move the camera to the other side of the line"
