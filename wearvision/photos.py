@@ -138,23 +138,18 @@ def decode(data: bytes, name: str) -> Photo:
 
 
 def redness(path: str | os.PathLike[str]) -> NDArray[np.uint8]:
-    """How much redder, or greener, than gray each pixel is, (H, W) uint8, upright.
+    """How much redder, or greener, than gray each pixel is, (H, W) uint8, upright; of a JPEG half as large, as most
+    keep their colours.
 
     80 plus red less the mean of green and blue, or the same of green where that is more: line lasers are red or green.
-    A second decode, in colour, for the one view that needs it; of a JPEG in half its size, in which most keep their
-    colours. A gray photo gives 80 all over.
+    A second decode, in colour, for the one view that needs it. A gray photo gives 80 all over.
     """
-    import cv2  # here, as reading photos alone does without
-
     with _picture(read_bytes(path), Path(path).name) as picture:
-        (width, height), orientation = picture.size, _orientation(_exif(picture))
-        picture.draft("RGB", (width // 2, height // 2))
+        orientation = _orientation(_exif(picture))
+        picture.draft("RGB", (picture.width // 2, picture.height // 2))
         colour = _flat(picture).convert("RGB")
         red, green = (colour.convert("L", share) for share in ((1.0, -0.5, -0.5, 80.0), (-0.5, 1.0, -0.5, 80.0)))
-        more = np.asarray(ImageChops.lighter(red, green), dtype=np.uint8)
-        if more.shape != (height, width):
-            more = np.asarray(cv2.resize(more, None, fx=2, fy=2), dtype=np.uint8)[:height, :width]
-        return np.asarray(_upright(Image.fromarray(more), orientation)) if orientation in UPRIGHT else more
+        return np.asarray(_upright(ImageChops.lighter(red, green), orientation), dtype=np.uint8)
 
 
 def camera(path: str | os.PathLike[str]) -> Camera | None:
