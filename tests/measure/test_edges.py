@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+from scipy.optimize import least_squares
 
 from wearvision.measure.edges import along, along_every, fit_circles, median, peak_offset, slope
 
@@ -60,6 +61,26 @@ def test_concentric_circles_through_points_with_outliers() -> None:
     assert np.allclose(fit.radii_mm, [20, 50], atol=0.03)
     assert np.all(fit.share > 0.75)
     assert np.all(fit.share < 0.95)
+
+
+def test_circles_with_no_outliers_are_those_of_scipy_s_least_squares() -> None:
+    rng = np.random.default_rng(8)
+    angle, group = rng.uniform(0, 2.5, 90), np.repeat([0, 1, 1], 30)
+    far = np.array([20.0, 50.0])[group] + rng.normal(0, 0.05, 90)
+    points = np.column_stack([far * np.cos(angle), far * np.sin(angle)])
+    start = np.array([0.3, -0.2, 20.2, 49.7])
+    fit = fit_circles(points, group, start, np.full(4, 1e6), floor_mm=50.0)  # all weights are 1 to a millionth
+    oracle = least_squares(lambda t: np.hypot(*(points - t[:2]).T) - t[2:][group], start, xtol=1e-14).x
+    np.testing.assert_allclose([*fit.centre_mm, *fit.radii_mm], oracle, atol=1e-5)  # its steps end there
+
+
+@pytest.mark.parametrize("missing", [0, 1])
+def test_a_circle_without_points_stays_where_it_was(missing: int) -> None:
+    points, group = _points(np.random.default_rng(9), 0.02)
+    start, loose = np.array([2.0, -1.0, 20.0, 50.0]), np.full(4, 5.0)
+    fit = fit_circles(points[group != missing], group[group != missing], start, loose)
+    assert fit.radii_mm[missing] == pytest.approx(start[2 + missing])
+    assert fit.share[missing] == 0.0
 
 
 def test_the_claimed_error_of_the_circles_is_met() -> None:

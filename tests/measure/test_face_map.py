@@ -5,10 +5,11 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import map_coordinates
 
 from tests.measure.face_kit import STATED, draw_face, drawn_plane
 from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.face_map import FaceMap, face_map
+from wearvision.measure.finders.face_map import LOG_FROM, TONE, FaceMap, face_map, set_cells
 from wearvision.measure.finders.pit_places import dark_spots
 from wearvision.measure.finders.pits import measure_pit, measure_pits
 from wearvision.measure.finders.valleys import valley_lines
@@ -76,3 +77,30 @@ def test_many_pits_are_measured_as_one_by_one() -> None:
     rims = [plane.to_px(np.array([30.0, 5.0]) + circle), plane.to_px(np.array([40.0, 5.0]) + 2 * circle)]
     assert measure_pits(rims, plane, [0.7, 1.0]) == [measure_pit(rims[0], plane, 0.7), measure_pit(rims[1], plane, 1.0)]
     assert measure_pits([], plane, []) == []
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 20.0])
+def test_the_map_is_the_photo_looked_up_through_the_plane(tilt_deg: float) -> None:
+    plane = drawn_plane(tilt_deg=tilt_deg)
+    gray, face = marked(plane)
+    flat = face_map(gray, plane, face, ())
+    px = plane.to_px(grid(flat))
+    exact = map_coordinates(gray.astype(np.float64), px[:, ::-1].T, order=1, mode="nearest").reshape(flat.tone.shape)
+    tone = (np.log(exact + 8.0) - LOG_FROM) / TONE
+    off = np.abs(flat.tone - tone)[flat.face > 0]
+    assert np.median(off) < 0.6 and np.percentile(off, 99) < 2.0, "in bytes; a whole one is what rounding makes"
+
+
+def test_what_is_not_looked_at_has_the_median_tone() -> None:
+    plane = drawn_plane()
+    gray, face = marked(plane)
+    flat = face_map(gray, plane, face, ())
+    (tone,) = np.unique(flat.tone[flat.face == 0])
+    assert abs(float(tone) - float(np.median(flat.tone[flat.face > 0]))) <= 1
+
+
+@pytest.mark.parametrize("shape", [(8, 8), (13, 11), (1, 5)])
+def test_set_cells_are_numpy_s(shape: tuple[int, int]) -> None:
+    mask = (np.random.default_rng(3).random(shape) < 0.2).astype(np.uint8) * 255
+    for ours, theirs in zip(set_cells(mask), np.nonzero(mask), strict=True):
+        np.testing.assert_array_equal(ours, theirs)

@@ -14,7 +14,7 @@ from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves
 from wearvision.measure.finders.groove import to_finding as groove_finding
 from wearvision.measure.finders.rub import find_rubs, to_finding
-from wearvision.measure.finders.rub_edges import Sectors, edges_of
+from wearvision.measure.finders.rub_edges import Sectors, _differences, _row_medians, _solve, edges_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.quantity import Measured
 
@@ -129,3 +129,39 @@ def test_an_edge_is_as_large_as_the_tone_changes_there() -> None:
     assert radius[at] == pytest.approx(40.0, abs=0.15)
     assert edges.change[:, at] == pytest.approx(height, abs=0.002)
     assert edges.size[at] == pytest.approx(np.sqrt(0.1**2 + 0.08**2 / 2), rel=0.02)
+
+
+def holed(shape: tuple[int, ...]) -> Array:
+    """Random numbers, a quarter of them missing."""
+    rng = np.random.default_rng(11)
+    values = rng.normal(size=shape)
+    values[rng.random(shape) < 0.25] = np.nan
+    return values
+
+
+def test_medians_of_sectors_are_numpy_s_where_half_is_told() -> None:
+    tone = holed((60, 40)).astype(np.float32)
+    blocks = tone.reshape(10, 6, 40)
+    told = np.isfinite(blocks).sum(axis=1) >= 3
+    found = _row_medians(tone, 6)
+    np.testing.assert_allclose(found[told], np.nanmedian(blocks.astype(float), axis=1)[told])
+    assert np.isnan(found[~told]).all() and not told.all()
+
+
+def test_a_change_is_the_mean_beyond_less_the_mean_before() -> None:
+    tone = holed((4, 60))
+    found = _differences(tone, 2, 7)
+    for k in range(12, 45):
+        ahead, behind = tone[:, k + 2 : k + 9], tone[:, k - 9 : k - 2]
+        told = np.minimum(np.isfinite(ahead).sum(axis=1), np.isfinite(behind).sum(axis=1)) > 3.5
+        np.testing.assert_allclose(found[told, k], (np.nanmean(ahead, axis=1) - np.nanmean(behind, axis=1))[told])
+        assert np.isnan(found[~told, k]).all()
+
+
+def test_equations_are_solved_as_numpy_does() -> None:
+    rng = np.random.default_rng(12)
+    half = rng.normal(size=(30, 5, 5))
+    normal, right = half @ half.transpose(0, 2, 1) + 0.1 * np.eye(5), rng.normal(size=(30, 5))
+    expect = np.linalg.solve(normal, right[..., None])[..., 0]
+    _solve(normal, right)
+    np.testing.assert_allclose(right, expect, rtol=1e-8)

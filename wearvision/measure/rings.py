@@ -60,29 +60,24 @@ def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     """Places (N, 2), unit gradients (N, 2) and weights (N,) of the strongest edge pixels for their surroundings."""
     soft = cv2.GaussianBlur(chart.values, (0, 0), 1.0)
     across, down = (np.asarray(cv2.Sobel(soft, cv2.CV_32F, *way, ksize=3), np.float32) for way in ((1, 0), (0, 1)))
-    size = np.asarray(cv2.magnitude(across, down), dtype=np.float32)
-    size[~chart.valid] = 0
+    size = cv2.copyTo(cv2.magnitude(across, down), chart.valid.view(np.uint8), np.zeros_like(across))
     weight = np.asarray(size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6), dtype=np.float32)
-    least = float(np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size)))
-    return _strongest(across, down, size, weight, least)
+    least = np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size))
+    at = np.flatnonzero(weight > least)
+    return _picked(at, across.ravel(), down.ravel(), np.asarray(size.ravel()), weight.ravel(), weight.shape[1])
 
 
 @compiled
-def _strongest(across: Grid, down: Grid, size: Grid, weight: Grid, least: float) -> tuple[Array, Array, Array]:
-    """What `edge_pixels` gives: pixels of more weight than the least."""
-    many = 0
-    for row in range(len(weight)):
-        for column in range(weight.shape[1]):
-            many += weight[row, column] > least
-    place, normal, strength, k = np.empty((many, 2)), np.empty((many, 2)), np.empty(many), 0
-    for row in range(len(weight)):
-        for column in range(weight.shape[1]):
-            if weight[row, column] > least:
-                place[k, 0], place[k, 1] = column, row
-                normal[k, 0] = across[row, column] / size[row, column]
-                normal[k, 1] = down[row, column] / size[row, column]
-                strength[k] = min(np.float64(weight[row, column]), 4.0)
-                k += 1
+def _picked(
+    at: NDArray[np.int64], across: NDArray[np.float32], down: NDArray[np.float32], size: NDArray[np.float32],
+    weight: NDArray[np.float32], width: int,
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """What `edge_pixels` gives, of pixels in reading order."""
+    place, normal, strength = np.empty((len(at), 2)), np.empty((len(at), 2)), np.empty(len(at))
+    for k in range(len(at)):
+        place[k, 0], place[k, 1] = at[k] % width, at[k] // width
+        normal[k, 0], normal[k, 1] = across[at[k]] / size[at[k]], down[at[k]] / size[at[k]]
+        strength[k] = min(np.float64(weight[at[k]]), 4.0)
     return place, normal, strength
 
 

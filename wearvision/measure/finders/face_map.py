@@ -138,8 +138,9 @@ def _mask(
 
 def set_cells(mask: Bytes) -> tuple[Bytes, Bytes]:
     """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
-    flat = np.pad(mask.ravel(), (0, -mask.size % 8))
-    words = np.flatnonzero(flat.view(np.uint64))
-    cells = (8 * words[:, None] + np.arange(8)).ravel()
+    flat = mask.ravel()
+    whole = flat.size - flat.size % 8
+    words = np.flatnonzero(flat[:whole].view(np.uint64))
+    cells = np.append((8 * words[:, None] + np.arange(8)).ravel(), np.arange(whole, flat.size))
     rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
     return rows, columns

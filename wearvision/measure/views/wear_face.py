@@ -13,6 +13,7 @@ from wearvision.measure.finders.cracks import find_cracks
 from wearvision.measure.finders.cracks import to_finding as crack_finding
 from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.groove import find_grooves, to_finding
+from wearvision.measure.finders.pit_outline import RAYS
 from wearvision.measure.finders.pit_search import find_spots, hole_like
 from wearvision.measure.finders.pits import RIM_PX, measure_field, measure_pits
 from wearvision.measure.finders.rub import find_rubs
@@ -59,8 +60,9 @@ def _pits(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> 
     """Spots outside the grooves that look like pits, largest first."""
     taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
     kept = []
-    for spot in find_spots(look.gray, look.plane, face, look.cards_px, flat):
-        outline = look.plane.to_px(spot.outline_mm)
+    spots = find_spots(look.gray, look.plane, face, look.cards_px, flat)
+    outlines = look.plane.to_px(np.array([spot.outline_mm for spot in spots])).reshape(-1, RAYS, 2)
+    for spot, outline in zip(spots, outlines, strict=True):
         x, y = outline.mean(axis=0)
         in_groove = any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken)
         if not in_groove and np.ptp(outline[:, 0]) >= LEAST_PX:
