@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -27,6 +29,22 @@ def measured(image: NDArray[np.uint8], plane: Plane) -> list[Finding]:
     assert isinstance(face, Face)
     tracks, strip = find_grooves(image, plane, face)
     return [to_finding(t, f"G{i}", plane, face, strip.px_mm) for i, t in enumerate(tracks, start=1)]
+
+
+@pytest.mark.parametrize("hidden_deg", [15.0, 30.0])
+def test_what_a_card_covers_of_a_groove_is_not_in_view(hidden_deg: float) -> None:
+    plane = drawn_plane()
+    image = draw_face(plane, grooves=(PART,))
+    face = find_face(image, plane, STATED)
+    assert isinstance(face, Face)
+    turn, far = np.radians(np.array([80, 80, 80 + hidden_deg, 80 + hidden_deg])), np.array([30.0, 40.0, 40.0, 30.0])
+    cover = plane.to_px(np.column_stack([3 + far * np.cos(turn), -2 + far * np.sin(turn)]))
+    cv2.fillPoly(image, [cover.round().astype(np.int32)], 230)
+    [track], strip = find_grooves(image, plane, face, (cover,))
+    assert track.clear > 0.9
+    arcs = to_finding(replace(track, end_u_deg=(0.5, 0.5)), "G1", plane, face, strip.px_mm).quantities
+    assert value(arcs["arc"]) == pytest.approx(PART.arc_deg, abs=3)
+    assert value(arcs["arc_in_view"]) == pytest.approx(PART.arc_deg - hidden_deg, abs=3)
 
 
 @cache

@@ -53,6 +53,7 @@ def test_a_dull_gap_between_two_clear_parts_is_gone_over() -> None:
 def test_a_circle_is_cut_only_where_much_of_it_does_not_show() -> None:
     found = [shown(along(0, ROWS, full=True), evidence(s), s) for s in (with_groove((0, 600)), with_groove((300, 500)))]
     assert [r.full for r in found] == [True, False]
+    assert found[0].doubt_rows[0] == pytest.approx((ROWS - 600) / 2, abs=2 * SECTOR)  # it may be open there
     assert len(found[1].rows) == pytest.approx(200, abs=2 * SECTOR)
 
 

@@ -15,6 +15,7 @@ from wearvision.measure.unwrap import Strip
 from wearvision.measure.walls import between, walls
 
 WIDE_MM = 0.4
+PER_ROW = ("deg", "inner_mm", "outer_mm", "strength")
 
 
 def lines(*marks: tuple[float, int, int]) -> tuple[Strip, Evidence, list[Track]]:
@@ -44,8 +45,9 @@ def wall(inner_mm: float, first_deg: float, arc_deg: float, score: float = 100.0
     deg = first_deg + np.arange(0.0, arc_deg + 0.1, 0.5)
     inner = np.full(len(deg), inner_mm)
     return Track(
-        deg=deg, inner_mm=inner, outer_mm=inner + WIDE_MM, clear=0.8, end_u_deg=(0.5, 0.5), doubt_mm=(0.1, 0.1),
-        cut=(False, False), full=False, score=score, strength=np.ones(len(deg)), dark=-0.2, dark_share=1.0,
+        deg=deg, inner_mm=inner, outer_mm=inner + WIDE_MM, clear=0.8, end_u_deg=(0.5, 0.5), hidden_deg=0.0,
+        doubt_mm=(0.1, 0.1), cut=(False, False), full=False, score=score, strength=np.ones(len(deg)), dark=-0.2,
+        dark_share=1.0,
     )  # fmt: skip
 
 
@@ -80,6 +82,28 @@ def test_neighbours_stay_two(low: Track, high: Track, why: str) -> None:
     assert walls([low, high], 6.0, strip, evidence(strip).gray) == [], why
 
 
+@pytest.mark.parametrize(
+    ("high", "cut", "pairs"),
+    [
+        (wall(46.0, 175, 25), (True, False), 1),
+        (wall(46.0, 175, 25), (False, False), 0),
+        (wall(46.0, 90, 80), (True, True), 0),  # the view ends all four: that says nothing
+    ],
+)
+def test_an_end_where_the_view_ends_may_be_common(high: Track, cut: tuple[bool, bool], pairs: int) -> None:
+    """A card or the frame hides one wall sooner than the other."""
+    strip = drawn_strip(rust=0)
+    low, high = (replace(t, cut=cut) for t in (wall(44.0, 50, 150), high))
+    assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
+
+
+def test_of_two_pairs_the_clearer_is_taken() -> None:
+    """Lines that begin and end together, before one that takes turns with one of them."""
+    strip = drawn_strip(rust=0)
+    low, high, other = wall(44.0, 50, 150), wall(46.0, 52, 150), wall(43.3, 205, 100)
+    assert walls([other, low, high], 6.0, strip, evidence(strip).gray) == [(low, high)]
+
+
 def test_a_groove_in_its_own_right_is_no_wall() -> None:
     strip = drawn_strip(rust=0)
     pair = wall(44.0, 50, 150), wall(46.0, 52, 60)
@@ -101,9 +125,9 @@ def test_others_stay_two(marks: tuple[tuple[float, int, int], ...], why: str) ->
     assert walls(tracks, 6.0, strip, found.gray) == [], why
 
 
-@pytest.mark.parametrize(("share", "pairs"), [(1.0, 1), (0.3, 0)])
-def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float, pairs: int) -> None:
-    """Two lines all the way round, one bright where the other is dark, as a lamp from one side lights two walls."""
+@pytest.mark.parametrize(("share", "rows", "pairs"), [(1.0, 720, 1), (0.3, 720, 0), (1.0, 600, 1), (1.0, 480, 0)])
+def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float, rows: int, pairs: int) -> None:
+    """Two lines all the way round, or nearly so, one bright where the other is dark, as a lamp lights two walls."""
     strip = drawn_strip(rust=0)
     lamp = np.cos(np.radians(strip.deg(np.arange(len(strip.values), dtype=np.float64))))
     values = strip.values.copy()
@@ -112,7 +136,8 @@ def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float
         values[:, at - 2 : at + 3] += (tone * lamp)[:, None].astype(np.float32)
     strip, found, tracks = followed(replace(strip, values=values))
     assert [t.full for t in tracks] == [True, True]
-    assert len(walls(tracks, 6.0, strip, found.gray)) == pairs
+    part = replace(tracks[1], full=rows == 720, **{n: getattr(tracks[1], n)[:rows] for n in PER_ROW})
+    assert len(walls([tracks[0], part], 6.0, strip, found.gray)) == pairs
 
 
 def test_wide_marks_are_no_walls() -> None:

@@ -52,7 +52,9 @@ class Band:
     cut : (bool, bool)
         Whether the view ends it, at either end.
     end_u_deg : (float, float)
-        Standard uncertainty of either end, degrees.
+        Standard uncertainty of either end, degrees; the first one, of a full circle, that it may be open.
+    hidden_deg : float
+        How much of its arc is covered or out of the picture.
     """
 
     inner_px: Array
@@ -62,6 +64,7 @@ class Band:
     full: bool
     cut: tuple[bool, bool]
     end_u_deg: tuple[float, float]
+    hidden_deg: float = 0.0
 
     def outline_px(self) -> Array:
         """Closed outline; a full circle is two rings joined by a seam."""
@@ -70,7 +73,7 @@ class Band:
 
 def band_of(
     deg: Array, radius_mm: Array, width_mm: Array, centre_mm: Array, plane: Plane, *, full: bool,
-    cut: tuple[bool, bool], end_u_deg: tuple[float, float] = (END_DEG, END_DEG),
+    cut: tuple[bool, bool], end_u_deg: tuple[float, float] = (END_DEG, END_DEG), hidden_deg: float = 0.0,
 ) -> Band:  # fmt: skip
     """A band from a centreline (angles, radii) and widths, with round ends inside its arc."""
     keep = np.ones(len(deg), dtype=bool)
@@ -95,6 +98,7 @@ def band_of(
         inner_px=plane.to_px(lips[0]), outer_px=plane.to_px(lips[1]),
         centre_px=plane.to_px(centre_mm.reshape(1, 2))[0],
         ends_px=(_px(plane, caps[0]), _px(plane, caps[1])), full=full, cut=cut, end_u_deg=end_u_deg,
+        hidden_deg=hidden_deg,
     )  # fmt: skip
 
 
@@ -168,7 +172,7 @@ def measure_band(
     tip = float(np.degrees(END_WIDTHS * width / radius))
     told = [CUT_DEG if cut else u for cut, u in zip(band.cut, band.end_u_deg, strict=True)]
     ends = [root_sum_square(END_DEG, tip, ENDS * u) for u in told]
-    end = FULL_DEG if band.full else root_sum_square(*ends)
+    end = max(FULL_DEG, band.end_u_deg[0]) if band.full else root_sum_square(*ends)
     bearing = _bearing(band, plane)
     axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [
@@ -185,6 +189,8 @@ def measure_band(
         for k, name in enumerate(names)
     }
     out["arc"] = out["arc_in_view"]
+    if band.hidden_deg:
+        out["arc_in_view"] = _less(out["arc"], band.hidden_deg)
     if any(band.cut):
         out["arc"] = Unmeasured(reason="the mark runs out of the view", hint="show all of the face, or see arc_in_view")
     if face_area_mm2:
@@ -192,6 +198,13 @@ def measure_band(
         assert isinstance(whole, Measured)
         out["share"] = Measured.of(area / face_area_mm2, "1", how="of the face's ring", area=whole.u / face_area_mm2)
     return out
+
+
+def _less(arc: Quantity, hidden_deg: float) -> Quantity:
+    """What is in view of an arc; either side of what hides it is as unsure as an end where the view ends."""
+    assert isinstance(arc, Measured)
+    shown, cover = max(0.0, arc.value - hidden_deg), 2**0.5 * CUT_DEG
+    return Measured.of(shown, "deg", how=f"{arc.how}, less what is hidden", cover=cover, **arc.budget)
 
 
 HOW = {

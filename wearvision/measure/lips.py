@@ -55,9 +55,11 @@ class Track:
     inner_mm, outer_mm : (N,) arrays
         Radii of the lips.
     clear : float
-        Share of the rows where both lips are seen well.
+        Share of the rows in view where both lips are seen well.
     end_u_deg : (float, float)
         Standard uncertainty of where its profile ends, at its first and last angle.
+    hidden_deg : float
+        How much of its arc is covered or out of the picture.
     doubt_mm : (float, float)
         Standard uncertainty of its width and of its centreline because other lips speak nearly as well.
     cut : (bool, bool)
@@ -79,6 +81,7 @@ class Track:
     outer_mm: Array
     clear: float
     end_u_deg: tuple[float, float]
+    hidden_deg: float
     doubt_mm: tuple[float, float]
     cut: tuple[bool, bool]
     full: bool
@@ -101,12 +104,11 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     blur_px : Gaussian blur of the photo, px
     """
     lap = strip.values.shape[0]
-    rows, end_u = ribbon.rows, (0.0, 0.0)
+    rows, end_u = ribbon.rows, np.asarray(ribbon.doubt_rows) * strip.step_deg
     if not ribbon.full:
         first, last = _ends(strip, found.gray, ribbon)
         rows = _seen(strip, ribbon, np.arange(first[0], last[0] + 1))
-        at_first, at_last = np.hypot((first[1], last[1]), ribbon.doubt_rows) * strip.step_deg
-        end_u = (float(at_first), float(at_last))
+        end_u = np.hypot(end_u, np.array([first[1], last[1]]) * strip.step_deg)
     if len(rows) < 8:
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
@@ -121,12 +123,15 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     inner, outer = _steadied(
         lips[0].column + fixes[0], lips[1].column - fixes[1], lips[0].size / usual, lips[1].size / usual
     )
-    dark, share = _darkness(strip, found.gray, rows, inner, outer)
+    clear = (lips[0].size > 1.5 * usual) & (lips[1].size > 1.5 * usual)
+    seen = _shown(strip, rows, (coarse[0] + coarse[1]) / 2)
+    dark, share = _darkness(strip, found.gray, rows[seen], inner[seen], outer[seen])
     deg = strip.deg(rows.astype(np.float64))
     return Track(
         deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
-        clear=float(np.mean((lips[0].size > 1.5 * usual) & (lips[1].size > 1.5 * usual))),
-        end_u_deg=end_u, doubt_mm=ribbon.doubt_mm, full=ribbon.full,
+        clear=float(np.mean(clear[seen])),
+        end_u_deg=(float(end_u[0]), float(end_u[1])), hidden_deg=float(np.sum(~seen)) * strip.step_deg,
+        doubt_mm=ribbon.doubt_mm, full=ribbon.full,
         cut=(False, False) if ribbon.full else _cut(strip, rows, (coarse[0] + coarse[1]) / 2),
         score=ribbon.score, strength=np.minimum(lips[0].size, lips[1].size), dark=dark, dark_share=share,
     )  # fmt: skip
@@ -251,9 +256,14 @@ def spread_fix(line_px: Array, blur_px: float) -> Array:
 
 def _seen(strip: Strip, ribbon: Ribbon, rows: NDArray[np.int64]) -> NDArray[np.int64]:
     """The rows from the first to the last in which the middle of the groove is seen."""
-    middle = np.rint(np.mean(_at(ribbon, rows), axis=0)).astype(int).clip(0, strip.valid.shape[1] - 1)
-    seen = np.flatnonzero(strip.valid[rows % len(strip.valid), middle])
+    seen = np.flatnonzero(_shown(strip, rows, np.mean(_at(ribbon, rows), axis=0)))
     return rows[seen[0] : seen[-1] + 1] if len(seen) else rows[:0]
+
+
+def _shown(strip: Strip, rows: NDArray[np.int64], middle: Array) -> NDArray[np.bool_]:
+    """In which rows a column is in the picture and not covered."""
+    lap, columns = strip.valid.shape
+    return np.asarray(strip.valid[rows % lap, np.rint(middle).astype(int).clip(0, columns - 1)])
 
 
 End = tuple[int, float]

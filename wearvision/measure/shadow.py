@@ -14,7 +14,7 @@ from wearvision.measure.lips import Track
 from wearvision.measure.tone import tones
 from wearvision.measure.unwrap import Strip
 
-LINE_MM = 0.95
+LINE_MM = 1.0
 """Narrower marks may be a step's shadow; a wider one shows two lips apart."""
 END = 3
 """Sectors that make an end."""

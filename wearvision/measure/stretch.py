@@ -40,8 +40,10 @@ def shown(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     total = np.concatenate([[0.0], np.cumsum(np.tile(told, 2 if ribbon.full else 1))])
     first, last = _best_run(total, count)
     lost = (count - (last - first)) * SECTOR_ROWS * strip.step_deg
-    if lost <= 0 or (ribbon.full and lost <= OPEN_DEG):
+    if lost <= 0:
         return ribbon
+    if ribbon.full and lost <= OPEN_DEG:
+        return replace(ribbon, doubt_rows=(lost / strip.step_deg / 2, 0.0))
     begin, end = (min(k % count * SECTOR_ROWS, rows) + rows * (k // count) for k in (first, last))
     at = np.arange(begin, end)
     kept = [not ribbon.full and first == 0, not ribbon.full and last == count]

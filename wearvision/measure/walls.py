@@ -2,9 +2,10 @@
 
 The floor of a flat, shallow groove looks like the face, and its walls like two lines, often one dark and one bright,
 too far apart for the search to take them for one mark. But lines that begin and end together were cut together. So were
-two that both go all the way round, equally strong, one bright where the other is dark: walls of one groove are equally
-high and face each other. A wall fades with the angle to the lamp, so one may end before the other; and of a groove that
-goes far round, one wall is dark on this side of the lamp and the other on that: one goes on where the other ends.
+two that both go nearly all the way round, equally strong, one bright where the other is dark: walls of one groove are
+equally high and face each other. A wall fades with the angle to the lamp, so one may end before the other; and of a
+groove that goes far round, one wall is dark on this side of the lamp and the other on that: one goes on where the other
+ends.
 """
 
 from __future__ import annotations
@@ -24,9 +25,10 @@ from wearvision.measure.unwrap import Strip
 
 LINE_MM, SLIM = 0.5, 0.2
 """A wall is a line no wider than this, and than this share of the groove."""
-REACH_MM, EQUAL, FACING = 0.3, 0.65, -0.3
-"""How far to either side of its middle a wall's tone is taken; least share of the stronger wall's that the other has;
-and most correlation of both round the circle: lines that a tool leaves are lit alike."""
+ROUND_DEG, REACH_MM, EQUAL, FACING = 270.0, 0.3, 0.5, -0.3
+"""Over how much of the circle two walls that face each other are side by side; how far to either side of its middle a
+wall's tone is taken; least share of the stronger wall's that the other has; and most correlation of both round the
+circle: lines that a tool leaves are lit alike."""
 ENDS_DEG = 12.0
 """Ends so near are the same: the last of a wall fades with the light."""
 HALF, FADED, INSIDE = 0.55, 0.2, 0.85
@@ -40,19 +42,23 @@ WALL_DARK, APART, COMMON, GAP_DEG = -0.05, 0.6, 0.35, 45.0
 over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins."""
 NESTED = 0.7
 """A mark that lies by this share of its width within the radii of the other is no neighbour, but the same mark."""
+NO_WALLS = 3
 
 
-def walls(tracks: list[Track], max_width_mm: float, strip: Strip, gray: Grid) -> list[tuple[Track, Track]]:
-    """Pairs of tracks, the inner first, that may be the two walls of one groove; each track in one pair at most.
+def walls(tracks: list[Track], most_mm: float, strip: Strip, gray: Grid) -> list[tuple[Track, Track]]:
+    """Pairs of tracks, the inner first, that may be the two walls of one groove, the clearest first; each track in one
+    pair at most.
 
     Parameters
     ----------
+    most_mm : a groove is narrower than this
     gray : (T, R) log grey of the strip
     """
+    pairs = combinations(sorted(tracks, key=lambda t: median(t.inner_mm)), 2)
+    told = [(_doubt(*pair, strip, gray), pair) for pair in pairs if _whole_mm(*pair) < most_mm]
     out: list[tuple[Track, Track]] = []
-    for pair in combinations(sorted(tracks, key=lambda t: median(t.inner_mm)), 2):
-        taken = any(t is other for t in pair for one in out for other in one)
-        if not taken and _whole_mm(*pair) <= max_width_mm and _of_one(*pair, strip, gray):
+    for _, pair in sorted((one for one in told if one[0] < NO_WALLS), key=lambda one: one[0]):
+        if not any(t is other for t in pair for one in out for other in one):
             out.append(pair)
     return out
 
@@ -62,13 +68,16 @@ def _whole_mm(low: Track, high: Track) -> float:
     return max(median(t.outer_mm) for t in (low, high)) - median(low.inner_mm)
 
 
-def _of_one(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
+def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
+    """How little two tracks speak for being walls of one groove: 0, the clearest way, to `NO_WALLS`."""
     whole, thick = _whole_mm(low, high), max(low.width_mm, high.width_mm)
     if thick <= min(LINE_MM, SLIM * whole) and (_same_ends(low, high) or _facing(low, high, strip, gray)):
-        return True
+        return 0
     if low.full or high.full:
-        return False
-    return _take_turns(low, high, whole) or (thick <= HALF * whole and _fades(low, high))
+        return NO_WALLS
+    if thick <= HALF * whole and _fades(low, high):
+        return 1
+    return 2 if _take_turns(low, high, whole) else NO_WALLS
 
 
 def _ends_apart(low: Track, high: Track) -> Array:
@@ -78,7 +87,10 @@ def _ends_apart(low: Track, high: Track) -> Array:
 
 
 def _same_ends(low: Track, high: Track) -> bool:
-    return not (low.full or high.full) and bool(np.all(_ends_apart(low, high) <= ENDS_DEG))
+    """Whether both begin and end together, as far as the view shows it."""
+    hidden = np.array(low.cut) & np.array(high.cut)
+    same = hidden | (_ends_apart(low, high) <= ENDS_DEG)
+    return not (low.full or high.full or hidden.all()) and bool(same.all())
 
 
 def _covered(track: Track) -> NDArray[np.bool_]:
@@ -115,14 +127,23 @@ def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
 
 
 def _facing(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
-    """Whether both go all the way round, equally strong and lit the opposite way."""
-    if not (low.full and high.full):
+    """Whether both go nearly all the way round, equally strong and lit the opposite way."""
+    one, other = (_lit(t, strip, gray) for t in (low, high))
+    both = np.isfinite(one) & np.isfinite(other)
+    if both.sum() < ROUND_DEG:
         return False
-    one, other = (tones(t, strip, gray, REACH_MM).mean(axis=1) for t in (low, high))
-    strong = [float(np.sqrt((tone**2).mean())) for tone in (one, other)]
-    places = [t.deg[0] + np.linspace(0, 360, len(tone), endpoint=False) for t, tone in ((low, one), (high, other))]
-    alike = np.corrcoef(one, np.interp(places[0], places[1], other, period=360))[0, 1]
+    strong = [float(np.sqrt((tone[both] ** 2).mean())) for tone in (one, other)]
+    alike = np.corrcoef(one[both], other[both])[0, 1]
     return bool(min(strong) >= EQUAL * max(strong) and alike <= FACING)
+
+
+def _lit(track: Track, strip: Strip, gray: Grid) -> Array:
+    """Tone of a line at every whole degree of the circle, (360,); nan where it does not go."""
+    out = np.full(360, np.nan)
+    tone = tones(track, strip, gray, REACH_MM).mean(axis=1)
+    sector = np.arange(len(track.deg)) * len(tone) // len(track.deg)
+    out[np.round(track.deg).astype(int) % 360] = tone[sector]
+    return out
 
 
 def between(low: Track, high: Track, strip: Strip) -> Ribbon:

@@ -32,7 +32,9 @@ LEAST = 40.0
 LEAST_PX = 3.0
 NARROW_PX = 6.0
 """Below `LEAST_PX` wide a mark is a tool mark or a scratch; below `NARROW_PX` the width is doubtful."""
-LEAST_MM = 0.3
+LEAST_MM = 0.5
+"""A narrower mark is a scratch, the line of a tool, or the shadow of a low step: every third that was told was no
+groove."""
 SLENDER, STOUT_MM = 4.0, 3.0
 """A groove is at least this many times as long as wide; twice that per mm beyond `STOUT_MM`: rust is stout."""
 HOPELESS = 0.25
@@ -53,8 +55,6 @@ LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
 """One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
 LEFT, LEFT_DEG = 0.15, 24.0
 """Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
-NICK_MM, NICK_LONG_MM = 0.5, 25.0
-"""A mark narrower than the first and shorter than the second is a scratch."""
 FAINT = -0.2
 FAINT_ENDS = 1.7
 """Doubt of the ends of such a groove, in that of any other's: set on drawn scenes."""
@@ -88,15 +88,12 @@ def find_grooves(
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
     marks = [t for r in ribbons if (t := _mark(strip, found, r, widest, blur_px)) is not None]
     marks = _joined(marks, strip, found, widest, blur_px)
-    good = [t for t in marks if is_groove(t, strip.px_mm) and _stands(t, face)]
+    good = [t for t in marks if is_groove(t, strip.px_mm) and t.width_mm < BOUND * widest and _stands(t, face)]
     return _apart([t for t in good if not is_shadow(t, strip, found.gray)]), strip
 
 
 def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, blur_px: float) -> Track | None:
-    """A ribbon's track where it shows: with the lips that this stretch shows, or else those it had.
-
-    One narrow enough for a scratch must be a groove with either.
-    """
+    """A ribbon's track where it shows: with the lips that this stretch shows, or else those it had."""
     ribbon = shown(ribbon, found, strip)
     if ribbon.followed and len(ribbon.rows) < max(LEFT * ribbon.followed, LEFT_DEG / strip.step_deg):
         return None
@@ -106,15 +103,15 @@ def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, bl
     for one in (refine(ribbon, found, strip, max_width_mm), ribbon):
         if median(one.outer - one.inner) * strip.step_mm < BOUND * max_width_mm:
             track = follow(strip, found, one, blur_px=blur_px)
-            if track is not None and track.width_mm >= NICK_MM and is_groove(track, strip.px_mm):
+            if track is not None and is_groove(track, strip.px_mm):
                 return track
             tracks += [] if track is None else [track]
-    return min(tracks, key=lambda t: is_groove(t, strip.px_mm), default=None)
+    return tracks[0] if tracks else None
 
 
 def _joined(marks: list[Track], strip: Strip, found: Evidence, max_width_mm: float, blur_px: float) -> list[Track]:
     """Marks with the walls of one groove taken together, as long as there are any."""
-    for low, high in walls(marks, max_width_mm, strip, found.gray):
+    for low, high in walls(marks, BOUND * max_width_mm, strip, found.gray):
         whole = follow(strip, found, between(low, high, strip), blur_px=blur_px)
         if whole is not None and is_groove(whole, strip.px_mm):
             rest = [t for t in marks if t is not low and t is not high]
@@ -165,7 +162,6 @@ def is_groove(track: Track, px_mm: float) -> bool:
     narrow_share = LIT_SHARE if lit else NARROW_SHARE
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
-        and (width >= NICK_MM or length >= NICK_LONG_MM)
         and slender >= SLENDER + 2 * max(0.0, width - STOUT_MM)
         and dense >= _least_dense(width, slender)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
@@ -195,8 +191,9 @@ def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) 
     width = running_median(track.outer_mm - track.inner_mm, 9) - 2 * ROUND_MM
     centre = running_median((track.outer_mm + track.inner_mm) / 2, 9)
     band = band_of(
-        track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut, end_u_deg=track.end_u_deg
-    )
+        track.deg, centre, width, face.centre_mm, plane, full=track.full, cut=track.cut, end_u_deg=track.end_u_deg,
+        hidden_deg=track.hidden_deg,
+    )  # fmt: skip
     flags = _flags(track, width, face, px_mm)
     area = face.area_mm2 if face.sure else None
     figures = measure_band(band, plane, px_mm, axis_covariance(face, plane), area, track.doubt_mm)
