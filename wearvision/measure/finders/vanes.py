@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from wearvision.finding import Finding
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
+from wearvision.measure.vanes.bends import SURE_BEND
 from wearvision.measure.vanes.ends import ends
 from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
@@ -27,9 +28,10 @@ from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN = 1.2, 0.7
+UNCLEAR_MM, KNOWN, LEAST_CLEAR = 1.2, 0.7, 1.5
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
-than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
+than this share of itself (of all, where the edges are surely bent), or when the edges lie along it hardly better than
+along none: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
@@ -219,7 +221,7 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
     seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
     shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
     u = root_sum_square(seen.tip_u_mm, edge, centre)
-    if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
+    if not _known(shift, K95 * u, float(vanes.traces.clear[k])):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
         return {"tip_shift": unclear, "bend_angle": unclear}
@@ -232,6 +234,13 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
             seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg
         ),
     }  # fmt: skip
+
+
+def _known(shift: float, u95: float, clear: float) -> bool:
+    """Whether a shift is known well enough to be given."""
+    if abs(shift) < BENT_MM:
+        return u95 <= UNCLEAR_MM
+    return clear >= LEAST_CLEAR and u95 <= abs(shift) * (1.0 if clear >= SURE_BEND else KNOWN)
 
 
 def _tip_seen(vanes: Vanes, k: int) -> bool:

@@ -42,6 +42,9 @@ FLIP = 0.5
 BENT_COST, FREE_MM, FAR_MM = 4.0, 0.5, 2.0
 """What a bend must be better by than none, in edges over what is usual, for one of many fits some rust: nothing up to
 the second, which is within reach of the tracing anyway, all of it from the third on."""
+SURE_BEND = 12.0
+"""What a bend is better by than none, in edges over what is usual, when it is surely one: where no vane stands, rust
+makes up less."""
 OFF_MM, OFF_COST = 0.4, 0.5
 """How far a whole vane usually stands off the common line, and what that costs."""
 

@@ -18,6 +18,7 @@ from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
+from wearvision.measure.vanes.bends import SURE_BEND
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.strips import Line, Strips, from_photo
 from wearvision.measure.vanes.trace import Traces
@@ -38,9 +39,6 @@ LEAST_APART = 0.7
 """Logarithm by which vanes must stand out from gaps before one is said to be missing: twice as much edge."""
 MOST_APART = 2.3
 """Gaps without any edge count as if they had a tenth of a vane's: what is a hundredth is nothing as well."""
-BENT = 12.0
-"""What a vane's bend must be better by than none, in edges over what is usual, for it to be no stub: it runs on beside
-its siblings' line. Where nothing stands, rust makes up less."""
 LEAST_SEEN = 0.5
 
 
@@ -57,7 +55,8 @@ class Presence:
     gone : (N,) bool
         Nothing is there.
     end_mm : (N,) array
-        Where a stub ends, mm along the line; nan where there is more than a stub, or none.
+        Where a stub ends, mm along the line; nan where there is more than a stub, or none. One that surely runs on
+        beside its siblings' line is bent, and no stub.
     """
 
     apart: float
@@ -92,7 +91,7 @@ def presence(
     clear = min(apart, near_apart) > LEAST_APART
     gone = seen & (whole < THERE) & (near < EMPTY) if clear else nothing  # no vane stands without its root
     stub = np.full(number, np.nan)
-    for k in np.flatnonzero(seen & ~gone & (whole < THERE) & (traces.clear < BENT)) if clear else ():
+    for k in np.flatnonzero(seen & ~gone & (whole < THERE) & (traces.clear < SURE_BEND)) if clear else ():
         stub[k] = _stub_end(vane, gap, seen, most, int(k), ends)
     return Presence(apart=apart, whole=whole, gone=gone, end_mm=stub)
 
