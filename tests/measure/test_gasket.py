@@ -17,6 +17,7 @@ from wearvision.finding import Finding
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import Ring, roll_out, told
 from wearvision.measure.finders.land_unseen import unseen
+from wearvision.measure.finders.notch import land_findings, left_of
 from wearvision.measure.finders.way import best_way
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
@@ -343,6 +344,18 @@ def test_where_an_edge_is_not_seen_the_least_width_is_not_told(arc_deg: float, h
         assert "at 3 o'clock" in least.reason
         place = plane.to_mm(land.places_px[:1])[0] - CENTRE_MM
         assert abs(math.degrees(math.atan2(place[1], place[0]))) < 3.0
+
+
+def test_a_bite_of_a_single_row_is_not_told() -> None:
+    plane = drawn_plane()
+    ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
+    land = roll_out(draw_land(plane), plane, ring, (), blur_px=0.8)
+    clear = np.ones((2, len(land.deg)), dtype=bool)
+    traits = {"arc_mm": 0.4}
+    for loss, count in ((np.array([0.0, 2.0, 0.0, 0.0]), 0), (np.array([0.0, 2.0, 2.0, 0.0]), 1)):
+        bites = [Bite(edge=0, rows=np.arange(4), loss_mm=loss, log_odds=3.0, traits=traits)]
+        found = land_findings(land, bites, left_of(land, bites, clear), [], plane)
+        assert [f.kind for f in found] == ["gasket-land", *["notch"] * count]
 
 
 def test_a_stretch_goes_on_over_the_start_of_the_lap_and_a_bite_is_none() -> None:

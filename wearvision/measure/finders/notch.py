@@ -118,10 +118,10 @@ def land_findings(
 
 
 def _told(land: Land, bites: list[Bite], left: Left, least: float) -> list[tuple[Bite, Left]]:
-    """Bites that are told, each with the edges as they are with it: those that are sure, and likely ones."""
-    real, doubtful = (
-        sorted((b for b in bites if b.verdict == v), key=lambda b: -float(b.loss_mm.max())) for v in ("bite", "unsure")
-    )
+    """Bites that are told, each with the edges as they are with it: those that are sure, and likely ones; none of a
+    single row, which has no outline."""
+    broad = sorted((b for b in bites if len(b.rows[_span(b.loss_mm)]) > 1), key=lambda b: -float(b.loss_mm.max()))
+    real, doubtful = ([b for b in broad if b.verdict == verdict] for verdict in ("bite", "unsure"))
     some = [b for b in doubtful if b.log_odds >= least] if len(real) + len(doubtful) <= MOST_LIKELY else []
     return [(b, left) for b in real] + [
         (b, left_of(land, [replace(b, log_odds=np.inf)], np.tile(left.sure, (2, 1)))) for b in some
@@ -180,7 +180,8 @@ def _least(land: Land, left: Left, got: Measured, doubtful: list[Bite]) -> Quant
     width = float(left.width_mm[_least_row(left)])
     less = max((width - _if_bitten(land, left, b) for b in doubtful), default=0.0)
     if less > MOST_DOUBT_MM:
-        return Unmeasured(reason="it is bitten into or stained at more places, which cannot be told apart", hint=HINT)
+        reason = f"at most {width:.1f} mm: it is bitten into or stained at more places, which cannot be told apart"
+        return Unmeasured(reason=reason, hint=HINT)
     if less <= 0:
         return got
     value = max(0.0, got.value - less / 2)
