@@ -7,8 +7,7 @@ import pytest
 from skimage.filters import sato
 from skimage.measure import label, regionprops
 
-from wearvision.measure.evidence import COLUMNS as CELL
-from wearvision.measure.evidence import ROWS, evidence
+from wearvision.measure.evidence import evidence
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.ridges import find_ribbons
 from wearvision.measure.unwrap import Strip
@@ -99,15 +98,6 @@ def test_centrelines_agree_with_the_ridges_of_sato(width_mm: float, grey: float)
     ours = ((best.inner + best.outer) / 2)[10:-10]
     assert np.median(np.abs(crest - ours)) * STEP_MM < 0.1
     assert np.mean(np.abs(crest - ours) * STEP_MM < 0.25) > 0.9
-
-
-def test_the_evidence_lies_on_the_cells_of_the_search() -> None:
-    strip = drawn_strip((45.0, 2.0, 100, 300))
-    found = evidence(strip)
-    assert found.plain.shape == strip.values.shape
-    assert found.z.shape == found.off.shape == (LAP // ROWS, COLUMNS // CELL)
-    assert len(found.usual) == LAP
-    assert {image.dtype for image in (found.gray, found.plain, found.z, found.off)} == {np.dtype(np.float32)}
 
 
 @pytest.mark.parametrize(("most_mm", "radii"), [(3.0, [40.0]), (3.4, [40.0, 50.0])])

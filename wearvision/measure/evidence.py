@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, along, along_every, log_gray, median, slope
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid, log_gray, row_medians, slope
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -25,6 +26,10 @@ ROWS, COLUMNS = 4, 2
 """Rows and columns of the strip per cell of the search."""
 LEVEL_MM = 16.0
 """Width over which the grey of the face is taken; more than twice the widest groove."""
+
+
+LEAST_CELLS = 11
+"""Cells seen of a block whose usual evidence is known."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -54,72 +59,141 @@ class Evidence:
 
 def evidence(strip: Strip) -> Evidence:
     """Edge evidence of a strip."""
-    per_px = strip.px_mm / strip.step_mm
-    rows = round(ALONG_DEG / strip.step_deg) | 1
+    per_px, rows = strip.px_mm / strip.step_mm, _rows_along(strip)
     gray = log_gray(strip.values)
-    level = cv2.blur(strip.values, (round(LEVEL_MM / strip.step_mm) | 1, 1), borderType=cv2.BORDER_REFLECT)
-    steep = slope(strip.values, SIGMA_PX * per_px) * (np.float32(per_px) / (level + np.float32(8.0)))
-    plain = along(steep, rows, closed=strip.closed)
-    sizes = [np.median(np.abs(x[::ROWS, ::COLUMNS]), axis=1, keepdims=True) for x in (steep, plain)]
-    limit = (3 * sizes[0] + 5 * sizes[1] + 1e-4).repeat(ROWS, axis=0)[: len(steep)]
-    held = np.minimum(np.maximum(steep, -limit), limit)
+    steep = _steepness(strip, per_px)
+    plain = means_of_rows(steep, rows)
+    sizes = [_row_medians(np.abs(x[::ROWS, ::COLUMNS])) for x in (steep, plain)]
+    limit = (3 * sizes[0] + 5 * sizes[1] + np.float32(1e-4)).repeat(ROWS)[: len(steep)]
     valid = cv2.erode(strip.valid.astype(np.uint8), np.ones((3, max(3, round(3 * per_px))), np.uint8))
-    lines = np.abs(along_every(held, rows, ROWS, closed=strip.closed))
+    few = np.ascontiguousarray(rows[ROWS // 2 :: ROWS])
+    lines = np.abs(means_of_rows(steep, few, limit))
     seen = valid[ROWS // 2 :: ROWS, ::COLUMNS] > 0
     usual = _usual(lines[:, ::COLUMNS], seen, strip)
     crest = np.where(lines >= cv2.dilate(lines, np.ones((1, 2 * round(per_px) + 1), np.uint8)), lines, 0)
     cells = cv2.dilate(crest, np.ones((1, COLUMNS), np.uint8), anchor=(0, 0))[:, ::COLUMNS]
-    off = _off(gray, strip, rows, seen)
-    row_usual = 1.4826 * np.median(lines[:, ::3], axis=1).astype(np.float64) + 1e-4
+    row_usual = 1.4826 * _row_medians(lines[:, ::3]).ravel().astype(np.float64) + 1e-4
     return Evidence(
-        gray=gray, plain=plain, off=off,
+        gray=gray, plain=plain, off=np.where(seen, _off(gray, strip, few), np.float32(0.0)),
         usual=row_usual[np.minimum(np.arange(len(gray)) // ROWS, len(row_usual) - 1)],
         z=np.where(seen, np.maximum(cells / usual, 0.01), 0).astype(np.float32),
     )  # fmt: skip
 
 
-def _off(gray: Grid, strip: Strip, rows: int, seen: NDArray[np.bool_]) -> Grid:
+def _steepness(strip: Strip, per_px: float) -> Grid:
+    """Slope of the grey over its level, per photo px."""
+    level = cv2.blur(strip.values, (_wide(strip), 1), borderType=cv2.BORDER_REFLECT)
+    share = np.divide(np.float32(per_px), np.add(level, np.float32(8.0), out=level), out=level)
+    steep = slope(strip.values, SIGMA_PX * per_px)
+    return np.multiply(steep, share, out=steep)
+
+
+def _wide(strip: Strip) -> int:
+    """Columns over which the level of the face is taken."""
+    return round(LEVEL_MM / strip.step_mm) | 1
+
+
+def _rows_along(strip: Strip) -> NDArray[np.int64]:
+    """The rows whose mean stands for each row, (T, K): round the lap, or the strip's first and last again."""
+    count, half = len(strip.values), round(ALONG_DEG / strip.step_deg) // 2
+    rows = np.arange(count)[:, None] + np.arange(-half, half + 1)
+    return rows % count if strip.closed else rows.clip(0, count - 1)
+
+
+def means_of_rows(values: Grid, rows: NDArray[np.int64], limit: Grid | None = None) -> Grid:
+    """Means (T', R) of K rows each of an image (T, R), their numbers in (T', K), values clipped to a limit (T,)."""
+    total: Grid = np.zeros((len(rows), values.shape[1]), dtype=np.float32)
+    _add_rows(values, rows, np.full(len(values), np.inf, dtype=np.float32) if limit is None else limit, total)
+    return np.divide(total, np.float32(rows.shape[1]), out=total)
+
+
+@compiled
+def _add_rows(values: Grid, rows: NDArray[np.int64], limit: Grid, total: Grid) -> None:
+    """Add up some rows of an image into each row of `total`."""
+    for i in range(len(total)):
+        here = total[i]
+        for k in range(rows.shape[1]):
+            row, most = values[rows[i, k]], limit[rows[i, k]]
+            for c in range(len(here)):
+                here[c] += min(max(row[c], -most), most)
+
+
+def _off(gray: Grid, strip: Strip, rows: NDArray[np.int64]) -> Grid:
     """How unlike the face around: in grey and in roughness along the strip, over the usual difference; at most 4."""
     rough = np.abs(np.diff(gray, axis=0, append=gray[:1] if strip.closed else gray[-1:]))
-    parts = []
-    for image in (gray, rough):
-        calm = along_every(image, rows, ROWS, closed=strip.closed)
-        image = calm if image is gray else np.log(cv2.blur(calm, (3, 1)) + np.float32(2e-3))
-        parts.append(_away(image, strip))
-    both = cv2.magnitude(*parts)
-    return np.asarray(np.where(seen, np.minimum(both, 4.0), 0.0), dtype=np.float32)
+    harsh = cv2.blur(means_of_rows(rough, rows), (3, 1))
+    both = _away(np.vstack([means_of_rows(gray, rows), np.log(harsh + np.float32(2e-3))]), _wide(strip), 2)
+    off = cv2.magnitude(*np.split(both, 2))
+    return np.minimum(off, np.float32(4.0), out=off)
 
 
-def _away(image: Grid, strip: Strip) -> Grid:
-    """Distance from the level of the face around, over its usual size in the row."""
-    wide = round(LEVEL_MM / strip.step_mm) | 1
-    level = cv2.blur(image, (wide, 1), borderType=cv2.BORDER_REFLECT)
+def _away(image: Grid, wide: int, parts: int) -> Grid:
+    """Distance from the level of the face around, over its usual size in the row, in images below each other."""
+    turned = np.ascontiguousarray(image.T)
+    at = np.pad(np.arange(len(turned)), wide // 2 + 1, mode="symmetric")[1:]
+    level = _level(turned, turned, np.full((1, turned.shape[1]), np.inf, dtype=np.float32), at)
     for _ in range(3):
-        reach = 0.7 * np.median(np.abs(image[:, ::4] - level[:, ::4]), axis=1, keepdims=True)
-        held = np.clip(image, level - reach, level + reach).astype(np.float32)
-        level = cv2.blur(held, (wide, 1), borderType=cv2.BORDER_REFLECT)
-    away = np.abs(image - level)[:, ::COLUMNS]
-    usual = 1.4826 * np.median(away, axis=1, keepdims=True)
-    usual = np.maximum(usual, 0.5 * np.median(usual)) + 1e-3
-    return np.asarray(away / usual, dtype=np.float32)
+        reach = 0.7 * _row_medians(np.abs(turned[::4] - level[::4]).T).T
+        level = _level(turned, level, reach, at)
+    away = np.ascontiguousarray(np.abs(turned - level)[::COLUMNS].T)
+    usual = 1.4826 * _row_medians(away).reshape(parts, -1)
+    usual = np.maximum(usual, 0.5 * np.median(usual, axis=1, keepdims=True)) + np.float32(1e-3)
+    away /= usual.reshape(-1, 1)
+    return away
+
+
+def _level(image: Grid, near: Grid, reach: Grid, at: NDArray[np.int64]) -> Grid:
+    """Running means over the rows whose numbers are listed, of values clipped to `reach` (1, R) from others near."""
+    out: Grid = np.empty_like(image)
+    _slide(image, near, reach[0], at, np.zeros(image.shape[1]), out)
+    return out
+
+
+@compiled
+def _slide(image: Grid, near: Grid, reach: Grid, at: NDArray[np.int64], total: Array, out: Grid) -> None:
+    """Running means down the columns, row by row so that all columns go side by side; `total` is room."""
+    wide = len(at) - len(out)
+    for i in range(wide):
+        _add_held(image[at[i]], near[at[i]], reach, 1.0, total)
+    for i in range(len(out)):
+        here = out[i]
+        for c in range(len(total)):
+            here[c] = total[c] / wide
+        _add_held(image[at[i]], near[at[i]], reach, -1.0, total)
+        _add_held(image[at[i + wide]], near[at[i + wide]], reach, 1.0, total)
+
+
+@compiled
+def _add_held(row: Grid, near: Grid, reach: Grid, sign: float, total: Array) -> None:
+    """Add a row clipped to its surroundings, or take it away."""
+    for c in range(len(total)):
+        total[c] += sign * min(max(row[c], near[c] - reach[c]), near[c] + reach[c])
+
+
+def _row_medians(values: Grid) -> Grid:
+    """Median of each row, (T, 1): sorting short rows costs less than looking for their middle."""
+    ordered, half = np.sort(values, axis=1), values.shape[1] // 2
+    return np.asarray(ordered[:, half - 1 + values.shape[1] % 2 : half + 1].mean(axis=1, keepdims=True))
 
 
 def _usual(cells: Grid, seen: NDArray[np.bool_], strip: Strip) -> Grid:
     """Usual size of the evidence: a rising quantile over blocks of some degrees and millimetres."""
     tall = max(4, round(12.0 / (strip.step_deg * ROWS)))
     wide = max(8, round(7.0 / (strip.step_mm * COLUMNS)))
-    rows, columns = max(1, len(cells) // tall), max(1, cells.shape[1] // wide)
-    row_cut = np.linspace(0, len(cells), rows + 1).astype(int)
-    column_cut = np.linspace(0, cells.shape[1], columns + 1).astype(int)
-    grid = np.zeros((rows, columns), dtype=np.float32)
-    for i in range(rows):
-        for k in range(columns):
-            part = (slice(row_cut[i], row_cut[i + 1]), slice(column_cut[k], column_cut[k + 1]))
-            here = cells[part][seen[part]]
-            grid[i, k] = 1.4826 * median(here) if len(here) > 10 else np.nan
+    row, column = (_cut(count, size) for count, size in zip(cells.shape, (tall, wide), strict=True))
+    known = np.pad(np.where(seen, cells, np.float32(np.nan)), ((0, 1), (0, 1)), constant_values=np.nan)
+    blocks = known[row[:, None, :, None], column[None, :, None, :]]
+    grid = 1.4826 * row_medians(blocks.reshape(len(row) * len(column), -1), least=LEAST_CELLS).reshape(blocks.shape[:2])
     floor = np.nanmedian(grid) if np.isfinite(grid).any() else np.float32(1e-3)
     grid = np.where(np.isfinite(grid), grid, floor)
     lone = np.median(grid, axis=1, keepdims=True)
     grid = np.clip(grid, 0.7 * lone, 2.5 * lone) + 2e-4
     smooth = cv2.resize(grid.astype(np.float32), cells.shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(smooth, dtype=np.float32)
+
+
+def _cut(count: int, size: int) -> NDArray[np.int64]:
+    """Places 0 to `count` - 1 in parts of about one size, (N, M), `count` where a part has fewer than others."""
+    ends = np.linspace(0, count, max(1, count // size) + 1).astype(int)
+    at = ends[:-1, None] + np.arange(np.diff(ends).max())
+    return np.where(at < ends[1:, None], at, count)

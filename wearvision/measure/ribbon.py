@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.edges import median
 from wearvision.measure.evidence import COLUMNS, ROWS, Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon_line import best_line
@@ -62,13 +63,13 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     both lips must be there, or the grey between them must be clearly another.
     """
     lap = len(found.z)
-    rows = np.unique(ribbon.rows // ROWS)
-    pick = np.searchsorted(ribbon.rows, rows * ROWS + ROWS // 2).clip(0, len(ribbon.rows) - 1)
+    rows = np.arange(ribbon.rows[0] // ROWS, ribbon.rows[-1] // ROWS + 1)
+    pick = (rows * ROWS + ROWS // 2 - ribbon.rows[0]).clip(0, len(ribbon.rows) - 1)
     middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / COLUMNS
-    width = float(np.median(ribbon.outer - ribbon.inner)) / COLUMNS
+    width = median(ribbon.outer - ribbon.inner) / COLUMNS
     span = np.arange(rows[-1] - lap + 1, rows[0] + lap) if strip.closed else np.arange(lap)
     guess = np.interp(span, rows, middle)
-    ends = [float(np.median(part)) for part in (middle[:END_ROWS], middle[-END_ROWS:])]
+    ends = [median(part) for part in (middle[:END_ROWS], middle[-END_ROWS:])]
     guess[span < rows[0]], guess[span > rows[-1]] = ends
     reach = max(2, round(STRAY_MM / (strip.step_mm * COLUMNS)))
     line, said = best_line(found, width, span, guess, reach)

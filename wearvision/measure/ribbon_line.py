@@ -65,26 +65,32 @@ def both_lips(found: Evidence, width: float, first: int, stop: int) -> Grid:
 @compiled
 def _score_rows(z: Grid, off: Grid, first: int, shape: NDArray[np.int64], line: Grid, out: Grid) -> None:
     """Fill the scores row by row; `line` is room, in a rim of nought, for crests, lips and running sums."""
-    a, b, slack, near, rim = shape[0], shape[1], shape[2], shape[3], shape[4]
-    between = (min(1 - a, b - 1), max(1 - a, b - 1) + 1)
-    width, beside = np.float32(between[1] - between[0]), np.float32(near + 1)
-    rows, columns = out.shape
+    slack, rim, columns = shape[2], shape[4], out.shape[1]
     crests, lips, sums = line[0], line[1], line[2]
-    for i in range(rows):
+    for i in range(len(out)):
         for c in range(columns):
             crests[rim + c] = min(z[i, first + c], HIGHEST)
             sums[rim + c + 1] = sums[rim + c] + off[i, first + c]
         for at in range(rim, rim + columns):
             lips[at] = _highest(crests, at, slack)
+        _score_row(lips, sums, shape, out[i])
         for c in range(columns):
-            at = rim + c
-            left = sums[at - a - SKIP + 1] - sums[at - a - SKIP - near]
-            right = sums[at + b + SKIP + near + 1] - sums[at + b + SKIP]
-            usual = max(HALF * (left / beside + right / beside), USUAL)
-            inside = (sums[at + between[1]] - sums[at + between[0]]) / width
-            more = MOST * min(max(inside - usual - OTHER, NOUGHT), ONE)
-            weaker = min(lips[at - a], lips[at + b])
-            out[i, c] = weaker - ALONE + more if z[i, first + c] > NOUGHT else NOUGHT
+            out[i, c] = out[i, c] if z[i, first + c] > NOUGHT else NOUGHT
+
+
+@compiled
+def _score_row(lips: Grid, sums: Grid, shape: NDArray[np.int64], here: Grid) -> None:
+    """Scores of one row: the weaker lip, and the mean unlikeness between the lips against that beside."""
+    a, b, near, rim = shape[0], shape[1], shape[3], shape[4]
+    low, high = min(1 - a, b - 1), max(1 - a, b - 1) + 1
+    inner, outer, start, stop = lips[rim - a :], lips[rim + b :], sums[rim + low :], sums[rim + high :]
+    left, left_end = sums[rim - a - SKIP - near :], sums[rim - a - SKIP + 1 :]
+    right, right_end = sums[rim + b + SKIP :], sums[rim + b + SKIP + near + 1 :]
+    width, beside = np.float32(high - low), np.float32(near + 1)
+    for c in range(len(here)):
+        usual = max(HALF * ((left_end[c] - left[c]) / beside + (right_end[c] - right[c]) / beside), USUAL)
+        more = min(max((stop[c] - start[c]) / width - usual - OTHER, NOUGHT), ONE)
+        here[c] = min(inner[c], outer[c]) - ALONE + MOST * more
 
 
 @compiled

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.best_path import Path, best_path, room_for
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid
+from wearvision.measure.edges import Grid, median
 from wearvision.measure.evidence import COLUMNS, ROWS, Evidence
 from wearvision.measure.lip_pairs import NOWHERE, lip_pairs
 from wearvision.measure.plane import Array
@@ -24,6 +24,8 @@ MIN_WIDTH_PX = 4.0
 WIDTH_RATIO = 1.18
 GAP = 6
 """Rows of the search without evidence that end a run."""
+ENOUGH = 0.5
+"""Score of a row that speaks for a ribbon."""
 SLIDE_ROWS = 5
 MOST_SLIDE = 0.06
 """Steepest wander of a groove over `SLIDE_ROWS` rows, mm per degree."""
@@ -58,7 +60,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
         path[:, 0] += seam
         path, score = _best_run(path, gain, widths, strip)
         ribbon = refine(_ribbon(path, widths, score, strip), found, free, max_width_mm)
-        if np.median(ribbon.outer - ribbon.inner) * strip.step_mm < BOUND * max_width_mm:
+        if median(ribbon.outer - ribbon.inner) * strip.step_mm < BOUND * max_width_mm:
             ribbon = extend(ribbon, found, strip)
             if ribbon.score >= 0.5 * least:
                 ribbons.append(ribbon)
@@ -122,21 +124,39 @@ def _best_run(path: Path, gain: Grid, widths: Array, strip: Strip) -> tuple[Path
     row, width, place = path.T
     said, half = gain[row % len(gain), width, place], widths[width] / 2
     most = MOST_SLIDE * SLIDE_ROWS * ROWS * strip.step_deg / (strip.step_mm * COLUMNS)
-    slide = np.zeros(len(path))
-    if len(path) > SLIDE_ROWS:
-        far = np.minimum(*(np.abs(e[SLIDE_ROWS:] - e[:-SLIDE_ROWS]) for e in (place - half, place + half)))
-        for k in range(SLIDE_ROWS + 1):
-            part = slide[k : k + len(far)]
-            np.maximum(part, far, out=part)
-    usual = np.abs(width - np.median(width)) <= MOST_WIDTHS
-    good = np.flatnonzero((said > 0.5) & (slide <= most) & usual)
-    if not len(good):
-        return path[-1:], float(said[-1])
-    jumps = np.maximum.accumulate(np.where(slide > most, np.arange(len(path)), -1))
-    split = np.flatnonzero((np.diff(good) > GAP + 1) | (jumps[good[1:]] > good[:-1])) + 1
-    parts = [slice(int(part[0]), int(part[-1]) + 1) for part in np.split(good, split)]
-    score, best = max(((float(said[part].sum()), part) for part in parts), key=lambda one: one[0])
-    return path[best], score
+    slides = np.zeros(len(path), dtype=np.bool_)
+    _mark_slides(place - half, place + half, most, slides)
+    good = (said > ENOUGH) & (np.abs(width - median(width)) <= MOST_WIDTHS) & ~slides
+    total = np.cumsum(said, dtype=np.float64)
+    start, stop = _best_part(good, slides, total - said, total)
+    return path[start:stop], float(said[start:stop].sum())
+
+
+@compiled
+def _mark_slides(inner: Array, outer: Array, most: float, slides: NDArray[np.bool_]) -> None:
+    """Mark the rows over which both edges move by more than `most` within `SLIDE_ROWS`."""
+    for i in range(len(slides) - SLIDE_ROWS):
+        if min(abs(inner[i + SLIDE_ROWS] - inner[i]), abs(outer[i + SLIDE_ROWS] - outer[i])) > most:
+            for k in range(i, i + SLIDE_ROWS + 1):
+                slides[k] = True
+
+
+@compiled
+def _best_part(good: NDArray[np.bool_], slides: NDArray[np.bool_], before: Array, total: Array) -> tuple[int, int]:
+    """First row of the part that says most, and one past its last, given what is said before each row and up to it.
+
+    A part begins and ends with good rows; the last row of all when there are none.
+    """
+    count = len(good)
+    best, start, stop, first, last = -np.inf, count - 1, count, -1, -1
+    for i in range(count + 1):
+        if first >= 0 and (i == count or slides[i] or i - last > GAP + 1):
+            if total[last] - before[first] > best:
+                best, start, stop = total[last] - before[first], first, last + 1
+            first = -1
+        if i < count and good[i]:
+            first, last = i if first < 0 else first, i
+    return start, stop
 
 
 def _ribbon(path: Path, widths: Array, score: float, strip: Strip) -> Ribbon:
