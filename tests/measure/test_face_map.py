@@ -9,8 +9,8 @@ from scipy.ndimage import map_coordinates
 
 from tests.measure.face_kit import STATED, draw_face, drawn_plane
 from wearvision.measure.face import Face, find_face
-from wearvision.measure.finders.face_map import LOG_FROM, TONE, FaceMap, face_map, set_cells
-from wearvision.measure.finders.pit_places import dark_spots
+from wearvision.measure.finders.face_map import LOG_FROM, TONE, FaceMap, face_map
+from wearvision.measure.finders.pit_places import dark_spots, set_cells
 from wearvision.measure.finders.pits import measure_pit, measure_pits
 from wearvision.measure.finders.valleys import valley_lines
 from wearvision.measure.plane import Array, Plane

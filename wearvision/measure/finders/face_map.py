@@ -21,6 +21,8 @@ STEP_MM = 0.2
 """A pit of 1 mm is five samples wide."""
 MOST = 1250
 """Samples along a side; the step grows on larger faces."""
+HALVED = 8
+"""Samples along a side are a multiple of this: halves of halves of halves of the map take whole samples."""
 TILE = 128
 """The camera is asked at every so many samples."""
 LOG_FROM, LOG_SPAN = 2.0, 3.6
@@ -60,17 +62,13 @@ class FaceMap:
         """Plane points (N, 2) of samples (fractions allowed)."""
         return np.asarray(self.origin_mm + self.step_mm * np.column_stack([column, row]).astype(np.float64))
 
-    def even(self) -> Bytes:
-        """Tones with their median for whatever is not looked at."""
-        return self.tone
-
 
 def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], edge_mm: float = 0.7) -> FaceMap:
     """Map of a face; ``edge_mm`` of the flat is left out along both its edges, they are broken."""
     outer = face.flat_mm[1]
     size = 2 * (outer + 1)
     step = max(STEP_MM, size / MOST)
-    count = int(np.ceil(size / step))
+    count = HALVED * int(np.ceil(size / step / HALVED))
     origin = face.centre_mm - (count - 1) * step / 2
     px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
@@ -134,13 +132,3 @@ def _mask(
     for outline in exclude_px:
         cv2.fillPoly(ring, [fixed(plane.to_mm(outline))], 0, cv2.LINE_8, 4)
     return np.asarray(cv2.bitwise_and(mask, ring))
-
-
-def set_cells(mask: Bytes) -> tuple[Bytes, Bytes]:
-    """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
-    flat = mask.ravel()
-    whole = flat.size - flat.size % 8
-    words = np.flatnonzero(flat[:whole].view(np.uint64))
-    cells = np.append((8 * words[:, None] + np.arange(8)).ravel(), np.arange(whole, flat.size))
-    rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
-    return rows, columns

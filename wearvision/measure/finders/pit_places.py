@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap, set_cells
+from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
 from wearvision.measure.plane import Array
 
 RADII_MM = (0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
@@ -57,6 +57,16 @@ def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
     lit = _lit_round(tone, columns, rows, float(radius), 0.5 * dark, TURNS)
     spots = np.column_stack([columns, rows, np.full(len(rows), radius), dark])
     return np.asarray(spots[lit >= ROUND_SHARE], dtype=np.float64)
+
+
+def set_cells(mask: Bytes) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
+    flat = mask.ravel()
+    whole = flat.size - flat.size % 8
+    words = np.flatnonzero(flat[:whole].view(np.uint64) != 0)
+    cells = np.append((8 * words[:, None] + np.arange(8)).ravel(), np.arange(whole, flat.size))
+    rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
+    return rows, columns
 
 
 @compiled

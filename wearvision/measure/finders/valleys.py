@@ -115,9 +115,18 @@ def _valleys(tone: Bytes) -> Bytes:
             _mean_ahead(one, other, round(reach * cos), round(reach * sin))
         x, y = round(-3.5 * cos), round(-3.5 * sin)
         sx, sy = round(-SIDE * sin), round(SIDE * cos)
-        sides = cv2.min(moved(x + sx, y + sy), moved(x - sx, y - sy))
-        cv2.max(out, cv2.subtract(sides, moved(x, y)), out)
+        _deepened(out, moved(x, y), moved(x + sx, y + sy), moved(x - sx, y - sy))
     return out
+
+
+@compiled
+def _deepened(out: Bytes, middle: Bytes, one: Bytes, other: Bytes) -> None:
+    """Take in how much darker than both its sides a place is, where that is more."""
+    for row in range(len(out)):
+        depth, low, left, right = out[row], middle[row], one[row], other[row]
+        for k in range(len(depth)):
+            side = min(left[k], right[k])
+            depth[k] = max(depth[k], np.uint8(side - min(side, low[k])))
 
 
 @compiled
