@@ -10,11 +10,11 @@ from pathlib import Path
 
 from tests import frames_kit
 from tests import sheet_kit as kit
+from wearvision.app.crate_work import measure_crate_photo
 from wearvision.app.inspection import read_gauges, tasks
 from wearvision.app.intake import Intake, Part
 from wearvision.app.rubrics import rubric_folder
 from wearvision.app.shop import Shop, now, open_shop
-from wearvision.app.triage import measure_crate_photo
 from wearvision.crates.crate import read_crate
 from wearvision.finding import Finding
 from wearvision.rules.entry import Log

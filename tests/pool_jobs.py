@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from wearvision.crates.worker import preparing
 from wearvision.errors import BadInput
 
 if TYPE_CHECKING:
@@ -53,6 +54,10 @@ def work(payload: tuple[str, str, str]) -> str:
         return lambda: None  # type: ignore[return-value]  # the point of this order
     if order == "hang":
         time.sleep(60)
+    if order == "prepare":
+        for _ in range(4):
+            preparing()
+            time.sleep(0.4)
     if order.startswith("sleep"):
         time.sleep(float(order.split()[1]))
     return f"{name} done"

@@ -100,9 +100,9 @@ def test_a_tag_spelt_nearly_alike_is_asked_about(home: Path, shop: Shop, tag: st
 
 
 def test_a_photo_changed_while_it_was_measured_is_set_aside(home: Path, shop: Shop) -> None:
+    from wearvision.app.crate_work import measure_crate_photo
     from wearvision.app.intake import Intake
     from wearvision.app.rubrics import rubric_folder
-    from wearvision.app.triage import measure_crate_photo
     from wearvision.crates.crate import read_crate
 
     crate = read_crate(home / "crate")

@@ -22,7 +22,7 @@ WORKER_MB = 350.0
 PEAK = """
 import re, sys
 from pathlib import Path
-from wearvision.app.triage import measure_crate_photo
+from wearvision.app.crate_work import measure_crate_photo
 from wearvision.app.rubrics import rubric_folder
 from wearvision.crates.crate import read_crate
 from wearvision.crates.worker import one_thread

@@ -55,6 +55,16 @@ def test_one_poison_photo_of_forty_costs_one_photo(tmp_path: Path) -> None:
     assert all(isinstance(o, Done) and o.value == f"{n} done" for n, o in out.items() if n != "p17")
 
 
+def test_a_worker_that_prepares_itself_is_no_hang_and_is_told(tmp_path: Path) -> None:
+    heard: list[str] = []
+    out: list[Done[str] | SetAside] = []
+    with Pool(work, workers=1, limit_s=0.8, prepare=nothing, on_preparing=lambda: heard.append("preparing")) as pool:
+        tally = pool.run(jobs(tmp_path, {"a": "prepare", "b": "hang"}), out.append)
+    assert tally == Tally(done=1, aside=1, stopped=False)
+    assert heard == 4 * ["preparing"]
+    assert [type(o) for o in out] == [Done, SetAside]
+
+
 def test_every_way_to_fail_is_named_and_the_rest_is_done(tmp_path: Path) -> None:
     orders = {
         "a": "refuse", "b": "raise", "c": "hang", "d": "die once", "e": "exit", "f": "unpicklable", "g": "",
@@ -165,7 +175,7 @@ import sys
 from pathlib import Path
 from tests.pool_jobs import nothing, work
 from wearvision.crates.jobs import Job
-from wearvision.crates.pool import run
+from wearvision.crates.pool import Pool, run
 
 if __name__ == "__main__":
     folder, order = sys.argv[1:]

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from wearvision.measure import compiled as module
-from wearvision.measure.compiled import compiled
+from wearvision.measure.compiled import compiled, while_compiling
 
 
 def running(values: NDArray[np.float64], weight: float) -> NDArray[np.float64]:
@@ -37,3 +37,13 @@ def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pyte
 
     monkeypatch.setattr(module, "njit", nowhere)
     assert np.isfinite(compiled(running)(np.ones(2), 0.5)).all()
+
+
+def test_compiling_is_told_and_only_while_asked() -> None:
+    heard: list[str] = []
+    with while_compiling(lambda: heard.append("again")):
+        compiled(lambda x: x + 1.0)(2.0)
+    assert heard
+    before = len(heard)
+    compiled(lambda x: x + 2.0)(2.0)
+    assert len(heard) == before

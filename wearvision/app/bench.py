@@ -14,11 +14,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wearvision.app.shop import Shop, open_shop
 from wearvision.cards.tags import SERIAL
 from wearvision.errors import BadInput
 from wearvision.measure.calibrate import Calibration
@@ -26,6 +25,9 @@ from wearvision.measure.lens import Lens
 from wearvision.measure.prior import CHECK_BAR_SD_MM, PrintCheck
 from wearvision.photos import Camera, Photo
 from wearvision.stated import check_bar
+
+if TYPE_CHECKING:
+    from wearvision.app.shop import Shop
 
 ENDS_SD_MM = CHECK_BAR_SD_MM / 2
 """Of setting the jaws on printed ends by eye. Common practice, no source."""
@@ -130,6 +132,8 @@ def kept_in(folder: Path | None) -> Bench:
     """What a data folder keeps; nothing when there is none."""
     if folder is None or not folder.exists():
         return NOTHING_KEPT
+    from wearvision.app.shop import open_shop  # here: workers do without the data folder
+
     with open_shop(folder) as shop:
         return kept(shop)
 

@@ -7,7 +7,7 @@ and is not sought twice.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from wearvision import __version__, photos
 from wearvision.app.bench import Bench, camera_key, orientation_map
+from wearvision.app.crate_work import prepare
 from wearvision.crates.batch import BatchEnd, batch_pool, measure_all, outcomes
 from wearvision.crates.crate import CratePhoto
 from wearvision.crates.journal import Journal
@@ -55,8 +56,9 @@ class Looked:
 
 
 def look_for_cameras(
-    crate: Sequence[CratePhoto], journal: Journal, *, workers: int, limit_s: float, again: bool
-) -> Looked:
+    crate: Sequence[CratePhoto], journal: Journal, *, workers: int, limit_s: float, again: bool,
+    on_preparing: Callable[[], None] = lambda: None,
+) -> Looked:  # fmt: skip
     """Find cards in enough photos of each camera, and calibrate."""
     groups: dict[str, list[CratePhoto]] = {}
     for photo in sorted(crate, key=lambda p: p.name):
@@ -67,7 +69,8 @@ def look_for_cameras(
     if not chosen:
         return Looked(cameras=frozenset(groups))
     some = [photo for group in chosen.values() for photo in group]
-    with batch_pool(look, workers=min(workers, len(some)), limit_s=limit_s) as pool:
+    count = min(workers, len(some))
+    with batch_pool(look, workers=count, limit_s=limit_s, prepare=prepare, on_preparing=on_preparing) as pool:
         end = measure_all(some, journal, pool, context=[__version__, FORM], again=again)
     if end.stopped:
         return Looked(end=end, cameras=frozenset(groups))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from wearvision.errors import BadInput, UsageError, WearvisionError
 from wearvision.finding import DETAILS
 from wearvision.finding_record import finding_from_record
 from wearvision.measure.board import BoardSpec, board_from_toml
+from wearvision.measure.compiled import while_compiling
 from wearvision.pages.page import SIGNED, plain, say, some
 from wearvision.quantity import quantity_from_json
 from wearvision.stated import (
@@ -109,10 +110,12 @@ def measure_files(
     overlay: Path | None = None,
     rubric: Path | None = None,
     data: Path | None = None,
+    on_preparing: Callable[[], None] = lambda: None,
 ) -> Iterator[Measurement]:
     """Measure photos one after another; a bad file costs its own result only.
 
-    What the bench keeps of cards and cameras in the folder `data`, if there is one, is used.
+    What the bench keeps of cards and cameras in the folder `data`, if there is one, is used. `on_preparing` is told,
+    again and again, while the measuring code is compiled, which is kept for later runs.
     """
     stated = facts.stated()
     bench = kept_in(data)
@@ -122,7 +125,8 @@ def measure_files(
     specs = [_board(path) for path in boards]
     for path in paths:
         try:
-            result = measure_photo(path, stated, marks=acts, boards=specs, rubric=rubric, bench=bench)
+            with while_compiling(on_preparing):
+                result = measure_photo(path, stated, marks=acts, boards=specs, rubric=rubric, bench=bench)
             if acts:
                 require_scale(result)
             if overlay is not None:

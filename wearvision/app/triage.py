@@ -11,17 +11,16 @@ from typing import Any
 
 from wearvision import __version__
 from wearvision.app import sheets as pages
-from wearvision.app.bench import NOTHING_KEPT, Bench, keep_camera, kept
+from wearvision.app.bench import keep_camera, kept
 from wearvision.app.cameras import look_for_cameras
-from wearvision.app.envelope import close
+from wearvision.app.crate_work import measure_crate_photo, prepare
 from wearvision.app.files import write_whole
 from wearvision.app.intake import Intake, Part, named
-from wearvision.app.measuring import measure_photo
 from wearvision.app.retakes import retake_rows, write_retakes
 from wearvision.app.rubrics import load_rubric, rubric_folder
 from wearvision.app.shop import Shop
 from wearvision.crates.batch import BatchEnd, batch_pool, measure_all, outcomes
-from wearvision.crates.crate import Crate, CratePhoto, read_crate
+from wearvision.crates.crate import Crate, read_crate
 from wearvision.crates.jobs import Done, Job, SetAside
 from wearvision.crates.journal import Journal, write_lines
 from wearvision.crates.pool import LIMIT_S, Pool
@@ -91,6 +90,7 @@ def triage(
     limit_s: float = LIMIT_S,
     again: bool = False,
     on_photo: Callable[[str, int], None] = lambda _name, _total: None,
+    on_preparing: Callable[[], None] = lambda: None,
 ) -> TriageEnd:
     """Measure a crate and lay its board.
 
@@ -114,6 +114,8 @@ def triage(
         Try photos once more that were set aside for a fault of ours.
     on_photo : callable
         Told each finished photo's name and the number of all.
+    on_preparing : callable
+        Told, again and again, while the measuring code is compiled, which is kept for later runs.
 
     Raises
     ------
@@ -126,14 +128,18 @@ def triage(
     count = max(1, min(workers or workers_for(), len(crate.photos)))
     total = len(crate.photos)
     with Journal(out) as journal:
-        looked = look_for_cameras(crate.photos, journal, workers=count, limit_s=limit_s, again=again)
+        looked = look_for_cameras(
+            crate.photos, journal, workers=count, limit_s=limit_s, again=again, on_preparing=on_preparing
+        )
         if looked.stopped:
             return _stopped(crate, looked.end, journal)
         for key, found in looked.calibrations.items():
             keep_camera(shop, key, found, at)
         bench = looked.bench(kept(shop))
         work = partial(measure_crate_photo, rubric=rubric_folder(shop.rubric), bench=bench)
-        with batch_pool(work, workers=count, limit_s=limit_s) as pool:
+        with batch_pool(
+            work, workers=count, limit_s=limit_s, prepare=prepare, on_preparing=on_preparing
+        ) as pool:
             end = measure_all(
                 crate.photos, journal, pool, context=[__version__, FORM, rubrics, bench.record()], again=again,
                 on_outcome=lambda name, _: on_photo(name, total),
@@ -141,17 +147,6 @@ def triage(
         if end.stopped:
             return _stopped(crate, end, journal)
         return _lay(crate, end, journal, out, shop, at, count)
-
-
-def measure_crate_photo(photo: CratePhoto, *, rubric: Path, bench: Bench = NOTHING_KEPT) -> dict[str, Any]:
-    """Work of one process: the result without the photo's name, which is not part of what was measured.
-
-    The records, sealed estimates in them, go into an envelope: the journal lies beside the board.
-    """
-    measured = measure_photo(photo.path, photo.stated, rubric=rubric, want_tags=True, bench=bench, for_sheet=True)
-    result = measured.to_json()
-    del result["public"]["photo"]["file"]
-    return {**result, "records": close(result["records"])}
 
 
 def _stopped(crate: Crate, end: BatchEnd, journal: Journal) -> TriageEnd:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Annotated
 
@@ -12,6 +13,8 @@ import typer
 from wearvision.cli.options import CAUTION, DATA, OUT, Data, Json, Out, Rubric
 from wearvision.stated import CardSize, KnownRing, LightKind, PartKind, RuleClass, RuleUnit, ScaleSource, View
 from wearvision.talk import STOPPED, give, put, say
+
+PREPARING = "preparing the measuring code, first run only"
 
 
 def measure(
@@ -60,8 +63,9 @@ def measure(
     )  # fmt: skip
     worst = 0
     results = measure_files(
-        photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric, data=data
-    )
+        photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric, data=data,
+        on_preparing=cache(lambda: say(PREPARING)),
+    )  # fmt: skip
     for result in results:
         if result.error is not None:
             say(f"wearvision: {result.error.line()}")
@@ -86,8 +90,10 @@ def triage(
     from wearvision.app.shop import now, open_shop
     from wearvision.app.triage import triage as run
 
-    with open_shop(data, rubric, create=True) as shop, _progress(folder) as told:
-        end = run(folder, out, shop, now(), workers=workers, limit_s=limit, again=again, on_photo=told)
+    with open_shop(data, rubric, create=True) as shop, _progress(folder) as (told, preparing):
+        end = run(
+            folder, out, shop, now(), workers=workers, limit_s=limit, again=again, on_photo=told, on_preparing=preparing
+        )
     if as_json:
         give(end.to_json())
     if end.stopped:
@@ -109,13 +115,13 @@ def triage(
 
 
 @contextmanager
-def _progress(folder: Path) -> Iterator[Callable[[str, int], None]]:
-    """A progress bar on stderr; a quiet line when nobody watches."""
+def _progress(folder: Path) -> Iterator[tuple[Callable[[str, int], None], Callable[[], None]]]:
+    """A progress bar on stderr, told of photos and of preparing; a quiet line when nobody watches."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     if not Console(stderr=True).is_terminal:
-        yield lambda _name, _total: None
+        yield lambda _name, _total: None, cache(lambda: say(PREPARING))
         return
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
@@ -124,4 +130,4 @@ def _progress(folder: Path) -> Iterator[Callable[[str, int], None]]:
         def told(name: str, total: int) -> None:
             bar.update(task, total=total, advance=1, description=f"measuring {name}")
 
-        yield told
+        yield told, lambda: bar.update(task, description=PREPARING)

@@ -46,14 +46,16 @@ class BatchEnd:
 
 def batch_pool(
     work: Callable[[CratePhoto], Mapping[str, Any]], *, workers: int, limit_s: float = LIMIT_S,
-    prepare: Callable[[], None] = one_thread,
+    prepare: Callable[[], None] = one_thread, on_preparing: Callable[[], None] = lambda: None,
 ) -> Pool[CratePhoto, str]:  # fmt: skip
     """Make a pool whose workers measure photos and write the record themselves.
 
     `work` is a function of a module; what it returns must be JSON without nan, and must not depend on the
     photo's name, and of its tag only on whether there is one.
     """
-    return Pool(partial(_record, work), workers=workers, limit_s=limit_s, prepare=prepare)
+    return Pool(
+        partial(_record, work), workers=workers, limit_s=limit_s, prepare=prepare, on_preparing=on_preparing
+    )
 
 
 def measure_all(

@@ -66,13 +66,15 @@ class Pool(Generic[P, R]):
         Longest time one job may take, s.
     prepare : callable
         Called once in each fresh worker.
+    on_preparing : callable
+        Told when a worker says that it prepares itself further, see `worker.preparing`.
     """
 
     def __init__(
         self, work: Callable[[P], R], *, workers: int, limit_s: float = LIMIT_S,
-        prepare: Callable[[], None] = one_thread,
+        prepare: Callable[[], None] = one_thread, on_preparing: Callable[[], None] = lambda: None,
     ) -> None:  # fmt: skip
-        self._work, self._prepare = work, prepare
+        self._work, self._prepare, self._on_preparing = work, prepare, on_preparing
         self._limit_s, self._most = limit_s, max(1, workers)
         self._workers: list[_Worker] = []
         self._stop_at = math.inf
@@ -181,7 +183,9 @@ class Pool(Generic[P, R]):
             return
         except Exception as err:
             answer = internal(err)
-        if answer is None:  # first word of a fresh worker; its job's clock starts here
+        if answer is None:  # a fresh worker's first word, or one that prepares itself: its job's clock starts here
+            if worker.ready:
+                self._on_preparing()
             worker.ready, worker.since, self._failed_starts = True, time.monotonic(), 0
             worker.deadline = worker.since + self._limit_s
             return

@@ -20,6 +20,8 @@ from typing import Any
 from wearvision.errors import WearvisionError
 
 _GROUP = Path("/sys/fs/cgroup")
+_pipes: list[Connection] = []
+"""This process's way to its pool, if it is a worker."""
 
 
 def one_thread() -> None:
@@ -33,6 +35,7 @@ def one_thread() -> None:
 
 def serve(pipe: Connection, work: Callable[[Any], Any], prepare: Callable[[], None]) -> None:
     """Say ready, then answer each payload, with `(value,)` or the fields of a `SetAside`, until none come."""
+    _pipes.append(pipe)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_leave_with_parent, daemon=True).start()
     prepare()
@@ -40,6 +43,13 @@ def serve(pipe: Connection, work: Callable[[Any], Any], prepare: Callable[[], No
         pipe.send(None)
         while True:
             _answer(pipe, work)
+
+
+def preparing() -> None:
+    """Tell the pool, if this process is a worker, that it prepares something once: the clock of its job starts anew."""
+    for pipe in _pipes:
+        with suppress(OSError):  # the other end is gone
+            pipe.send(None)
 
 
 def internal(error: Exception) -> dict[str, Any]:

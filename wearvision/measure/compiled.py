@@ -8,10 +8,12 @@ numpy. `NUMBA_DISABLE_JIT=1` runs it as plain Python.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any, TypeVar, cast
 
 from numba import njit
+from numba.core import event
 
 Loop = TypeVar("Loop", bound=Callable[..., Any])
 
@@ -22,3 +24,18 @@ def compiled(loop: Loop) -> Loop:
         return cast(Loop, njit(cache=True, error_model="numpy")(loop))
     except RuntimeError:  # nowhere to keep it: compiled anew in every process
         return cast(Loop, njit(error_model="numpy")(loop))
+
+
+@contextmanager
+def while_compiling(tell: Callable[[], None]) -> Iterator[None]:
+    """Tell whenever a loop is about to be compiled in this process, which takes a second or so each."""
+
+    class Told(event.Listener):  # type: ignore[misc]  # numba has no types
+        def on_start(self, event: object) -> None:
+            tell()
+
+        def on_end(self, event: object) -> None:
+            pass
+
+    with event.install_listener("numba:compile", Told()):
+        yield
