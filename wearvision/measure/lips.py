@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid, median, peak_offset
-from wearvision.measure.evidence import SIGMA_PX, Evidence
+from wearvision.measure.edges import Grid, median
+from wearvision.measure.evidence import ROWS, SIGMA_PX, Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.unwrap import Strip
@@ -95,6 +95,13 @@ class Track:
         """Median distance of its lips."""
         return median(self.outer_mm - self.inner_mm)
 
+    @property
+    def dense(self) -> float:
+        """Score per row of the search that is in view."""
+        count = len(self.deg)
+        step = float(self.deg[-1] - self.deg[0]) / max(1, count - 1)
+        return self.score * ROWS / max(1.0, count - self.hidden_deg / step)
+
 
 def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> Track | None:
     """Both lips of a ribbon row by row, and its ends; `None` when too short.
@@ -159,9 +166,8 @@ def _lip(
         column = _crests(slope, rows, usual, place, half, side * pull)
         place = running_median(column.astype(np.float64), 15)
         half, pull = max(2, min(half, round(1.5 * per_px))), 0.0
-    left, top, right = (np.abs(slope[rows, column + k]).astype(np.float64) for k in (-1, 0, 1))
-    line = running_median(_thickness(slope, rows, column, side, round(6 * per_px)), 31)
-    return _Lip(column=column + peak_offset(left, top, right), size=top, line=line)
+    offset, size, line = _shapes(slope, rows, column, side, round(6 * per_px))
+    return _Lip(column=column + offset, size=size, line=running_median(line, 31))
 
 
 @compiled
@@ -226,20 +232,27 @@ def _running_median(values: Array, width: int) -> Array:
 
 
 @compiled
-def _thickness(slope: Grid, rows: NDArray[np.int64], column: NDArray[np.int64], side: int, reach: int) -> Array:
-    """Distance from a crest inwards to the strongest crest of the other sign, columns; `NO_LINE` when none is near."""
-    out, last = np.full(len(rows), NO_LINE), slope.shape[1] - 1
+def _shapes(slope: Grid, rows: NDArray[np.int64], column: NDArray[np.int64], side: int, reach: int) -> Array:
+    """Of the crest in each row: how far from its column its top lies, its size, and how far inwards the strongest crest
+    of the other sign is, columns, or `NO_LINE` when none is near, (3, N)."""
+    out, last = np.full((3, len(rows)), NO_LINE), slope.shape[1] - 1
     line = np.empty(reach + 1)
     for n in range(len(rows)):
-        row, crest = slope[rows[n]], slope[rows[n], column[n]]
+        row, c = slope[rows[n]], column[n]
+        out[0, n], out[1, n] = _vertex(abs(row[c - 1]), abs(row[c]), abs(row[c + 1])), abs(row[c])
         for k in range(reach + 1):
-            line[k] = -np.sign(crest) * row[min(max(column[n] + side * k, 0), last)]
+            line[k] = -np.sign(row[c]) * row[min(max(c + side * k, 0), last)]
         top = min(max(int(np.argmax(line)), 1), reach - 1)
-        bend = line[top - 1] - 2 * line[top] + line[top + 1]
-        if line[top] > LINE_SHARE * abs(crest) and top < reach - 1:
-            aside = 0.5 * (line[top - 1] - line[top + 1]) / bend if abs(bend) > 1e-12 else 0.0
-            out[n] = top + min(max(aside, -0.5), 0.5)
+        if line[top] > LINE_SHARE * out[1, n] and top < reach - 1:
+            out[2, n] = top + _vertex(line[top - 1], line[top], line[top + 1])
     return out
+
+
+@compiled
+def _vertex(left: float, top: float, right: float) -> float:
+    """Offset of a parabola's vertex from its middle sample, -0.5 to 0.5 columns."""
+    bend = left - 2.0 * top + right
+    return min(max(0.5 * (left - right) / bend, -0.5), 0.5) if abs(bend) > 1e-12 else 0.0
 
 
 def spread_fix(line_px: Array, blur_px: float) -> Array:

@@ -102,8 +102,7 @@ def _covered(track: Track) -> NDArray[np.bool_]:
 
 def _own(track: Track) -> bool:
     """Whether a track is a groove in its own right."""
-    dense = track.score * ROWS / len(track.deg)
-    return track.width_mm >= LINE_MM and dense >= OWN_DENSE and track.clear >= OWN_CLEAR
+    return track.width_mm >= LINE_MM and track.dense >= OWN_DENSE and track.clear >= OWN_CLEAR
 
 
 def _fades(low: Track, high: Track) -> bool:

@@ -156,14 +156,13 @@ def is_groove(track: Track, px_mm: float) -> bool:
     width = track.width_mm
     length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
     slender = length / max(width, 1e-3)
-    dense = track.score * ROWS / len(track.deg)
-    plain = dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
-    lit = dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
+    plain = track.dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
+    lit = track.dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
     narrow_share = LIT_SHARE if lit else NARROW_SHARE
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
         and slender >= SLENDER + 2 * max(0.0, width - STOUT_MM)
-        and dense >= _least_dense(width, slender)
+        and track.dense >= _least_dense(width, slender)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
         and track.dark_share >= (narrow_share if width < NARROW_MM else DARK_SHARE)
