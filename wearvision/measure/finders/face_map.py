@@ -41,8 +41,8 @@ class FaceMap:
         Log grey in steps of `TONE`; the median of the face on what is not looked at.
     face : (N, N) uint8
         255 on what is looked at: the flat of the face in the picture, not covered; else 0.
-    origin_mm : (2,) array
-        Plane point of sample (0, 0).
+    origin_mm, centre_mm : (2,) arrays
+        Plane point of sample (0, 0); the axis.
     step_mm, px_mm : float
         Between samples; a photo pixel in the middle.
     """
@@ -50,13 +50,9 @@ class FaceMap:
     tone: Bytes
     face: Bytes
     origin_mm: Array
+    centre_mm: Array
     step_mm: float
     px_mm: float
-
-    @property
-    def centre_mm(self) -> Array:
-        """The axis, which is the middle of the map."""
-        return np.asarray(self.origin_mm + self.step_mm * (np.array(self.tone.shape[::-1]) - 1) / 2)
 
     def to_mm(self, column: Array, row: Array) -> Array:
         """Plane points (N, 2) of samples (fractions allowed)."""
@@ -65,11 +61,10 @@ class FaceMap:
 
 def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...], edge_mm: float = 0.7) -> FaceMap:
     """Map of a face; ``edge_mm`` of the flat is left out along both its edges, they are broken."""
-    outer = face.flat_mm[1]
-    size = 2 * (outer + 1)
+    size = 2 * (face.flat_mm[1] + 1)
     step = max(STEP_MM, size / MOST)
+    origin = face.centre_mm - (np.ceil(size / step) - 1) * step / 2
     count = HALVED * int(np.ceil(size / step / HALVED))
-    origin = face.centre_mm - (count - 1) * step / 2
     px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
     shrink = max(1, int(step / px_mm))
@@ -80,7 +75,10 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     tone = cv2.LUT(_laid_out(small, shrunk_px(corners - low, shrink), mask), LOGS)
     shown = tone[::4, ::4][mask[::4, ::4] > 0]
     even = np.full_like(tone, np.median(shown) if len(shown) else 0)
-    return FaceMap(tone=cv2.copyTo(tone, mask, even), face=mask, origin_mm=origin, step_mm=step, px_mm=px_mm)
+    return FaceMap(
+        tone=cv2.copyTo(tone, mask, even), face=mask, origin_mm=origin, centre_mm=face.centre_mm, step_mm=step,
+        px_mm=px_mm,
+    )  # fmt: skip
 
 
 def _corners_px(plane: Plane, origin_mm: Array, step_mm: float, size: tuple[int, int]) -> Array:
