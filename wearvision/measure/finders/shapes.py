@@ -76,11 +76,20 @@ def ways(part: Bytes, least: float) -> list[Array]:
 
 def _cut(way: Array, ends: Array) -> list[Array]:
     """A way in two, next to an end of another that touches it, if not near its own."""
-    apart = np.hypot(*(way[:, None] - ends[None]).transpose(2, 0, 1)).min(axis=1)
-    at = int(np.argmin(apart))
-    if apart[at] > TOUCH or not TOUCH < at < len(way) - 1 - TOUCH:
-        return [way]
-    return [way[: at + 1], way[at:]]
+    at = _touched(way, ends)
+    return [way[: at + 1], way[at:]] if TOUCH < at < len(way) - 1 - TOUCH else [way]
+
+
+@compiled
+def _touched(way: Array, ends: Array) -> int:
+    """Which sample of a way is next to one of some places, the first of such; -1 where none touches it."""
+    best, nearest = -1, np.inf
+    for k in range(len(way)):
+        for x, y in ends:
+            far = (way[k, 0] - x) ** 2 + (way[k, 1] - y) ** 2
+            if far < nearest:
+                best, nearest = k, far
+    return best if nearest <= TOUCH**2 else -1
 
 
 @compiled
