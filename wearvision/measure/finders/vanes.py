@@ -28,11 +28,13 @@ from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN, LEAST_CLEAR = 1.2, 0.7, 1.5
+UNCLEAR_MM, KNOWN = 1.2, 0.7
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
-than this share of itself (of all, where the edges are surely bent), or when the edges lie along it hardly better than
-along none: a bend that may well be none ends a part's reuse for nothing."""
+than this share of itself, or than all of it where the edges surely run along a bend: a bend that may well be none ends
+a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
+PLACES = (0.96, 0.66, 0.33)
+"""Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
@@ -138,18 +140,24 @@ def _left_over(layout: Layout) -> Where:
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:
     """One finding for each vane, numbered clockwise from the one nearest 12 o'clock in the photo."""
-    order = _order(vanes, plane)
     stretch = _stretch(vanes, plane)
-    outlines = [outline_mm(vanes, k) for k in range(len(order))]
-    outlines = np.split(plane.to_px(np.vstack(outlines)), np.cumsum([len(one) for one in outlines[:-1]]))
-    return tuple(
-        Finding(
-            id=f"V{i}", kind="vane", outline_px=outlines[k], flags=_flags(vanes, k, outlines[k], plane.size_px),
-            quantities=_quantities(vanes, k, stretch), places_px=_places(vanes, plane, k, cards_px),
-            detail={"index": i},
-        )
-        for i, k in enumerate(order, start=1)
-    )  # fmt: skip
+    outlines = _all_px(plane, [outline_mm(vanes, k) for k in range(len(vanes.shapes))])
+    places = _all_px(plane, _places_mm(vanes))
+    found = []
+    for i, k in enumerate(_order(vanes, plane), start=1):
+        quantities = _quantities(vanes, k, stretch)
+        found.append(Finding(
+            id=f"V{i}", kind="vane", outline_px=outlines[k], quantities=quantities,
+            flags=_flags(vanes, k, quantities, in_frame(outlines[k], plane.size_px)),
+            places_px=_free(places[k], plane.size_px, cards_px), detail={"index": i},
+        ))  # fmt: skip
+    return tuple(found)
+
+
+def _all_px(plane: Plane, lines_mm: list[Array]) -> list[Array]:
+    """Some lines on the plane in photo px, at the cost of one."""
+    px = plane.to_px(np.vstack(lines_mm))
+    return np.split(px, np.cumsum([len(one) for one in lines_mm[:-1]]))
 
 
 def outline_mm(vanes: Vanes, k: int, *, median: bool = False) -> Array:
@@ -209,11 +217,14 @@ def _why_not(vanes: Vanes, k: int) -> Unmeasured | None:
     """Why no shift and no bend are told of a vane; `None` where they are."""
     if vanes.stub[k]:
         return STUB
-    if vanes.standing.sum() < 3:
-        return NO_SIBLINGS
-    if not np.isfinite(vanes.shapes[k].tip_shift_mm):
+    if vanes.standing.sum() >= 3 and not np.isfinite(vanes.shapes[k].tip_shift_mm):
         return NO_TIP
-    return not_compared(vanes)
+    return _why_all(vanes)
+
+
+def _why_all(vanes: Vanes) -> Unmeasured | None:
+    """Why no shift is told of any vane; `None` where some may be."""
+    return NO_SIBLINGS if vanes.standing.sum() < 3 else not_compared(vanes)
 
 
 def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
@@ -240,7 +251,7 @@ def _known(shift: float, u95: float, clear: float) -> bool:
     """Whether a shift is known well enough to be given."""
     if abs(shift) < BENT_MM:
         return u95 <= UNCLEAR_MM
-    return clear >= LEAST_CLEAR and u95 <= abs(shift) * (1.0 if clear >= SURE_BEND else KNOWN)
+    return u95 <= abs(shift) * (1.0 if clear >= SURE_BEND else KNOWN)
 
 
 def _tip_seen(vanes: Vanes, k: int) -> bool:
@@ -249,14 +260,16 @@ def _tip_seen(vanes: Vanes, k: int) -> bool:
     return bool(vanes.traces.seen[k, near].mean() > 0.8)
 
 
-def _flags(vanes: Vanes, k: int, outline_px: Array, size_px: tuple[int, int]) -> tuple[str, ...]:
-    """Doubts: one that differs is suspected, one that is hardly seen is faint."""
+def _flags(
+    vanes: Vanes, k: int, quantities: dict[str, Quantity], seen: NDArray[np.bool_]
+) -> tuple[str, ...]:
+    """Doubts: one that differs is suspected, one whose own shift cannot be told is faint."""
     flags = []
     if differs(vanes, k):
         flags.append("suspected")
-    if vanes.standing[k] and not np.isfinite(vanes.shapes[k].tip_shift_mm):
+    if vanes.standing[k] and isinstance(quantities["tip_shift"], Unmeasured) and _why_all(vanes) is None:
         flags.append("faint")
-    if not in_frame(outline_px, size_px).all():
+    if not seen.all():
         flags.append("cut-by-frame")
     return tuple(flags)
 
@@ -283,17 +296,20 @@ def differs(vanes: Vanes, k: int) -> bool:
     return bool(bent or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
 
 
-def _places(vanes: Vanes, plane: Plane, k: int, cards_px: tuple[Array, ...]) -> Array:
-    """Where to lay the template or gauge: the tip, then two thirds and a third of the way, where in view and free."""
-    if not vanes.standing[k]:
-        return np.zeros((0, 2))
+def _places_mm(vanes: Vanes) -> list[Array]:
+    """Where to lay the template or gauge on each vane: the tip, two thirds and a third of the way; on none if gone."""
     traces = vanes.traces
     points, left = traces.line.turned(vanes.layout.number)
-    bend = np.nan_to_num(vanes.shapes[k].off_mm)
-    middle = points[k] + left[k] * (traces.pair_mm.mean(axis=1) + bend)[:, None]
-    rows = [int(np.argmin(np.abs(traces.line.along_mm - s * vanes.tip_mm))) for s in (0.96, 0.66, 0.33)]
-    px = plane.to_px(vanes.centre_mm + middle[rows])
-    free = in_frame(px, plane.size_px, 4.0)
+    rows = [int(np.argmin(np.abs(traces.line.along_mm - s * vanes.tip_mm))) for s in PLACES]
+    middle = traces.pair_mm[rows].mean(axis=1)
+    bends = [np.nan_to_num(shape.off_mm[rows]) for shape in vanes.shapes]
+    on = [points[k, rows] + left[k, rows] * (middle + bend)[:, None] for k, bend in enumerate(bends)]
+    return [vanes.centre_mm + (one if there else one[:0]) for one, there in zip(on, vanes.standing, strict=True)]
+
+
+def _free(px: Array, size_px: tuple[int, int], cards_px: tuple[Array, ...]) -> Array:
+    """Those of some places that are in view and not under a card."""
+    free = in_frame(px, size_px, 4.0)
     for outline in cards_px:
         ahead = np.roll(outline, -1, axis=0)
         side = (ahead - outline)[:, 0] * (px[:, None, 1] - outline[:, 1]) - (ahead - outline)[:, 1] * (

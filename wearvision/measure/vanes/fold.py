@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
 
 import cv2
 import numpy as np
@@ -219,15 +218,11 @@ def _turns(tried: Tried) -> NDArray[np.int64]:
 
 
 @cache
-def _places() -> tuple[Any, Any, Any]:
-    """Rows to add up, one run for each number and first row; where each run begins; the number of each run."""
-    rows, number = [], []
-    for n in (TWO, *NUMBERS):
-        first = np.arange(-(-ROWS // n))[:, None]
-        rows.append((first + np.rint(np.arange(n) * ROWS / n).astype(int)[None, :]) % ROWS)
-        number += [n] * len(first)
-    begins = np.concatenate([[0], np.cumsum(number)[:-1]])
-    return np.concatenate([r.ravel() for r in rows]), begins, np.array(number)
+def _places() -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First row and number of each run of rows a full turn over N apart."""
+    first = [np.arange(-(-ROWS // n)) for n in (TWO, *NUMBERS)]
+    number = [np.full(len(rows), n) for rows, n in zip(first, (TWO, *NUMBERS), strict=True)]
+    return np.concatenate(first), np.concatenate(number)
 
 
 def folded(line: Grid, known: Grid) -> tuple[Array, Array, NDArray[np.int64]]:
@@ -235,9 +230,19 @@ def folded(line: Grid, known: Grid) -> tuple[Array, Array, NDArray[np.int64]]:
     whole = known.sum(axis=1, keepdims=True) + 1e-9
     mean = (line * known).sum(axis=1, keepdims=True) / whole
     sd = np.sqrt((known * (line - mean) ** 2).sum(axis=1, keepdims=True) / whole) + 1e-6
-    value = known * (np.minimum(line, mean + CAP_SD * sd) - mean)
-    rows, begins, count = _places()
-    total = np.add.reduceat(np.take(value, rows, axis=1), begins, axis=1)
-    weight = count if (known == 1).all() else np.add.reduceat(np.take(known, rows, axis=1), begins, axis=1)
-    z = total / (sd * np.sqrt(np.maximum(weight, 0.5)))
-    return np.asarray(z, dtype=np.float64), rows[begins] * 360.0 / ROWS, count
+    value = known * (np.minimum(line, mean + CAP_SD * sd) - mean) / sd
+    first, number = _places()
+    total, weight = np.zeros((2, len(first), len(line)))
+    _fold(np.ascontiguousarray(value.T), first, number, total)
+    _fold(np.ascontiguousarray(known.T), first, number, weight)
+    return (total / np.sqrt(np.maximum(weight, 0.5))).T, first * 360.0 / ROWS, number
+
+
+@compiled
+def _fold(value: Grid, first: NDArray[np.int64], number: NDArray[np.int64], total: Array) -> None:
+    """Sums (P, T) of rows of a table (ROWS, T) that lie a full turn over N apart."""
+    for p in range(len(first)):
+        for i in range(number[p]):
+            row = (first[p] + int(np.rint(i * ROWS / number[p]))) % ROWS
+            for t in range(total.shape[1]):
+                total[p, t] += value[row, t]
