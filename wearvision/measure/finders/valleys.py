@@ -47,7 +47,7 @@ SAME, SAME_MM, KEPT = 0.8, 1.0, 6
 
 def valley_lines(flat: FaceMap) -> list[Array]:
     """Middle lines (N, 2), mm, of dark lines, those first that are long and deep."""
-    depth = _valleys(flat.even())
+    depth = _valleys(flat.tone)
     shown = depth[::3, ::3][flat.face[::3, ::3] > 0]
     usual = float(np.mean(shown)) if len(shown) else 0.0
     depth = np.asarray(cv2.bitwise_and(depth, cv2.erode(flat.face, np.ones((5, 5), np.uint8))))
