@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.app_kit import bench, lay
+from wearvision.app import checkup
 from wearvision.app.checkup import Line, check
 from wearvision.app.shop import USUAL_FOLDER
 from wearvision.errors import UsageError
@@ -44,3 +45,12 @@ def test_a_ledger_written_anew_holds_together_but_not_with_the_report(ledgers: t
 def test_what_is_no_head_is_a_usage_error(tmp_path: Path, head: str) -> None:
     with pytest.raises(UsageError, match="16 or more"):
         check(tmp_path, head=head)
+
+
+def test_where_the_measuring_code_is_kept_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def line() -> Line:
+        return next(line for line in check(tmp_path) if line.what == "measuring code")
+
+    assert line().sound and line().found.startswith("kept in ")
+    monkeypatch.setattr(checkup, "kept_in", lambda: None)
+    assert not line().sound and "NUMBA_CACHE_DIR" in line().found

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+from numba import config
 from numpy.typing import NDArray
 
 from wearvision.measure import compiled as module
-from wearvision.measure.compiled import compiled, while_compiling
+from wearvision.measure.compiled import compiled, kept_in, while_compiling
 
 
 def running(values: NDArray[np.float64], weight: float) -> NDArray[np.float64]:
@@ -27,16 +30,28 @@ def test_the_same_to_the_bit_and_division_by_nought_as_in_numpy() -> None:
     assert np.isinf(plain[2:]).all()
 
 
-def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def nowhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A machine on which nothing can be written."""
     kept = module.njit
 
-    def nowhere(*, cache: bool = False, **how: object) -> object:
+    def njit(*, cache: bool = False, **how: object) -> object:
         if cache:
             raise RuntimeError("cannot cache function: no locator available")
         return kept(**how)
 
-    monkeypatch.setattr(module, "njit", nowhere)
+    monkeypatch.setattr(module, "njit", njit)
+
+
+@pytest.mark.usefixtures("nowhere")
+def test_where_nothing_can_be_kept_it_is_compiled_all_the_same() -> None:
     assert np.isfinite(compiled(running)(np.ones(2), 0.5)).all()
+    assert kept_in() is None
+
+
+def test_where_it_is_kept_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(config, "CACHE_DIR", str(tmp_path))
+    assert str(kept_in()).startswith(str(tmp_path))
 
 
 def test_compiling_is_told_and_only_while_asked() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from wearvision.app.rubrics import load_rubric
 from wearvision.app.shop import USUAL_FOLDER, Shop, open_shop
 from wearvision.errors import UsageError, WearvisionError
+from wearvision.measure.compiled import kept_in
 from wearvision.stated import PART_KINDS
 
 HEAD = re.compile(r"[0-9a-f]{16,64}")
@@ -48,7 +49,7 @@ def check(data: Path, rubric: Path | None = None, head: str | None = None) -> li
     """
     if head is not None and not HEAD.fullmatch(head.lower()):
         raise UsageError("not a chain head", got=head, do="give 16 or more of its digits, as printed on the report")
-    return [_opencv(), *_rubrics(rubric), *_data(data, head)]
+    return [_opencv(), _measuring_code(), *_rubrics(rubric), *_data(data, head)]
 
 
 def _opencv() -> Line:
@@ -62,6 +63,13 @@ def _opencv() -> Line:
         repair = "remove them all, then install opencv-python-headless alone: removing one of two leaves no cv2"
         return Line(what="OpenCV", sound=False, found=f"{' and '.join(found)} share one folder; {repair}", exit_code=3)
     return Line(what="OpenCV", sound=bool(found), found=found[0] if found else "not installed", exit_code=3)
+
+
+def _measuring_code() -> Line:
+    folder = kept_in()
+    repair = "it cannot be kept, so every run prepares it anew: name a folder by NUMBA_CACHE_DIR"
+    found = repair if folder is None else f"kept in {folder}"
+    return Line(what="measuring code", sound=folder is not None, found=found, exit_code=3)
 
 
 def _rubrics(folder: Path | None) -> list[Line]:

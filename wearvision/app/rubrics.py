@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 from wearvision.errors import BadInput
@@ -45,10 +46,16 @@ def load_rubric(kind: str, folder: Path | None = None) -> Rubric:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(f"the rubric of {kind} cannot be read", got=str(path), do="restore the file") from error
-    rubric = Rubric(text, f"{path.parent.name}/{path.name}")
+    rubric = _checked(text, f"{path.parent.name}/{path.name}")
     if rubric.kind != kind:
         raise BadInput(f"{rubric.name} is for another part kind", got=rubric.kind, do=f'write kind = "{kind}"')
     return rubric
+
+
+@lru_cache(maxsize=len(PART_KINDS))
+def _checked(text: str, name: str) -> Rubric:
+    """A rubric from its text: the same one for every photo of a crate."""
+    return Rubric(text, name)
 
 
 def smallest_limit_mm(rubric: Rubric, view: str) -> float:

@@ -14,8 +14,6 @@ from wearvision.cli.options import CAUTION, DATA, OUT, Data, Json, Out, Rubric
 from wearvision.stated import CardSize, KnownRing, LightKind, PartKind, RuleClass, RuleUnit, ScaleSource, View
 from wearvision.talk import STOPPED, give, put, say
 
-PREPARING = "preparing the measuring code, first run only"
-
 
 def measure(
     photos: Annotated[list[Path], typer.Argument(help="Photos.", metavar="PHOTO...")],
@@ -64,7 +62,7 @@ def measure(
     worst = 0
     results = measure_files(
         photos, facts, boards=board or [], marks=mark, overlay=overlay, rubric=rubric, data=data,
-        on_preparing=cache(lambda: say(PREPARING)),
+        on_preparing=_quiet_line(),
     )  # fmt: skip
     for result in results:
         if result.error is not None:
@@ -120,8 +118,10 @@ def _progress(folder: Path) -> Iterator[tuple[Callable[[str, int], None], Callab
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+    from wearvision.app.preparing import words as preparing
+
     if not Console(stderr=True).is_terminal:
-        yield lambda _name, _total: None, cache(lambda: say(PREPARING))
+        yield lambda _name, _total: None, _quiet_line()
         return
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
@@ -130,4 +130,11 @@ def _progress(folder: Path) -> Iterator[tuple[Callable[[str, int], None], Callab
         def told(name: str, total: int) -> None:
             bar.update(task, total=total, advance=1, description=f"measuring {name}")
 
-        yield told, lambda: bar.update(task, description=PREPARING)
+        yield told, lambda: bar.update(task, description=preparing())
+
+
+def _quiet_line() -> Callable[[], None]:
+    """Says once that the measuring code is prepared."""
+    from wearvision.app.preparing import words
+
+    return cache(lambda: say(words()))

@@ -26,6 +26,16 @@ def compiled(loop: Loop) -> Loop:
         return cast(Loop, njit(error_model="numpy")(loop))
 
 
+def kept_in() -> str | None:
+    """Folder where machine code is kept for later runs; `None` where nothing can be written."""
+    path: str | None = compiled(_nothing).stats.cache_path  # type: ignore[attr-defined]  # numba has no types
+    return path
+
+
+def _nothing() -> None:
+    """A loop that does nothing."""
+
+
 @contextmanager
 def while_compiling(tell: Callable[[], None]) -> Iterator[None]:
     """Tell whenever a loop is about to be compiled in this process, which takes a second or so each."""
