@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.optimize import least_squares
 
-from wearvision.measure.edges import along, along_every, fit_circles, median, peak_offset, slope
+from wearvision.measure.edges import along, fit_circles, median, peak_offset, slope
 
 
 def test_slope_agrees_with_scipy_on_smooth_rows() -> None:
@@ -102,11 +102,3 @@ def test_a_tight_prior_holds_a_short_arc() -> None:
     fit = fit_circles(points, np.zeros(80, dtype=np.int64), start, np.array([5.0, 5.0, 1e-4]))
     assert fit.radii_mm[0] == pytest.approx(50.0, abs=1e-3)
     assert fit.centre_mm[0] == pytest.approx(0.3, abs=0.02)
-
-
-@pytest.mark.parametrize("closed", [True, False])
-@pytest.mark.parametrize(("count", "rows", "step"), [(40, 7, 4), (41, 7, 4), (43, 5, 3), (9, 7, 4)])
-def test_some_rows_of_a_running_mean_are_those_of_all(closed: bool, count: int, rows: int, step: int) -> None:
-    values = np.random.default_rng(count).normal(size=(count, 6)).astype(np.float32)
-    some = along_every(values, rows, step, closed=closed)
-    assert np.allclose(some, along(values, rows, closed=closed)[step // 2 :: step], atol=1e-6)

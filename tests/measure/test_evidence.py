@@ -9,11 +9,12 @@ import pytest
 from scipy.ndimage import uniform_filter1d
 
 from tests.measure.test_ridges import drawn_strip
-from wearvision.measure.edges import Grid
+from wearvision.measure.edges import Grid, along
 from wearvision.measure.evidence import COLUMNS, LEAST_CELLS, ROWS, evidence, means_of_rows
 from wearvision.measure.evidence import _cut as cut
 from wearvision.measure.evidence import _level as level_of
 from wearvision.measure.evidence import _row_medians as row_medians
+from wearvision.measure.evidence import _rows_along as rows_along
 from wearvision.measure.evidence import _usual as usual_of
 
 
@@ -27,6 +28,15 @@ def test_means_of_rows_are_numpys_and_clipped_to_each_rows_limit() -> None:
     assert means_of_rows(image, rows) == pytest.approx(image[rows].mean(axis=1), abs=1e-6)
     held = np.clip(image, -limit[:, None], limit[:, None])
     assert means_of_rows(image, rows, limit) == pytest.approx(held[rows].mean(axis=1), abs=1e-6)
+
+
+@pytest.mark.parametrize("rows", [720, 41])
+def test_the_mean_along_is_the_running_mean_of_edges(rows: int) -> None:
+    strip = drawn_strip()
+    part = replace(strip, values=strip.values[:rows], valid=strip.valid[:rows])
+    at = rows_along(part)
+    plain = along(part.values, at.shape[1], closed=part.closed)
+    assert means_of_rows(part.values, at) == pytest.approx(plain, abs=1e-4)
 
 
 @pytest.mark.parametrize("wide", [5, 31, 95])

@@ -41,18 +41,6 @@ def along(values: Grid, rows: int, *, closed: bool) -> Grid:
     return np.asarray(out[half:-half] if closed else out, dtype=np.float32)
 
 
-def along_every(values: Grid, rows: int, step: int, *, closed: bool) -> Grid:
-    """`along` at every `step`-th row only, from `step // 2` on."""
-    half, first = rows // 2, step // 2
-    ends = (values[-half:], values[:half]) if closed else (values[:1].repeat(half, 0), values[-1:].repeat(half, 0))
-    padded = np.vstack([ends[0], values, ends[1]])
-    count = len(range(first, len(values), step))
-    total = padded[first : first + count * step : step].copy()
-    for k in range(1, rows):
-        total += padded[first + k : first + k + count * step : step][:count]
-    return np.asarray(total / np.float32(rows), dtype=np.float32)
-
-
 def median(values: NDArray[np.floating]) -> float:
     """Median of finite numbers (N,), N > 0, as numpy's: a tenth of its cost on the few of one block or circle."""
     half = len(values) // 2

@@ -67,7 +67,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
                 _take(free, ribbon)
             _forbid(gain, widths, ribbon)
         near = path[:, 2:].repeat(len(widths), axis=1)
-        _forbid_cells(gain, path[:, 0], near - BLIND, near + BLIND + 1)
+        _forbid_cells(gain, path[:, 0].copy(), near - BLIND, near + BLIND + 1)
     return sorted(ribbons, key=lambda r: -r.score)
 
 
@@ -91,8 +91,8 @@ def _take(free: Strip, ribbon: Ribbon) -> None:
 
 def _seam(gain: Grid) -> int:
     """Row to begin a closed strip at: where least speaks for any ribbon."""
-    best = np.pad(gain.max(axis=(1, 2)), 2, mode="wrap")
-    return int(np.argmin(np.convolve(best, np.full(5, 0.2), mode="valid")))
+    best = gain.reshape(len(gain), -1).max(axis=1)
+    return int(np.argmin(np.convolve(np.concatenate([best[-2:], best, best[:2]]), np.full(5, 0.2), mode="valid")))
 
 
 def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> None:
