@@ -1,21 +1,30 @@
-"""The 12 megapixel photos of the demo crate, measured: in gray decodes of each, against the plain script, in memory."""
+"""Whole photos, measured: in gray decodes of each, by view; against the plain script; in memory.
+
+The photos of the demo crate, or those of a folder with a truth record beside each, as `python -m wearvision.scenes`
+writes them; also by another renderer, whose drawing sizes have names of their own. The floor is OpenCV's gray decode of
+the same bytes.
+"""
 
 from __future__ import annotations
 
 import gc
+import json
 import statistics
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
+import numpy as np
 
-from tests.bench import decode
 from tests.bench.plain import plain
 from tests.bench.ratio import Row, median_ms
 from wearvision import photos
 from wearvision.app.measuring import measure_photo
-from wearvision.crates.crate import CratePhoto, read_crate
+from wearvision.crates.crate import read_crate
+from wearvision.scenes.score import stated_of
+from wearvision.stated import NOMINALS, Stated
 
 CRATE = Path(__file__).parent.parent.parent / "demo_images" / "crate"
 WORKER_MB = 350.0
@@ -28,48 +37,77 @@ from wearvision.crates.crate import read_crate
 from wearvision.crates.worker import one_thread
 
 one_thread()
-for photo in read_crate(Path(sys.argv[1])).photos[:4]:
+for photo in read_crate(Path(sys.argv[1])).photos:
     measure_crate_photo(photo, rubric=rubric_folder())
 print(int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024)
 """
 
 
-def rows() -> list[Row]:
+OTHER_NAMES = {
+    "gasket_inner_diameter_mm": "land_inner_diameter_mm", "gasket_outer_diameter_mm": "land_outer_diameter_mm",
+    "lip_length_nominal_mm": "lip_length_mm", "vane_width_nominal_mm": "vane_thickness_mm",
+    "vane_height_nominal_mm": "vane_height_mm",
+}  # fmt: skip
+"""Drawing sizes as another renderer names them."""
+Shot = tuple[str, Path, Stated]
+
+
+def rows(folder: Path | None = None) -> list[Row]:
     cv2.setNumThreads(1)
-    crate = read_crate(CRATE)
-    first = crate.photos[0]
-    measure_photo(first.path, first.stated)
+    shots = [(p.name, p.path, p.stated) for p in read_crate(CRATE).photos] if folder is None else [*_shots(folder)]
+    public = [measure_photo(path, stated).public for _, path, stated in shots]
     gc.collect()
     gc.freeze()  # what the benchmark itself has loaded is not the photo's to sweep
-    usable = [p for p in crate.photos if measure_photo(p.path, p.stated).public["usable"]]
-    spent = {photo.name: _spent(photo) for photo in usable}
-    ratios = {name: ms["measure"] / ms["floor"] for name, ms in spent.items()}
-    floor = statistics.median(ms["floor"] for ms in spent.values())
-    measure = statistics.median(ms["measure"] for ms in spent.values())
-    slow = median_ms({"plain": lambda: plain(first.path)}, rounds=1)["plain"]
-    out = [
-        Row(name="load a 12 MP photo, checked and hashed", floor_ms=floor,
-            ratio=statistics.median(ms["load"] / ms["floor"] for ms in spent.values())),
-        Row(name="measure a 12 MP wear face, median", ratio=statistics.median(ratios.values()), floor_ms=floor,
-            at_most=5.0),
-    ]  # fmt: skip
-    out += [Row(name=f"  {name}", ratio=ratio, floor_ms=spent[name]["floor"]) for name, ratio in ratios.items()]
-    return [
-        *out,
-        Row(name="plain script / measure, median", ratio=slow / measure, floor_ms=floor, at_least=15.0),
-        Row(name="peak memory of a worker / 350 MB", ratio=_peak_mb() / WORKER_MB, floor_ms=floor, at_most=1.0),
-    ]
+    by_view: dict[str, dict[str, dict[str, float]]] = {}
+    for (name, path, stated), result in zip(shots, public, strict=True):
+        if result["usable"]:
+            by_view.setdefault(result["view"], {})[name] = _spent(path, stated)
+    every = [ms for view in by_view.values() for ms in view.values()]
+    out = [Row(name="load, checked and hashed, median", **_median(every, "load"))]
+    for view, spent in by_view.items():
+        out.append(
+            Row(name=f"measure {view}, median of {len(spent)}", **_median([*spent.values()], "measure"), at_most=5.0)
+        )
+        out += [Row(name=f"  {name}", **_median([ms], "measure")) for name, ms in spent.items()]
+    return out if folder is not None else [*out, *_machine(shots[0], every)]
 
 
-def _spent(photo: CratePhoto) -> dict[str, float]:
+def _shots(folder: Path) -> Iterator[Shot]:
+    """Photos of a folder that have a truth record beside them, as a person would state them."""
+    for record in sorted(folder.glob("*.json")):
+        truth = json.loads(record.read_text(encoding="utf-8"))
+        said = {OTHER_NAMES.get(name, name): value for name, value in truth["stated"]["stated"].items()}
+        truth["stated"]["stated"] = {name: v for name, v in said.items() if name in (*NOMINALS, "light_kind")}
+        yield record.stem, folder / Path(truth["photo"]).name, stated_of(truth)
+
+
+def _spent(path: Path, stated: Stated) -> dict[str, float]:
+    data = np.frombuffer(path.read_bytes(), dtype=np.uint8)
     return median_ms(
         {
-            "floor": lambda: decode.floor(photo.path),
-            "load": lambda: photos.load(photo.path),
-            "measure": lambda: measure_photo(photo.path, photo.stated),
+            "floor": lambda: cv2.imdecode(data, cv2.IMREAD_GRAYSCALE),
+            "load": lambda: photos.load(path),
+            "measure": lambda: measure_photo(path, stated),
         },
         rounds=3,
     )
+
+
+def _median(spent: list[dict[str, float]], what: str) -> dict[str, float]:
+    return {
+        "ratio": statistics.median(ms[what] / ms["floor"] for ms in spent),
+        "floor_ms": statistics.median(ms["floor"] for ms in spent),
+    }
+
+
+def _machine(first: Shot, every: list[dict[str, float]]) -> list[Row]:
+    """The plain script against the program, and a worker's memory."""
+    floor, ours = (statistics.median(ms[what] for ms in every) for what in ("floor", "measure"))
+    slow = median_ms({"plain": lambda: plain(first[1])}, rounds=1)["plain"]
+    return [
+        Row(name="plain script / measure, median", ratio=slow / ours, floor_ms=floor, at_least=15.0),
+        Row(name="peak memory of a worker / 350 MB", ratio=_peak_mb() / WORKER_MB, floor_ms=floor, at_most=1.0),
+    ]
 
 
 def _peak_mb() -> float:
