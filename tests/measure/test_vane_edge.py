@@ -20,7 +20,7 @@ from wearvision.measure.finders.vane_edge_search import Sizes, sizes_of
 from wearvision.measure.label import with_label
 from wearvision.measure.look import Look
 from wearvision.measure.views.vane_edge import NO_CARD, see
-from wearvision.quantity import Measured, Unmeasured
+from wearvision.quantity import Measured, Quantity, Unmeasured
 from wearvision.scenes.vane_profile import Section
 from wearvision.stated import Stated
 
@@ -93,6 +93,40 @@ def test_a_dark_box_on_a_line_is_no_vane() -> None:
     cv2.fillPoly(gray, [np.round(foot).astype(np.int32)], 20)
     told = find_vane_edge(gray, photo.plane, photo.cards_px, sizes_of(9.5, 6.5), blur_px=photo.blur_px)
     assert isinstance(told, Unmeasured)
+
+
+def test_a_black_box_on_dark_metal_is_no_vane() -> None:
+    """Between black and dark there is little slope of the light, but much of its logarithm."""
+    photo = draw(PLAIN, camera(1.0, 40.0), Tones(face=0.06, back=0.4))
+    gray = photo.gray.copy()
+    high, half = PLAIN.height_mm, PLAIN.thickness_mm / 2
+    box = photo.plane.to_px(np.array([[-half, 0.0], [half, 0.0], [half, -high], [-half, -high]]))
+    cv2.fillPoly(gray, [np.round(box).astype(np.int32)], 0)
+    told = find_vane_edge(gray, photo.plane, photo.cards_px, sizes_of(9.5, 6.5), blur_px=photo.blur_px)
+    assert isinstance(told, Unmeasured)
+
+
+@pytest.mark.parametrize("radii", [(0.6, 1.5), (2.2, 1.0)])
+def test_the_arc_of_most_change_is_the_corner_s(radii: tuple[float, float]) -> None:
+    photo = draw(Section(height_mm=8.0, thickness_mm=7.0, radius_mm=radii), camera(3.0, 10.0, 2.0), DARK)
+    stub = find_vane_edge(photo.gray, photo.plane, photo.cards_px, sizes_of(8.0, 7.0), blur_px=photo.blur_px)
+    assert isinstance(stub, Stub)
+    assert stub.arc_mm == pytest.approx(radii, abs=0.1)
+
+
+def test_a_radius_is_doubted_as_far_as_the_arc_disagrees_and_then_not_told() -> None:
+    photo = draw(PLAIN, camera(3.0, 10.0), DARK)
+    sizes = sizes_of(9.5, 6.5)
+    stub = find_vane_edge(photo.gray, photo.plane, photo.cards_px, sizes, blur_px=photo.blur_px)
+    assert isinstance(stub, Stub)
+
+    def told(apart_mm: float) -> Quantity:
+        other = replace(stub, arc_mm=(stub.radius[0] + apart_mm, stub.radius[1]))
+        return to_findings(other, photo.plane, sizes, 1.0, blur_px=photo.blur_px)[1].quantities["edge_radius"]
+
+    sure, less, none = (told(apart_mm) for apart_mm in (0.0, 0.4, 0.6))
+    assert isinstance(sure, Measured) and isinstance(less, Measured) and isinstance(none, Unmeasured)
+    assert less.value == sure.value and less.u95 > sure.u95 + 0.1
 
 
 def test_draft_and_a_sloping_top_do_not_disturb_radii() -> None:

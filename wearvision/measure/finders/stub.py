@@ -44,7 +44,9 @@ class Stub:
     hidden : str or None
         Side, `left` or `right`, whose flank and corner are not seen: it lies where a drawing has it.
     through : float
-        Slope across the bar's edge under the vane, over that beside it.
+        Edge across the bar's edge under the vane, over that beside it.
+    arc_mm : (float, float)
+        Radius of the arc along which the picture changes most at the left and the right corner.
     """
 
     origin_mm: Array
@@ -58,6 +60,7 @@ class Stub:
     rough_mm: Mapping[str, float]
     hidden: str | None = None
     through: float = 0.0
+    arc_mm: tuple[float, float] = (0.0, 0.0)
 
     @property
     def radius(self) -> tuple[float, float]:

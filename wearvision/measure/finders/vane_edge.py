@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import chart_of
 from wearvision.measure.finders.stub import Stub, distance, fit_shape
+from wearvision.measure.finders.vane_edge_arc import arc_radius
 from wearvision.measure.finders.vane_edge_lines import Lines, Section, coarse_section, find_lines, fine_section
 from wearvision.measure.finders.vane_edge_search import Place, Sizes, places
 from wearvision.measure.finders.vane_edge_trace import Trace, foot_edge, slopes, trace
@@ -34,7 +35,7 @@ OUT_MM = 0.1
 ONE_SIDED = 0.8
 """What a fit counts whose one flank is not seen."""
 THROUGH = 0.33
-"""Slope along the foot, of that of the bar's edge beside it, beyond which an edge lies between vane and bar."""
+"""Edge across the foot, of that across the bar's edge beside it, beyond which one lies between vane and bar."""
 TALLER_MM, SAME_BAR_MM = 0.3, 1.5
 """A vane further back is smaller by at least so much; how near to one line two vanes of a bar stand."""
 BAR_SEEN = 0.5
@@ -147,6 +148,9 @@ def fit_stub(section: Section, lines: Lines, sizes: Sizes, *, blur_px: float) ->
         start = _as_new(fit[0], hidden, sizes.new_wide_mm or 0.0)
         fit = fit_shape(found.points, found.base, found.run_mm, start, HELD[hidden])
     shape, covariance, spread = fit
+    arcs = [
+        arc_radius(steep, (line.way, lines.top.way), shape, side) for side, line in enumerate((lines.left, lines.right))
+    ]
     for side in (0, 1):
         if shape[6 + side] < FEW_MM and hidden != ("left", "right")[side]:
             shape[6 + side] = _last_radius(found, shape, side)
@@ -154,7 +158,7 @@ def fit_stub(section: Section, lines: Lines, sizes: Sizes, *, blur_px: float) ->
         origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
         px_mm=section.patch.px_mm, spread_mm=spread, share=found.share(_near(found, shape)),
         rough_mm=found.rough(distance(found.points, found.base, shape), ROUGHEST_MM), hidden=hidden,
-        through=foot_edge(steep, shape),
+        through=foot_edge(steep, shape), arc_mm=(arcs[0], arcs[1]),
     )  # fmt: skip
 
 

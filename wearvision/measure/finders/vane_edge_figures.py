@@ -38,6 +38,9 @@ SHARPEST = 1.0
 """And over so many of its own standard uncertainties."""
 LEAST_CORNER = 0.6
 """Share of a corner's rays that must lie on its arc."""
+APART_MM, DOUBT = 0.5, 0.5
+"""How far the radius of the edge's points may lie from that of the arc along which the picture changes most, or
+neither is told; and the share of it that is doubted."""
 CUT_BACK = 0.414
 """A right-angled corner of radius r is cut back by this share of r (root of 2, less 1)."""
 DOUBTFUL = 0.75
@@ -132,13 +135,19 @@ def _corner(stub: Stub, k: int, plane: Plane, sizes: Sizes, blur_px: float) -> d
     share, blur_mm = stub.share[f"corner {side}"], spread_px(blur_px) * stub.px_mm
     if share < LEAST_CORNER:
         return {"edge_radius": Unmeasured(reason="the corner does not stand out against its background", hint=CLOSER)}
+    apart = abs(stub.arc_mm[k] - stub.radius[k])
+    if apart > APART_MM:
+        why = f"the corner shows as one of {stub.radius[k]:.1f} mm or of {stub.arc_mm[k]:.1f} mm"
+        return {"edge_radius": Unmeasured(reason=why, hint=CLOSER)}
     seen, told = stub.radius[k], sharpened(stub.radius[k], blur_mm)
     # a corner that came out sharp has no slope left to tell its uncertainty: how far points stray tells it
     rough = stub.rough_mm[f"corner {side}"]
     fit = min(stub.radius_u[k] * max(1.0, rough / stub.spread_mm), rough / CUT_BACK)
     edge = WIDER * root_sum_square(fit, EDGE_PX * stub.px_mm / CUT_BACK, OFF_MM)
     missing = CORNER_MM * _hidden(share, stub.share[side], stub.share["top"])
-    hidden = WIDER * float(np.hypot(missing, _excess(stub, sizes) if sizes.new_wide_mm else 0.0))
+    hidden = root_sum_square(
+        WIDER * missing, WIDER * _excess(stub, sizes) if sizes.new_wide_mm else 0.0, DOUBT * apart
+    )
     soft = 0.2 * (seen - told)
     stray = root_sum_square(stub.rough_mm[side], stub.rough_mm["top"]) / CUT_BACK
     own = root_sum_square(edge, hidden, soft, stray)

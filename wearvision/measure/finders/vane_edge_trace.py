@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, peak_offset, slope
+from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
 from wearvision.measure.finders.vane_edge_lines import FOOT_MM, Line, Lines, Section
 from wearvision.measure.plane import Array
 
@@ -25,6 +25,8 @@ BAR_MM = 6.0
 """How far beside the foot the bar's edge is followed."""
 BESIDE_MM = 5.0
 """How far beside the foot it is compared with the bar's edge."""
+ACROSS_MM = np.array([0.25, 0.35, 0.45])
+"""How far from that edge tone is taken on either side."""
 FAN, DENSER = 61, 1.6
 """Rays of the fan; they stand closer towards the corner's bisector, where a sharp corner is told."""
 POLE_MM = 3.3
@@ -50,7 +52,7 @@ class Trace:
     tried: Array
 
     @property
-    def base(self) -> Array:
+    def base(self) -> NDArray[np.bool_]:
         """True for points of the bar's edge."""
         return np.asarray(self.part >= PARTS.index("bar left"))
 
@@ -142,19 +144,37 @@ def trace(steep: Slopes, lines: Lines, high_mm: float) -> Trace:
 
 
 def foot_edge(steep: Slopes, shape: Array) -> float:
-    """Mean slope across the bar's edge under the vane, over that beside it: near nothing where both are one piece."""
+    """How much of an edge there is across the bar's edge under the vane, over that beside it: near nothing where both
+    are one piece. By slope of the light, or change of tone where that is more: black on dark metal has little slope."""
     left, right = (float(shape[k] + shape[k + 1] * shape[8]) for k in (0, 2))
     wide = right - left
-    normal = np.array([-shape[9], 1.0]) / np.hypot(1, shape[9])
     spans = ((left + 0.2 * wide, right - 0.2 * wide), (left - BESIDE_MM, left - FOOT_MM),
              (right + FOOT_MM, right + BESIDE_MM))  # fmt: skip
-    most = []
-    for low, high in spans:
-        x = np.linspace(low, high, 40)
-        starts = np.column_stack([x, shape[8] + shape[9] * x])
-        t = np.arange(-REACH_MM, REACH_MM + 0.01, 0.05)
-        most.append(float(np.abs(steep.along(starts, np.broadcast_to(normal, starts.shape), t).mean(axis=0)).max()))
-    return most[0] / max(*most[1:], 1e-9)
+    told = np.array([(_slope(steep, shape, *span), _change(steep.section, shape, *span)) for span in spans])
+    return float((told[0] / np.maximum(told[1:].max(axis=0), 1e-9)).max())
+
+
+def _slope(steep: Slopes, shape: Array, low: float, high: float) -> float:
+    """Greatest mean slope of the light across a span of the bar's edge."""
+    normal = np.array([-shape[9], 1.0]) / np.hypot(1, shape[9])
+    x = np.linspace(low, high, 40)
+    starts = np.column_stack([x, shape[8] + shape[9] * x])
+    t = np.arange(-REACH_MM, REACH_MM + 0.01, 0.05)
+    return float(np.abs(steep.along(starts, np.broadcast_to(normal, starts.shape), t).mean(axis=0)).max())
+
+
+def _change(section: Section, shape: Array, low: float, high: float) -> float:
+    """Change of the mean log tone across a span of the bar's edge."""
+    x, off = np.linspace(low, high, 40), np.array([-1.0, 1.0])[:, None, None] * ACROSS_MM[:, None]
+    up = shape[8] + shape[9] * x + off
+    column = np.broadcast_to((x - section.u[0]) / section.patch.step_mm, up.shape).astype(np.float32)
+    row = ((section.v[0] - up) / section.patch.step_mm).astype(np.float32)
+    tone = cv2.remap(
+        section.patch.values, column.reshape(-1, 40), row.reshape(-1, 40), cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    below, above = log_gray(np.asarray(tone, dtype=np.float32)).reshape(2, -1).mean(axis=1)
+    return float(abs(above - below))
 
 
 def _normal(line: Line, way: float, upright: bool) -> Array:
