@@ -100,22 +100,26 @@ def _change(table: Sectors) -> Array:
 
 @compiled
 def _row_medians(tone: Grid, few: int) -> Array:
-    """Medians (S, R) of what is told in each `few` rows; nan where less than half is."""
-    told, held = np.full((len(tone) // few, tone.shape[1]), np.nan), np.empty(few)
+    """Medians (S, R) of what is told in each `few` rows, sorted by swapping neighbours; nan where less than half is."""
+    wide = tone.shape[1]
+    told = np.full((len(tone) // few, wide), np.nan)
+    block, count = np.empty((few, wide), np.float32), np.empty(wide, np.int64)
     for sector in range(len(told)):
-        for k in range(tone.shape[1]):
-            count = 0
-            for row in range(sector * few, (sector + 1) * few):
-                value = tone[row, k]
-                if np.isfinite(value):
-                    at = count
-                    while at > 0 and held[at - 1] > value:
-                        held[at] = held[at - 1]
-                        at -= 1
-                    held[at] = value
-                    count += 1
-            if 2 * count >= few:
-                told[sector, k] = (held[(count - 1) // 2] + held[count // 2]) / 2
+        count[:] = 0
+        for row in range(few):
+            for k in range(wide):
+                value = tone[sector * few + row, k]
+                seen = np.isfinite(value)
+                block[row, k] = value if seen else np.inf
+                count[k] += seen
+        for turn in range(few):
+            for row in range(turn % 2, few - 1, 2):
+                for k in range(wide):
+                    one, other = block[row, k], block[row + 1, k]
+                    block[row, k], block[row + 1, k] = min(one, other), max(one, other)
+        for k in range(wide):
+            if 2 * count[k] >= few:
+                told[sector, k] = (block[(count[k] - 1) // 2, k] + block[count[k] // 2, k]) / 2
     return told
 
 
@@ -148,14 +152,15 @@ def _fit(change: Array, design: Array) -> Array:
     hold = HOLD * np.diag([0.02, 1, 1, 1, 1])
     pairs = (design[:, :, None] * design[:, None]).reshape(len(design), -1)
     smooth = np.zeros_like(values)
-    for _ in range(TURNS):
+    for turn in range(TURNS):
+        if turn > 0:
+            off = np.where(seen, np.abs(values - smooth), np.nan)
+            middle = np.nan_to_num(medians(off[None], least=1)[0])
+            weight = np.where(seen, np.clip(1 - (off / (4 * (1.4826 * middle + 1e-4))) ** 2, 0, None) ** 2, 0.0)
         normal = (weight.T @ pairs).reshape(-1, waves, waves) + hold
         right = (weight * values).T @ design
         _solve(normal, right)
         smooth = design @ right.T
-        off = np.where(seen, np.abs(values - smooth), np.nan)
-        middle = np.nan_to_num(medians(off[None], least=1)[0])
-        weight = np.where(seen, np.clip(1 - (off / (4 * (1.4826 * middle + 1e-4))) ** 2, 0, None) ** 2, 0.0)
     return np.asarray(smooth)
 
 
