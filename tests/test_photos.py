@@ -208,6 +208,17 @@ def test_colour_shrinks_and_never_grows(tmp_path: Path) -> None:
     assert photos.thumbnail(path, 1).shape == (1, 1, 3)
 
 
+@pytest.mark.parametrize(("kind", "long"), [("JPEG", 800), ("PNG", 800)])
+def test_a_small_colour_picture_costs_no_resampling(tmp_path: Path, kind: str, long: int) -> None:
+    """By a power of two in the decoder, by whole pixels else; upright, and never larger than the photo."""
+    path = tmp_path / "p"
+    path.write_bytes(packed(Image.new("RGB", (3200, 2400), (200, 90, 30)), kind, exif=exif(orientation=6)))
+    small = photos.small_colour(path, 700)
+    assert small.shape == (long, long * 3 // 4, 3)
+    assert np.abs(small.astype(int) - (200, 90, 30)).max() <= 4
+    assert photos.small_colour(path, 9000).shape == (3200, 2400, 3)
+
+
 def test_a_48_megapixel_photo_loads() -> None:
     photo = photos.decode(packed(Image.new("L", (8064, 6048), 90), "JPEG"), "p")
     assert photo.gray.shape == (6048, 8064)

@@ -77,6 +77,28 @@ def test_a_sound_lip_has_no_washout_but_figures(turn: float) -> None:
     assert figure(seen.summary, "lip_length").value == pytest.approx(50.0, abs=0.4)
 
 
+def ragged(x: np.ndarray) -> np.ndarray:
+    """A bay whose edge runs up and down by 0.3 mm: its deepest place lies 1.5 mm and 0.3 mm behind the line."""
+    deep = bay(x, 0.0, 12.0, 1.5)
+    return np.asarray(deep + 0.3 * np.clip(deep / 1.5, 0, 1) * np.cos(2 * np.pi * x / 1.6))
+
+
+def test_the_deepest_place_of_a_ragged_bay_is_told_with_its_doubt() -> None:
+    """Averaged along the edge it would be told 0.2 mm too shallow."""
+    (found,) = see(look_at(draw_lip(PLANE, ragged))).findings
+    top = figure(found.quantities, "max_deviation")
+    assert top.value == pytest.approx(1.8, abs=0.12) and top.budget["ragged"] > 0.05
+    assert figure(found.quantities, "area").value == pytest.approx(18.0, rel=0.06)
+
+
+def test_a_smooth_bay_is_not_ragged_and_a_shallow_one_may_be_chance() -> None:
+    deep, shallow = (
+        figure(see(look_at(draw_lip(PLANE, lambda x, d=depth: bay(x, depth=d)))).summary, "max_deviation").budget
+        for depth in (2.0, 0.22)
+    )
+    assert deep.get("ragged", 0.0) < 0.05 and deep["wander"] < 0.05 < 0.09 <= shallow["wander"]
+
+
 @pytest.mark.parametrize("noise", [1.0, 3.0, 6.0])
 def test_errors_stay_within_their_bars(noise: float) -> None:
     """Depths and places of its own for each noise: 95 % bars hold, and are not idle."""

@@ -21,17 +21,27 @@ CERTAIN = 1.25
 """A washout is told when its deviation is so many times its own U95: one sound lip in a hundred is so by chance."""
 FAINT = 1.8
 """A deviation below so many times the least significant one is flagged."""
-EDGE_PX = 0.45
+EDGE_PX = 0.3
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
-FAINT_MM = 0.45
+FAINT_MM = 0.3
 """The same of a step as strong as the band's usual ones, mm; the stronger, the better known."""
-FOLLOW = 0.07
+FOLLOW = 0.03
 """Share of a deviation that following a ragged edge may miss."""
-WAY = (0.10, 0.04, 0.016, 0.10, 0.10, 0.0, 0.0)
+TOP_CALM_MM, SOUND_CALM_MM, AREA_CALM_MM = 0.4, 1.0, 2.0
+"""Distances from the line are averaged over such a length: in bays, on a sound lip, beside bays."""
+RAGGED, RAGGED_MM = 1.5, 1.0
+"""A ragged bay's deepest place lies so many of its standard deviations behind its mean over such a length, as the
+highest of some ten independent ones does; all of that is in doubt."""
+WANDER, STRAY_MM, DEEP = 2.0, 0.09, 3.5
+"""A bay less than `DEEP` times as deep as a way wanders by chance may be nothing else, and is in doubt by that: so many
+standard deviations of the way beside it, and a stray by so much, mm. A deeper one is in doubt by one of them."""
+BESIDE = 0.5
+"""Share of the area told beside deep bays that is in doubt."""
+WAY = (0.05, 0.015, 0.016, 0.05, 0.05, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
 WAY_SHARE = 0.6
 """The same as a share of what other ways along the edge differ by."""
-AREA_SHARE = 0.08
+AREA_SHARE = 0.06
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
          "eroded_length")  # fmt: skip
@@ -52,11 +62,11 @@ def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str,
     for other in others:
         theirs = _figures(other, plane, outermost(other.x_mm, other.away_mm))
         apart = np.maximum(apart, np.abs(theirs - value))
-    which = np.hypot(WAY_SHARE * apart, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
+    own["outline"] = np.hypot(WAY_SHARE * apart, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
+    value[0] += own["ragged"][0]
     return {
         name: Measured.of(
-            float(value[k]), UNITS[k], how=HOW[k], edge=float(own[k, 0]), line=float(own[k, 1]),
-            outline=float(which[k]), **{n: float(u[k]) for n, u in parts.items()},
+            float(value[k]), UNITS[k], how=HOW[k], **{n: float(u[k]) for n, u in (own | parts).items() if u[k] > 0}
         )
         for k, name in enumerate(NAMES)
     }  # fmt: skip
@@ -101,7 +111,7 @@ def _sizes(
 ) -> tuple[float, float, float, float]:
     """Largest and root mean square distance behind the line, area there and eroded length."""
     some = worn.any()
-    near, wide = _calm(away, (0.4 if some else 1.0) / step), _calm(away, 2.0 / step)
+    near, wide = _calm(away, (TOP_CALM_MM if some else SOUND_CALM_MM) / step), _calm(away, AREA_CALM_MM / step)
     top = square = area = eroded = 0.0
     last = len(x) - 1
     for k in range(last + 1):
@@ -127,27 +137,47 @@ def _calm(away: Array, wide: float) -> Array:
     return mean / (2 * half + 1)
 
 
-def _own(lip: Lip, value: Array) -> Array:
-    """Parts (7, 2) of each figure: the edge's own places, and the sound line."""
+def _own(lip: Lip, value: Array) -> dict[str, Array]:
+    """Parts (7,) of each figure: places of the edge, how ragged it is, what lies beside the bays, the sound line."""
     px = lip.trace.patch.px_mm
-    clear = np.interp(lip.x_mm, lip.trace.x_mm, lip.trace.clear)
-    faint = FAINT_MM / max(float(np.median(clear[lip.worn] if lip.worn.any() else clear)), 1.0)
-    place = float(np.hypot(np.hypot(EDGE_PX * px, lip.spread_mm), faint))
-    alike = max(ALIKE_MM, px)
-    length = lip.length_mm
-    eroded = float(value[6])
-    at = lip.x_mm[int(np.argmax(np.where(lip.worn, lip.away_mm, -np.inf)))] if lip.worn.any() else length / 2
-    line = float(lip.u_line(np.array([at]))[0])
-    mean = float(lip.u_line(lip.x_mm[lip.worn] if lip.worn.any() else lip.x_mm).mean())
+    worn = lip.worn if lip.worn.any() else np.ones_like(lip.worn)
+    clear = float(np.median(np.interp(lip.x_mm, lip.trace.x_mm, lip.trace.clear)[worn]))
+    place = float(np.sqrt((EDGE_PX * px) ** 2 + lip.spread_mm**2 + (FAINT_MM / max(clear, 1.0)) ** 2))
+    top, _, area, _, _, length, eroded = value.tolist()
     reach = eroded if lip.worn.any() else length
-    follow = FOLLOW * float(value[0])
-    edge_area = float(np.hypot(place * np.sqrt(alike * reach), 0.15 * EDGE_PX * px * reach))
-    return np.array([
-        [np.hypot(place, follow), line], [np.hypot(place * 0.5, 0.5 * follow), mean * min(1.0, eroded / length + 0.3)],
-        [np.hypot(edge_area, AREA_SHARE * float(value[2])), mean * reach],
-        [np.hypot(1.4 * place, follow), 0.0], [np.hypot(1.4 * place, follow), 0.0],
-        [np.sqrt(2) * 0.6 * px + 0.03, 0.0], [0.5 + 0.05 * eroded, 0.0],
-    ])  # fmt: skip
+    deepest = lip.x_mm[int(np.argmax(np.where(worn, lip.away_mm, -np.inf)))] if lip.worn.any() else length / 2
+    line, mean = float(lip.u_line(np.array([deepest]))[0]), float(lip.u_line(lip.x_mm[worn]).mean())
+    over = [place * np.sqrt(max(ALIKE_MM, px) * reach), 0.15 * EDGE_PX * px * reach, AREA_SHARE * area]
+    wander, doubtful = _wander(lip, top)
+    zero = np.zeros(len(NAMES) - 3)
+    zone = np.hypot(1.4 * place, FOLLOW * top)
+    return {
+        "edge": np.array([
+            np.hypot(place, FOLLOW * top), np.hypot(0.4 * place, 0.75 * FOLLOW * top), np.linalg.norm(over),
+            zone, zone, 0.85 * px + 0.03, 0.5 + 0.05 * eroded,
+        ]),
+        "line": np.array([line, mean * min(1.0, eroded / length + 0.3), mean * reach, *zero]),
+        "ragged": np.array([RAGGED * _ragged_mm(lip), 0.0, 0.0, *zero]),
+        "wander": np.array([wander, 0.0, BESIDE * doubtful, *zero]),
+    }  # fmt: skip
+
+
+def _wander(lip: Lip, top: float) -> tuple[float, float]:
+    """How far a way wanders where the lip is sound, a doubt of the largest deviation; the area that may be it, mm2."""
+    calm = _calm(lip.away_mm, AREA_CALM_MM / lip.step_mm)
+    own = float(np.std(calm[~lip.worn])) if not lip.worn.all() else 0.0
+    chance = float(np.hypot(WANDER * own, STRAY_MM))
+    deep = lip.worn & (top > DEEP * chance)
+    return own if deep.any() else chance, float(np.clip(calm[~deep], 0, None).sum()) * lip.step_mm
+
+
+def _ragged_mm(lip: Lip) -> float:
+    """How ragged the bays are beyond the sound edge, standard deviation."""
+    rest = lip.away_mm - _calm(lip.away_mm, RAGGED_MM / lip.step_mm)
+    if not lip.worn.any() or lip.worn.all():
+        return 0.0
+    noise = 1.4826 * float(np.median(np.abs(rest[~lip.worn])))
+    return float(np.sqrt(max(float(np.var(rest[lip.worn])) - noise**2, 0.0)))
 
 
 def to_finding(lip: Lip, number: int, figures: Mapping[str, Quantity]) -> Finding | None:

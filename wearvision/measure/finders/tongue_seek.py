@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart, chart_of, scale_at
 from wearvision.measure.edges import Grid, log_gray, slope
+from wearvision.measure.finders.tongue_edges import straight_edges
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -30,10 +31,10 @@ LENGTHS_MM = (15.0, 130.0)
 """Lips shorter or longer than this are not looked for unless stated."""
 LENGTH_OFF = 1.0, 0.015
 """A lead's length lies within the sum of these, mm and share, of a stated one."""
-TURNS, CLEAR = 2, 3.5
+TURNS, CLEAR = 2, 3.45
 """Directions tried; a lead of a stated length that scores more makes the next one needless."""
-LINE_SCALE, SHORT_MM = 0.5, 2.0
-"""Lines that tell the directions are sought in the map shrunk by this; what they are longer than this counts."""
+SHORT_MM = 2.0
+"""Of straight edges, which tell the directions, what they are longer than this counts."""
 DARKEST_BRIGHTEST = 0.5, 99.5
 """Per cent of the map below its darkest and its brightest."""
 USUAL, LEAST_SLOPE = 88.0, 0.006
@@ -115,10 +116,7 @@ def turns_deg(chart: Chart) -> list[float]:
     """Directions (0 to 90 degrees) that long straight edges of the map share, strongest first."""
     low, high = np.percentile(chart.values[chart.valid], DARKEST_BRIGHTEST) if chart.valid.any() else (0.0, 1.0)
     shown = np.clip((chart.values - low) / max(high - low, 1e-3) * 255, 0, 255).astype(np.uint8)
-    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, LINE_SCALE).detect(shown)[0]
-    if found is None:
-        return []
-    lines = np.asarray(found, dtype=np.float64).reshape(-1, 4)
+    lines = straight_edges(shown)
     ends = np.clip(np.round(lines).astype(int), 0, np.array(shown.shape[::-1] * 2) - 1)
     lines = lines[chart.valid[ends[:, 1], ends[:, 0]] & chart.valid[ends[:, 3], ends[:, 2]]]
     run = lines[:, 2:] - lines[:, :2]
