@@ -15,13 +15,20 @@ from numpy.typing import NDArray
 from wearvision.finding import Finding
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.vanes.bends import SURE_BEND
 from wearvision.measure.vanes.ends import ends
 from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE, Settled, settle
-from wearvision.measure.vanes.siblings import CENTRE_MOST_MM, Shape, against_siblings, centre_u, centred, offsets, shape
+from wearvision.measure.vanes.siblings import (
+    CENTRE_MOST_MM,
+    Shape,
+    against_siblings,
+    centre_u,
+    centred,
+    offsets,
+    shapes,
+)
 from wearvision.measure.vanes.trace import Traces, holds
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
 from wearvision.stated import Stated
@@ -30,8 +37,7 @@ ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
 UNCLEAR_MM, KNOWN = 1.2, 0.7
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
-than this share of itself, or than all of it where the edges surely run along a bend: a bend that may well be none ends
-a part's reuse for nothing."""
+than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
 PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
@@ -116,17 +122,16 @@ def _compared(found: Settled) -> Vanes:
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
-    shapes, short = [], np.zeros(len(off))
+    short = np.zeros(len(off))
     differences, doubts = against_siblings(off, whole)
     differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
-        shapes.append(shape(differences[k], traces.line.along_mm, tip, doubts[k]))
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else tip) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
-        layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, shapes=tuple(shapes),
-        short_mm=short, short_u_mm=place_u, centre_cov_mm2=cov, standing=there, stub=stub,
-        held=holds(traces, whole), apart=shown.apart,
+        layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
+        shapes=shapes(differences, traces.line.along_mm, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
+        standing=there, stub=stub, held=holds(traces, whole), apart=shown.apart,
     )  # fmt: skip
 
 
@@ -232,7 +237,7 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
     seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
     shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
     u = root_sum_square(seen.tip_u_mm, edge, centre)
-    if not _known(shift, K95 * u, float(vanes.traces.clear[k])):
+    if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
         return {"tip_shift": unclear, "bend_angle": unclear}
@@ -245,13 +250,6 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
             seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg
         ),
     }  # fmt: skip
-
-
-def _known(shift: float, u95: float, clear: float) -> bool:
-    """Whether a shift is known well enough to be given."""
-    if abs(shift) < BENT_MM:
-        return u95 <= UNCLEAR_MM
-    return u95 <= abs(shift) * (1.0 if clear >= SURE_BEND else KNOWN)
 
 
 def _tip_seen(vanes: Vanes, k: int) -> bool:

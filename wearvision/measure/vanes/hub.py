@@ -20,8 +20,8 @@ from wearvision.measure.plane import Array
 from wearvision.measure.rings import edge_pixels
 from wearvision.measure.vanes.foot import Where
 
-EDGES, BLOCK = 6000, 1
-"""Edge pixels that vote; votes are counted in blocks of so many map pixels."""
+EDGES = 6000
+"""Edge pixels that vote."""
 RADII_MM = (6.0, 260.0)
 """Circles looked for."""
 STATED_SHARE = 0.06
@@ -70,8 +70,8 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
         if top <= 0:
             break
-        places.append((np.array([column, row]) + 0.5) * BLOCK - 0.5 - pad)
-        cv2.circle(votes, (column, row), max(2 // BLOCK, round(6 / (BLOCK * chart.step_mm))), 0.0, -1)
+        places.append(np.array([column, row], dtype=np.float64) - pad)
+        cv2.circle(votes, (column, row), max(2, round(6 / chart.step_mm)), 0.0, -1)
     if not places:
         return []
     rings = _Rings.of(chart, diameter_mm, camera_mm)
@@ -88,7 +88,7 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
 def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None) -> Grid:
     """Votes for the centre on the map widened by `pad`; at a stated radius, else anywhere along the gradient."""
     place, normal, weight = edges
-    height, width = ((n + 2 * pad) // BLOCK for n in chart.values.shape)
+    height, width = (n + 2 * pad for n in chart.values.shape)
     if diameter_mm:
         reach = 0.5 * diameter_mm * np.arange(1 - STATED_SHARE, 1 + STATED_SHARE / 2, 0.012)
         reach = np.concatenate([reach, np.arange(RADII_MM[0], 0.2 * diameter_mm, 2.0)])
@@ -96,29 +96,24 @@ def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_m
     else:
         reach = np.arange(RADII_MM[0], 130.0, 2.0)
         gain = np.ones_like(reach)
-    total = np.zeros((height, width))
+    image = np.zeros((height, width), dtype=np.float32)
     start, way, worth, far, gain = (
         one.astype(np.float32)
-        for one in (
-            (place + pad + 0.5) / BLOCK, normal / BLOCK, weight, np.append(reach, -reach) / chart.step_mm,
-            np.append(gain, gain),
-        )
+        for one in (place + pad, normal, weight, np.append(reach, -reach) / chart.step_mm, np.append(gain, gain))
     )
-    _vote(start, way, worth, far, gain, total)
-    image = total.astype(np.float32)
-    sigma = max(1.5, 2.0 / chart.step_mm) / BLOCK
-    around = (40 // BLOCK + 1,) * 2
-    return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma) - cv2.blur(image, around), dtype=np.float32)
+    _vote(start, way, worth, far, gain, image)
+    sigma = max(1.5, 2.0 / chart.step_mm)
+    return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma) - cv2.blur(image, (41, 41)), dtype=np.float32)
 
 
 @compiled
-def _vote(place: Grid, normal: Grid, weight: Grid, reach: Grid, gain: Grid, total: Array) -> None:
+def _vote(place: Grid, normal: Grid, weight: Grid, reach: Grid, gain: Grid, total: Grid) -> None:
     """Add the votes of edges (N, 2) at some distances along their normals, either way, to a map."""
     height, width = total.shape
     for k in range(len(reach)):
         for n in range(len(place)):
-            x = int(np.floor(place[n, 0] + reach[k] * normal[n, 0]))
-            y = int(np.floor(place[n, 1] + reach[k] * normal[n, 1]))
+            x = int(np.rint(place[n, 0] + reach[k] * normal[n, 0]))
+            y = int(np.rint(place[n, 1] + reach[k] * normal[n, 1]))
             if 0 <= x < width and 0 <= y < height:
                 total[y, x] += gain[k] * weight[n]
 

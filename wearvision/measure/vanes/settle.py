@@ -93,7 +93,8 @@ class _Search:
     def best(self, discs: list[Disc]) -> Settled | None:
         """The disc whose vanes are believed most, each about the axis that its rim tells.
 
-        Where nothing is clear then, or the vanes cannot be compared, what was taken for the rim may have been none.
+        Where nothing is clear then, or the vanes lie alike too little to be sure, what was taken for the rim may have
+        been none.
         """
         best, told = None, []
         for disc in discs:

@@ -125,71 +125,74 @@ def against_siblings(off: Array, sound: NDArray[np.bool_]) -> tuple[Array, Array
     return off - median, np.where(count > 0, doubt, np.nan)
 
 
-def shape(difference: Array, along_mm: Array, tip_mm: float, doubt_mm: Array) -> Shape:
-    """A bend fitted to the difference: the mean of many bends by how well each fits.
+def shapes(differences: Array, along_mm: Array, tip_mm: float, doubts_mm: Array) -> tuple[Shape, ...]:
+    """A bend fitted to the difference (N, S) of each vane: the mean of many bends by how well each fits.
 
     Each bend starts at one of `STARTS` of the length and grows with a power of what is beyond; it and a shift of the
     whole vane are fitted by robust least squares with priors. The shift at the tip and the angle there are means over
     all of them, and so their uncertainty holds what the choice between them is worth.
     """
-    use = np.isfinite(difference) & np.isfinite(doubt_mm) & (along_mm < tip_mm - TIP_MM)
-    outer = use & (along_mm > tip_mm - 0.25 * (tip_mm - along_mm[0]))
-    nothing = np.full(len(along_mm), np.nan)
+    bends = _Bends.along(along_mm, tip_mm)
+    return tuple(_shape(one, bends, doubt) for one, doubt in zip(differences, doubts_mm, strict=True))
+
+
+def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
+    along, tip = bends.along_mm, bends.tip_mm
+    use = np.isfinite(difference) & np.isfinite(doubt_mm) & (along < tip - TIP_MM)
+    outer = use & (along > tip - 0.25 * (tip - along[0]))
     if use.sum() < 8 or outer.sum() < 4:
         return Shape(
-            tip_shift_mm=np.nan, tip_u_mm=np.nan, bend_deg=np.nan, bend_u_deg=np.nan, off_mm=nothing,
-            measured_mm=difference,
+            tip_shift_mm=np.nan, tip_u_mm=np.nan, bend_deg=np.nan, bend_u_deg=np.nan,
+            off_mm=np.full(len(along), np.nan), measured_mm=difference,
         )  # fmt: skip
     few = np.flatnonzero(use)[::2]  # neighbours share their error
-    step = 2 * float(along_mm[1] - along_mm[0])
-    x, y = along_mm[few], difference[few]
-    tried = [(0.5, 1.0), *((start, power) for start in STARTS.tolist() for power in POWERS)]
-    start, power = (np.array([[t[k]] for t in tried]) for k in (0, 1))
-    bends = _Bends(start=start * tip_mm, power=power, tip=tip_mm)
-    cost, theta, cov = _fitted(bends, x, y, doubt_mm[few], step)
-    prior = np.full(len(tried), (1 - SOUND) / (len(tried) - 1))
-    prior[0] = SOUND
-    weight = prior * np.exp(-0.5 * (cost - cost.min()))
+    cost, theta, cov = _fitted(bends.at[:, few], difference[few], doubt_mm[few], 2 * float(along[1] - along[0]))
+    weight = np.full(len(cost), (1 - SOUND) / (len(cost) - 1))
+    weight[0] = SOUND
+    weight *= np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
-    to = bends.to_tip()
-    value, cov = np.einsum("fij,fj->fi", to, theta), to @ cov @ to.transpose(0, 2, 1)
+    value, cov = np.einsum("fij,fj->fi", bends.to_tip, theta), bends.to_tip @ cov @ bends.to_tip.transpose(0, 2, 1)
     mean = weight @ value
     spread = np.einsum("f,fij->ij", weight, cov) + (value - mean).T @ (weight[:, None] * (value - mean))
-    angle = np.degrees(np.arctan(mean[1]))
-    curve = weight @ (theta[:, :1] + theta[:, 1:] * bends.at(along_mm))
     return Shape(
-        tip_shift_mm=float(mean[0]), tip_u_mm=float(np.sqrt(spread[0, 0])), bend_deg=float(angle),
-        bend_u_deg=float(np.degrees(np.sqrt(spread[1, 1]) / (1 + mean[1] ** 2))), off_mm=curve, measured_mm=difference,
+        tip_shift_mm=float(mean[0]), tip_u_mm=float(np.sqrt(spread[0, 0])),
+        bend_deg=float(np.degrees(np.arctan(mean[1]))),
+        bend_u_deg=float(np.degrees(np.sqrt(spread[1, 1]) / (1 + mean[1] ** 2))),
+        off_mm=weight @ (theta[:, :1] + theta[:, 1:] * bends.at), measured_mm=difference,
     )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Bends:
-    """Bends that are tried: where each begins (F, 1), mm, its power (F, 1), and the tip; the first is none."""
+    """Bends that are tried; the first is none.
 
-    start: Array
-    power: Array
-    tip: float
+    `at` (F, S) is how much of its shift at the tip each has at the places along a vane, `to_tip` (F, 2, 2) makes shift
+    and slope at the tip of the shift of all and that of the bend.
+    """
 
-    def at(self, along_mm: Array) -> Array:
-        """How much of its shift at the tip each bend has at places (S,), (F, S)."""
-        return np.asarray(np.clip((along_mm - self.start) / (self.tip - self.start), 0, None) ** self.power)
+    along_mm: Array
+    tip_mm: float
+    at: Array
+    to_tip: Array
 
-    def to_tip(self) -> Array:
-        """What makes (shift, slope) at the tip of (shift of all, shift of the bend), (F, 2, 2)."""
-        out = np.zeros((len(self.start), 2, 2))
-        out[:, 0] = 1.0
-        out[:, 1, 1] = (self.power / (self.tip - self.start))[:, 0]
-        return out
+    @classmethod
+    def along(cls, along_mm: Array, tip_mm: float) -> _Bends:
+        tried = [(0.5, 1.0), *((start, power) for start in STARTS.tolist() for power in POWERS)]
+        start, power = (np.array([[t[k]] for t in tried]) for k in (0, 1))
+        beyond = tip_mm - start * tip_mm
+        to_tip = np.zeros((len(tried), 2, 2))
+        to_tip[:, 0], to_tip[:, 1, 1] = 1.0, (power / beyond)[:, 0]
+        at = np.clip((along_mm - start * tip_mm) / beyond, 0, None) ** power
+        return cls(along_mm=along_mm, tip_mm=tip_mm, at=np.asarray(at), to_tip=to_tip)
 
 
-def _fitted(bends: _Bends, x: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Array, Array]:
+def _fitted(at: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Array, Array]:
     """Cost (F,), parameters (F, 2) and covariance (F, 2, 2) of every bend, by robust least squares with priors."""
-    prior = np.repeat([[1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2]], len(bends.start), axis=0)
+    prior = np.repeat([[1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2]], len(at), axis=0)
     prior[0, 1] = 1e6
     sd = np.maximum(np.hypot(doubt, LEAST_MM), 1e-3)
     cost, theta, normal = (np.zeros((len(prior), *shape)) for shape in ((), (2,), (2, 2)))
-    _fit_each(bends.at(x), y, sd, step / SHARED_MM, prior, theta, normal, cost)
+    _fit_each(at, y, sd, step / SHARED_MM, prior, theta, normal, cost)
     return cost, theta, np.asarray(np.linalg.inv(normal), dtype=np.float64)
 
 

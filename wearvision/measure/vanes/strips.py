@@ -186,7 +186,7 @@ def edges_across(
     usual = np.empty_like(size)
     for one, out in zip(size, usual, strict=True):
         cv2.blur(one, around, dst=out, borderType=cv2.BORDER_REPLICATE)
-    means = [u[u > 0].mean() if (u > 0).any() else 0.0 for u in usual]
+    means = [float(u.sum()) / max(int(np.count_nonzero(u)), 1) for u in usual]
     np.maximum(usual, np.float32(QUIET * np.median(means)), out=usual)
     usual += np.float32(0.004)
     size /= usual
