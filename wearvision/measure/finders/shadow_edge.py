@@ -24,6 +24,8 @@ TONE = 2.2
 """Exponent from a photo's tone to light (IEC 61966-2-1, near enough: an even error of the middle drops out)."""
 TURNS, REACH, LEAST_HALF = 8, 2.2, 4
 """Turns of the fit; samples that it looks at to either side, in standard deviations of the edge, and at least."""
+SETTLED = 1e-9
+"""Light, and samples, by which the fit may still move when it ends."""
 SOFT = 0.7, 40.0
 """Standard deviations an edge may have, samples."""
 STRONG, LEAST_SHARE = 4.0, 0.12
@@ -103,6 +105,8 @@ def _fits(seen: Array, soft: float) -> tuple[Array, Array, Array, Array]:
             dark[i] += steps[0]
             rise[i] += steps[1]
             middle[i] = min(max(middle[i] + min(max(steps[2], -soft), soft), -half), half)
+            if max(abs(steps[0]), abs(steps[1]), abs(steps[2])) < SETTLED:
+                break
         rest = np.empty(seen.shape[1])
         for k in range(len(rest)):
             rest[k] = seen[i, k] - dark[i] - rise[i] * _risen(k - half - middle[i], soft)

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.finders.light_ground import MAP_MM, Ground, askew
 from wearvision.measure.patch import Patch
@@ -97,13 +99,23 @@ def _judge(rise: Grid, turn: float, patch: Patch) -> list[Rise]:
 
 def _apart(found: list[Rise]) -> list[Rise]:
     """Each edge once."""
-    kept: list[Rise] = []
-    for rise in found:
-        if not any(
-            rise.turned(other) < TURNED_DEG and abs((rise.middle_mm - other.middle_mm) @ other.up) < APART_MM
-            for other in kept
-        ):
-            kept.append(rise)
+    if not found:
+        return []
+    kept = _once(np.array([rise.middle_mm for rise in found]), np.array([rise.turn_deg for rise in found]))
+    return [rise for rise, keep in zip(found, kept, strict=True) if keep]
+
+
+@compiled
+def _once(middle_mm: Array, turn_deg: Array) -> NDArray[np.bool_]:
+    """Which of edges, strongest first, are none of those before them."""
+    kept = np.ones(len(turn_deg), np.bool_)
+    for i in range(len(turn_deg)):
+        for k in range(i):
+            turned = abs((turn_deg[i] - turn_deg[k] + 180.0) % 360.0 - 180.0)
+            if kept[k] and turned < TURNED_DEG:
+                rad, (x, y) = np.radians(turn_deg[k]), middle_mm[i] - middle_mm[k]
+                if abs(y * np.cos(rad) - x * np.sin(rad)) < APART_MM:
+                    kept[i] = False
     return kept
 
 
