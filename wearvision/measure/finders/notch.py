@@ -44,7 +44,7 @@ DEEPER, DEEPER_MM = 1.1, 0.1
 """It may be so much deeper than the way that was found in it."""
 UNSEEN_MM = 0.12
 """Standard uncertainty of a least width by bites that are too shallow to be seen."""
-LIKELY = -0.5
+LIKELY = -0.25
 """Logarithm of the odds from which on a doubtful bite is told, faint."""
 MOST_LIKELY = 5
 """On a land with more bites and doubtful places than this none of the doubtful is told: it is stained."""
@@ -99,10 +99,10 @@ def land_findings(
 ) -> tuple[Finding, ...]:
     """The land, then its bites, deepest first, and those that most likely are some, which are faint.
 
-    Where neither edge can be told anywhere there are only bites, likelier than not and faint.
+    Where an edge can be told nowhere there are only bites, and all are faint.
     """
     pale = not left.sure.any()
-    told = _told(land, bites, left, 0.0 if pale else LIKELY)
+    told = _told(land, bites, left)
     spans = [] if pale else _least_spans(land, left, [b for b in bites if b.verdict == "bite"])
     lengths = _lengths(spans + [s for bite, edges in told for s in _bite_spans(land, bite, edges)], land, plane)
     whole, lengths = lengths[: len(spans)], lengths[len(spans) :]
@@ -117,12 +117,12 @@ def land_findings(
     return (_whole(land, left, hidden, {"remaining_width": width, "width": whole[1]}, plane), *notches)
 
 
-def _told(land: Land, bites: list[Bite], left: Left, least: float) -> list[tuple[Bite, Left]]:
+def _told(land: Land, bites: list[Bite], left: Left) -> list[tuple[Bite, Left]]:
     """Bites that are told, each with the edges as they are with it: those that are sure, and likely ones; none of a
     single row, which has no outline."""
     broad = sorted((b for b in bites if len(b.rows[_span(b.loss_mm)]) > 1), key=lambda b: -float(b.loss_mm.max()))
     real, doubtful = ([b for b in broad if b.verdict == verdict] for verdict in ("bite", "unsure"))
-    some = [b for b in doubtful if b.log_odds >= least] if len(real) + len(doubtful) <= MOST_LIKELY else []
+    some = [b for b in doubtful if b.log_odds >= LIKELY] if len(real) + len(doubtful) <= MOST_LIKELY else []
     return [(b, left) for b in real] + [
         (b, left_of(land, [replace(b, log_odds=np.inf)], np.tile(left.sure, (2, 1)))) for b in some
     ]
