@@ -169,15 +169,12 @@ def measure_band(
     value, parts = plane.propagate(lambda p: figures(band, p, window))
     width, _, radius, arc, area = (float(v) for v in value)
     lip = LIP_PX * px_mm + LIP_REL * width
-    tip = float(np.degrees(END_WIDTHS * width / radius))
-    told = [CUT_DEG if cut else u for cut, u in zip(band.cut, band.end_u_deg, strict=True)]
-    ends = [root_sum_square(END_DEG, tip, ENDS * u) for u in told]
-    end = max(FULL_DEG, band.end_u_deg[0]) if band.full else root_sum_square(*ends)
+    end = _end_u_deg(band, float(np.degrees(END_WIDTHS * width / radius)))
     bearing = _bearing(band, plane)
     axis = max(0.0, float(bearing @ centre_cov @ bearing)) ** 0.5
     extra: list[dict[str, float]] = [
         {"edge": lip, "outline": doubt_mm[0]}, {"edge": 1.7 * lip, "outline": doubt_mm[0]},
-        {"edge": lip / 2, "centre": axis, "outline": doubt_mm[1]}, {"outline": float(end)},
+        {"edge": lip / 2, "centre": axis, "outline": doubt_mm[1]}, {"outline": end},
         {"edge": area * lip / width, "outline": area * float(np.hypot(end / max(arc, 1.0), doubt_mm[0] / width))},
     ]  # fmt: skip
     names = ("width", "width_max", "radius", "arc_in_view", "area")
@@ -198,6 +195,14 @@ def measure_band(
         assert isinstance(whole, Measured)
         out["share"] = Measured.of(area / face_area_mm2, "1", how="of the face's ring", area=whole.u / face_area_mm2)
     return out
+
+
+def _end_u_deg(band: Band, tip_deg: float) -> float:
+    """Standard uncertainty of an arc from where it ends, degrees; `tip_deg` is that of a round tip."""
+    if band.full:
+        return max(FULL_DEG, band.end_u_deg[0])
+    told = [CUT_DEG if cut else u for cut, u in zip(band.cut, band.end_u_deg, strict=True)]
+    return root_sum_square(*[root_sum_square(END_DEG, tip_deg, ENDS * u) for u in told])
 
 
 def _less(arc: Quantity, hidden_deg: float) -> Quantity:

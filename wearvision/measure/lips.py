@@ -1,8 +1,4 @@
-"""A groove's two lips, row by row, in an unwrapped ring, and where it ends.
-
-Lips are the outermost crests of the radial slope beside a ribbon's coarse edges. Ends are where the groove's own
-profile, less the grey of the face beside it, stops to look like itself.
-"""
+"""A groove's two lips, row by row, in an unwrapped ring: the outermost crests of the slope beside a ribbon's edges."""
 
 from __future__ import annotations
 
@@ -11,17 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.across import darkness
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median
+from wearvision.measure.ends import cut_ends, ends, in_view, seen_rows
 from wearvision.measure.evidence import ROWS, SIGMA_PX, Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.unwrap import Strip
 
-END_DEG = 12.0
-"""How far beyond its coarse end the end of a groove is looked for."""
-PATTERN_ROWS = 24
-"""A groove's profile near an end is the median over this many rows."""
 REACH = (1.5, 4.0)
 """A lip lies within 0.15 of the width of its coarse place, but at least and at most this many photo px."""
 STEADY = 1.5
@@ -32,16 +26,6 @@ STRONGEST = 5.0
 """A crest counts up to so many times the usual."""
 NO_LINE = 1e6
 """Thickness, columns, where there is no line."""
-ROW_WORTH = 5.0
-"""Worth of one row's likeness as evidence (a log likelihood); neighbours are not independent."""
-CAP_POWER = 0.2
-"""A round end is unlike the face by at least this share of the power of the groove's profile."""
-SECTOR = 16
-"""Rows over which darkness is judged at a time."""
-INSIDE, BESIDE = 24, 8
-"""Samples across the groove, and on either side of it."""
-ACROSS, ASIDE = np.linspace(0.03, 0.97, INSIDE), np.linspace(0.0, 1.0, BESIDE)
-"""Where they lie: shares of the way from lip to lip, and of the face beside."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -111,11 +95,7 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     blur_px : Gaussian blur of the photo, px
     """
     lap = strip.values.shape[0]
-    rows, end_u = ribbon.rows, np.asarray(ribbon.doubt_rows) * strip.step_deg
-    if not ribbon.full:
-        first, last = _ends(strip, found.gray, ribbon)
-        rows = _seen(strip, ribbon, np.arange(first[0], last[0] + 1))
-        end_u = np.hypot(end_u, np.array([first[1], last[1]]) * strip.step_deg)
+    rows, end_u = _rows(strip, found, ribbon)
     if len(rows) < 8:
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
@@ -131,17 +111,27 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
         lips[0].column + fixes[0], lips[1].column - fixes[1], lips[0].size / usual, lips[1].size / usual
     )
     clear = (lips[0].size > 1.5 * usual) & (lips[1].size > 1.5 * usual)
-    seen = _shown(strip, rows, (coarse[0] + coarse[1]) / 2)
-    dark, share = _darkness(strip, found.gray, rows[seen], inner[seen], outer[seen])
+    seen = in_view(strip, rows, (coarse[0] + coarse[1]) / 2)
+    dark, share = darkness(strip, found.gray, rows[seen], inner[seen], outer[seen])
     deg = strip.deg(rows.astype(np.float64))
     return Track(
         deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
         clear=float(np.mean(clear[seen])),
         end_u_deg=(float(end_u[0]), float(end_u[1])), hidden_deg=float(np.sum(~seen)) * strip.step_deg,
         doubt_mm=ribbon.doubt_mm, full=ribbon.full,
-        cut=(False, False) if ribbon.full else _cut(strip, rows, (coarse[0] + coarse[1]) / 2),
+        cut=(False, False) if ribbon.full else cut_ends(strip, rows, (coarse[0] + coarse[1]) / 2),
         score=ribbon.score, strength=np.minimum(lips[0].size, lips[1].size), dark=dark, dark_share=share,
     )  # fmt: skip
+
+
+def _rows(strip: Strip, found: Evidence, ribbon: Ribbon) -> tuple[NDArray[np.int64], Array]:
+    """Rows of a groove, and the standard uncertainty of its ends, degrees."""
+    end_u = np.asarray(ribbon.doubt_rows) * strip.step_deg
+    if ribbon.full:
+        return ribbon.rows, end_u
+    first, last = ends(strip, found.gray, ribbon)
+    rows = seen_rows(strip, ribbon, np.arange(first[0], last[0] + 1))
+    return rows, np.hypot(end_u, np.array([first[1], last[1]]) * strip.step_deg)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -265,143 +255,3 @@ def spread_fix(line_px: Array, blur_px: float) -> Array:
     spread = float(np.hypot(blur_px, SIGMA_PX))
     over = np.maximum(np.where(np.isfinite(line_px), line_px, 1e3) / (2 * spread) - 1.0, 0.0)
     return np.asarray(spread * np.exp(-3.8 * over**0.55))
-
-
-def _seen(strip: Strip, ribbon: Ribbon, rows: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The rows from the first to the last in which the middle of the groove is seen."""
-    seen = np.flatnonzero(_shown(strip, rows, np.mean(_at(ribbon, rows), axis=0)))
-    return rows[seen[0] : seen[-1] + 1] if len(seen) else rows[:0]
-
-
-def _shown(strip: Strip, rows: NDArray[np.int64], middle: Array) -> NDArray[np.bool_]:
-    """In which rows a column is in the picture and not covered."""
-    lap, columns = strip.valid.shape
-    return np.asarray(strip.valid[rows % lap, np.rint(middle).astype(int).clip(0, columns - 1)])
-
-
-End = tuple[int, float]
-"""Row of an end, and its standard uncertainty in rows."""
-
-
-def _ends(strip: Strip, gray: Grid, ribbon: Ribbon) -> tuple[End, End]:
-    """First and last row of a groove."""
-    lap = strip.values.shape[0]
-    reach = round(END_DEG / strip.step_deg)
-    first, last = int(ribbon.rows[0]), int(ribbon.rows[-1])
-    spare = (lap - (last - first + 1)) // 2 if strip.closed else lap
-    low, high = first - min(reach, spare), last + min(reach, spare)
-    if not strip.closed:
-        low, high = max(0, low), min(lap - 1, high)
-        first, last = max(first, low), min(last, high)
-    if last - first < 12:
-        return (first, 2.0), (last, 2.0)
-    across, beside = profiles(strip, gray, np.arange(low, high + 1), *_at(ribbon, np.arange(low, high + 1)))
-    level = medians(beside)[:, None]
-    shape, quiet = across - level, median(((beside - level) ** 2).ravel())
-    width, radius = (median(x) for x in (ribbon.outer - ribbon.inner, strip.mm(ribbon.inner)))
-    cap = int(np.ceil(np.degrees(0.55 * width * strip.step_mm / radius) / strip.step_deg))
-    head = _end(np.ascontiguousarray(shape[::-1]), high - last, high - first, quiet, cap)
-    tail = _end(shape, first - low, last - low, quiet, cap)
-    return (high - head[0], head[1]), (low + tail[0], tail[1])
-
-
-def _at(ribbon: Ribbon, rows: NDArray[np.int64]) -> tuple[Array, Array]:
-    return np.interp(rows, ribbon.rows, ribbon.inner), np.interp(rows, ribbon.rows, ribbon.outer)
-
-
-def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> End:
-    """Last row that still belongs to the groove: best step in the likeness to its own rows a little inside.
-
-    A coarse end that ran on where there is no groove is first taken back to where there is one. Its round cap,
-    of at most `cap` rows, looks another way to the lamp, but still unlike the face.
-    """
-    back = max(4, min(PATTERN_ROWS, (stop - start + 1) // 2))
-    stop = _last_alike(shape, start, stop, back, quiet / 5)
-    pattern = _run_medians(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)], 1)[0]
-    begin = max(start, stop - back)
-    like = np.clip(shape[begin:] @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
-    total = np.cumsum(like - 0.5)
-    chance = np.exp(ROW_WORTH * (total - total.max()))
-    place = np.arange(len(total))
-    end = int(begin + np.argmax(total))
-    u = float(np.sqrt(np.sum(chance * (place + begin - end) ** 2) / np.sum(chance)))
-    least = max(4 * quiet, CAP_POWER * float(np.mean(pattern**2)))
-    other = np.mean(shape[end + 1 : end + 1 + cap] ** 2, axis=1) < least
-    more = int(np.argmax(other)) if other.any() else len(other)
-    return end + more, float(np.hypot(u, more / 4))
-
-
-@compiled
-def _last_alike(shape: Array, start: int, stop: int, back: int, quiet: float) -> int:
-    """The last row, `stop` or before it, up to which `back` rows have the power that is usual since `start`."""
-    power, none, begin = np.zeros(len(shape)), np.zeros(shape.shape[1]), max(0, start - 2)
-    total = none.copy()
-    for n in range(begin, stop + 3):
-        total += shape[n] if n < len(shape) else none
-        total -= shape[n - 5] if n - 5 >= begin else none
-        power[max(0, n - 2)] = np.mean((total / 5) ** 2)
-    least = quiet + 0.12 * np.median(power[start : stop + 1])
-    while stop - back > start and np.median(power[stop - back : stop]) < least:
-        stop -= 4
-    return stop
-
-
-def profiles(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[Array, Array]:
-    """Log grey across a groove, (N, INSIDE), and on the face beside it, (N, 2 BESIDE); first the inner side."""
-    per_px = strip.px_mm / strip.step_mm
-    gap = 2.5 * per_px + ASIDE * max(4 * per_px, 0.35 * median(outer - inner))
-    return _profiles(gray, rows % len(gray), inner, outer, ACROSS, gap)
-
-
-@compiled
-def _profiles(
-    gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array, share: Array, gap: Array
-) -> tuple[Array, Array]:
-    """Values at shares of the way from one lip to the other, and at gaps from either, (N, S) and (N, 2 G)."""
-    last, wide = gray.shape[1] - 1, len(gap)
-    across, beside = np.empty((len(rows), len(share))), np.empty((len(rows), 2 * wide))
-    for n in range(len(rows)):
-        row = gray[rows[n]]
-        for k in range(len(share)):
-            across[n, k] = row[int(min(max(np.rint(inner[n] + share[k] * (outer[n] - inner[n])), 0), last))]
-        for k in range(wide):
-            beside[n, k] = row[int(min(max(np.rint(inner[n] - gap[k]), 0), last))]
-            beside[n, wide + k] = row[int(min(max(np.rint(outer[n] + gap[k]), 0), last))]
-    return across, beside
-
-
-def medians(values: Array) -> Array:
-    """Medians over the last axis: of short rows sorting is the quickest way."""
-    ordered, count = np.sort(values, axis=-1), values.shape[-1]
-    return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2)
-
-
-def _run_medians(values: Array, count: int) -> Array:
-    """Median of each column over `count` runs of rows of one length, (count, M)."""
-    tall = len(values) // count
-    runs = values[: count * tall].reshape(count, tall, -1)
-    return medians(np.ascontiguousarray(runs.transpose(0, 2, 1)))
-
-
-def _darkness(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[float, float]:
-    """`dark` and `dark_share` of a track."""
-    across, beside = profiles(strip, gray, rows, inner, outer)
-    count = max(1, len(rows) // SECTOR)
-    sides = _run_medians(beside, count).reshape(count, 2, BESIDE)
-    dark = _run_medians(across, count).min(axis=1) - medians(sides).mean(axis=1)
-    noise = np.hypot(*sides.std(axis=2).T)
-    beyond = dark < -np.maximum(0.04, 2.5 * noise)
-    return median(dark), float(np.mean(beyond))
-
-
-def _cut(strip: Strip, rows: NDArray[np.int64], centre: Array) -> tuple[bool, bool]:
-    """Whether the ends lie where the view ends."""
-    lap, columns = strip.values.shape
-    out = []
-    for row, column, ahead in ((rows[0], centre[0], -1), (rows[-1], centre[-1], 1)):
-        near = row + ahead * np.arange(0, round(3.0 / strip.step_deg) + 1)
-        if not strip.closed and (near.min() < 0 or near.max() >= lap):
-            out.append(True)
-        else:
-            out.append(not bool(strip.valid[near % lap, int(np.clip(column, 0, columns - 1))].all()))
-    return out[0], out[1]

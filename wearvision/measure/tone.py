@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from wearvision.measure.across import medians, profiles
 from wearvision.measure.edges import Grid
-from wearvision.measure.lips import Track, medians, profiles, running_median
+from wearvision.measure.lips import Track, running_median
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 

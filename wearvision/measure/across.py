@@ -1,0 +1,66 @@
+"""The grey across a groove, against the face beside it, and how dark it is."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.compiled import compiled
+from wearvision.measure.edges import Grid, median
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import Strip
+
+SECTOR = 16
+"""Rows over which darkness is judged at a time."""
+INSIDE, BESIDE = 24, 8
+"""Samples across the groove, and on either side of it."""
+ACROSS, ASIDE = np.linspace(0.03, 0.97, INSIDE), np.linspace(0.0, 1.0, BESIDE)
+"""Where they lie: shares of the way from lip to lip, and of the face beside."""
+
+
+def profiles(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[Array, Array]:
+    """Log grey across a groove, (N, INSIDE), and on the face beside it, (N, 2 BESIDE); first the inner side."""
+    per_px = strip.px_mm / strip.step_mm
+    gap = 2.5 * per_px + ASIDE * max(4 * per_px, 0.35 * median(outer - inner))
+    return _profiles(gray, rows % len(gray), inner, outer, ACROSS, gap)
+
+
+@compiled
+def _profiles(
+    gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array, share: Array, gap: Array
+) -> tuple[Array, Array]:
+    """Values at shares of the way from one lip to the other, and at gaps from either, (N, S) and (N, 2 G)."""
+    last, wide = gray.shape[1] - 1, len(gap)
+    across, beside = np.empty((len(rows), len(share))), np.empty((len(rows), 2 * wide))
+    for n in range(len(rows)):
+        row = gray[rows[n]]
+        for k in range(len(share)):
+            across[n, k] = row[int(min(max(np.rint(inner[n] + share[k] * (outer[n] - inner[n])), 0), last))]
+        for k in range(wide):
+            beside[n, k] = row[int(min(max(np.rint(inner[n] - gap[k]), 0), last))]
+            beside[n, wide + k] = row[int(min(max(np.rint(outer[n] + gap[k]), 0), last))]
+    return across, beside
+
+
+def medians(values: Array) -> Array:
+    """Medians over the last axis: of short rows sorting is the quickest way."""
+    ordered, count = np.sort(values, axis=-1), values.shape[-1]
+    return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2)
+
+
+def _run_medians(values: Array, count: int) -> Array:
+    """Median of each column over `count` runs of rows of one length, (count, M)."""
+    tall = len(values) // count
+    runs = values[: count * tall].reshape(count, tall, -1)
+    return medians(np.ascontiguousarray(runs.transpose(0, 2, 1)))
+
+
+def darkness(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[float, float]:
+    """How dark a groove is and over which share of its sectors: `dark` and `dark_share` of a track."""
+    across, beside = profiles(strip, gray, rows, inner, outer)
+    count = max(1, len(rows) // SECTOR)
+    sides = _run_medians(beside, count).reshape(count, 2, BESIDE)
+    dark = _run_medians(across, count).min(axis=1) - medians(sides).mean(axis=1)
+    noise = np.hypot(*sides.std(axis=2).T)
+    beyond = dark < -np.maximum(0.04, 2.5 * noise)
+    return median(dark), float(np.mean(beyond))
