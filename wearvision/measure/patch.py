@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -79,8 +80,7 @@ def patch_of(
     gx, gy = np.meshgrid(kx * step, ky * step)
     knots_mm = origin_mm + gx.reshape(-1, 1) * across + gy.reshape(-1, 1) * down
     knots = plane.to_px(knots_mm).reshape(len(ky), len(kx), 2)
-    along, aside = np.meshgrid(*(np.arange(n, dtype=np.float32) / np.float32(KNOT) for n in (columns, rows)))
-    maps = [cv2.remap(knots[..., k].astype(np.float32), along, aside, cv2.INTER_LINEAR) for k in (0, 1)]
+    maps = _spread(knots.astype(np.float32), rows, columns)
     height, width = gray.shape
     inside = (maps[0] > 1) & (maps[1] > 1) & (maps[0] < width - 2) & (maps[1] < height - 2)
     source, corner = _smoothed(gray, knots, step / px_mm)
@@ -94,6 +94,23 @@ def patch_of(
     for outline in exclude_px:
         cv2.fillPoly(cover, [np.round(patch.to_grid(plane.to_mm(outline))).astype(np.int32)], 1)
     return Patch(**{**vars(patch), "valid": inside & (cover == 0)})
+
+
+@compiled
+def _spread(knots: Grid, rows: int, columns: int) -> Grid:
+    """Bilinear filling (2, rows, columns) between knots (K, L, 2); knot (i, j) lands on sample (i, j) times `KNOT`."""
+    filled = np.empty((2, rows, columns), dtype=np.float32)
+    shares = np.arange(KNOT).astype(np.float32) / np.float32(KNOT)
+    one = np.float32(1)
+    for row in range(rows):
+        i, down = row // KNOT, shares[row % KNOT]
+        for column in range(columns):
+            j, right = column // KNOT, shares[column % KNOT]
+            for k in range(2):
+                upper = knots[i, j, k] * (one - right) + knots[i, j + 1, k] * right
+                lower = knots[i + 1, j, k] * (one - right) + knots[i + 1, j + 1, k] * right
+                filled[k, row, column] = upper * (one - down) + lower * down
+    return filled
 
 
 def _smoothed(gray: Image, knots: Array, shrink: float) -> tuple[Image, tuple[int, int]]:

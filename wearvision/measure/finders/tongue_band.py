@@ -7,6 +7,7 @@ and colour together, where neither alone does it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -192,6 +193,7 @@ def _wall(plane: Plane, place_mm: Array, down: Array) -> float:
     return float(-(camera[:2] - place_mm) @ down / abs(camera[2]))
 
 
+@lru_cache(maxsize=32)
 def _kernel(slant: float, run: int) -> Grid:
     """Mean over a run of columns along a slant."""
     half = run // 2

@@ -218,22 +218,22 @@ def _worths(like: Grid, steps: Grid, column: NDArray[np.int64], stride: int, top
     return worth
 
 
-def _corners(band: Band) -> Grid:
-    """Size of the upright step (W,) in each column of the opening above the line."""
+def _corners(band: Band) -> tuple[Grid, Grid]:
+    """Size of the upright step (W,) in each column of the opening above the line, and how clear (W + 1,) it is."""
     shade = log_gray(band.patch.values[_above(band)]).mean(axis=0, keepdims=True)
-    return np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
+    size = np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
+    return size, np.append(np.log1p(size / (1.4826 * np.median(size) + 2e-3)), np.float32(0.0))
 
 
-def _ends(like: Grid, band: Band, size: Grid, stated_mm: float | None) -> tuple[float, float]:
+def _ends(like: Grid, band: Band, corners: tuple[Grid, Grid], stated_mm: float | None) -> tuple[float, float]:
     """Columns of both corners: above the line the opening lies between them, metal beyond."""
-    step, rows = band.patch.step_mm, _above(band)
+    step, rows, (size, clear) = band.patch.step_mm, _above(band), corners
     left_of = np.concatenate([[0.0], np.cumsum(like[rows].mean(axis=0))]) * step
     reach = round(END_MM / step)
     places = [
         np.arange(max(0, round(at / step) - reach), min(len(left_of), round(at / step) + reach + 1))
         for at in (BESIDE_MM, BESIDE_MM + band.length_mm)
     ]  # fmt: skip
-    clear = np.append(np.log1p(size / (1.4826 * np.median(size) + 2e-3)), 0.0)
     first, last = places[0][:, None], places[1][None, :]
     worth = 2 * (left_of[first] - left_of[last]) + CORNER * (clear[first] + clear[last])
     if stated_mm is not None:

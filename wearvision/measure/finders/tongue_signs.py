@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -43,11 +45,8 @@ def metal_like(band: Band, metal: Rows, opening: Rows) -> Grid:
 def _odds(met: list[Array], many: int, few: int) -> Grid:
     """Logarithm of the odds of the first side, of each block and class, by how often either side met it there."""
     count = many * few
-    middle = np.arange(len(met[0])) * BLOCK_MM
-    near = np.exp(-0.5 * ((middle[:, None] - middle) / WINDOW_MM) ** 2)
-    first = np.arange(many)
-    alike = np.exp(-0.5 * ((first[:, None] - first) / ALIKE) ** 2)
-    alike /= alike.sum(axis=1, keepdims=True)
+    near, alike = _bells(len(met[0]), WINDOW_MM / BLOCK_MM), _bells(many, ALIKE)
+    alike = alike / alike.sum(axis=1, keepdims=True)
     shares = []
     for side in met:
         soft = (alike.T @ side.reshape(-1, many, few)).reshape(-1, count)
@@ -57,6 +56,13 @@ def _odds(met: list[Array], many: int, few: int) -> Grid:
             + COMMON * anywhere / max(float(anywhere.sum()), 1e-9) + RARE / count
         )  # fmt: skip
     return np.asarray(np.clip(np.log(shares[0] / shares[1]), -SURE, SURE), dtype=np.float32)
+
+
+@lru_cache(maxsize=64)
+def _bells(count: int, wide: float) -> Array:
+    """How much each of so many places counts for each, by how far apart they lie (standard deviation `wide`)."""
+    place = np.arange(count)
+    return np.asarray(np.exp(-0.5 * ((place[:, None] - place) / wide) ** 2))
 
 
 @compiled
