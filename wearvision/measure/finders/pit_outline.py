@@ -87,7 +87,7 @@ def outlined(gray: Image, plane: Plane, centres_mm: Array, radii_mm: Array) -> O
     usual = _middle(rise)
     width = np.maximum(radii_mm * (SHARE[1] - SHARE[0]), 1e-6)
     area = np.sum(far * np.roll(far, -1, axis=1), axis=1) * np.sin(2 * np.pi / RAYS) / 2
-    middle = rim.mean(axis=1)
+    middle = centres_mm + 2 / 3 * (far**3 @ ROUND) / (far**2).sum(axis=1, keepdims=True)  # of the area
     off = np.hypot(*(rim - middle[:, None]).transpose(2, 0, 1))
     return Outlines(
         outline_mm=rim, centre_mm=middle, radius_mm=np.sqrt(area / np.pi), dark=usual,

@@ -149,24 +149,24 @@ def _drilled(far: Array, turn: Array, size: Array) -> NDArray[np.bool_]:
             like[k] = size[first] >= HOLE_MM and alike and abs(far[k] - far[first]) < HOLE_FAR * size[first]
             many += like[k]
         for count in HOLES:
-            near = HOLE_FAR * size[first] / far[first]
-            if count <= many and _all_there(turn, like, turn[first], count, near, drilled, False):
-                _all_there(turn, like, turn[first], count, near, drilled, True)
+            there = np.zeros(len(size), np.bool_)
+            if count <= many and _all_there(turn, like, turn[first], count, HOLE_FAR * size[first] / far[first], there):
+                for k in range(len(size)):
+                    drilled[k] |= there[k]
     return drilled
 
 
 @compiled
 def _all_there(
-    turn: Array, like: NDArray[np.bool_], start: float, count: int, near: float, drilled: NDArray[np.bool_], mark: bool
+    turn: Array, like: NDArray[np.bool_], start: float, count: int, near: float, there: NDArray[np.bool_]
 ) -> bool:
-    """Whether one of the spots that are alike is at each of so many equal angles; marks those that are."""
+    """Whether one of the spots that are alike is at each of so many equal angles; tells which are."""
     for place in range(count):
-        there = False
+        found = False
         for k in range(len(turn)):
             off = (turn[k] - start - place * 2 * np.pi / count + np.pi) % (2 * np.pi) - np.pi
             if like[k] and abs(off) < near:
-                there = True
-                drilled[k] |= mark
-        if not there:
+                found = there[k] = True
+        if not found:
             return False
     return True
