@@ -157,14 +157,15 @@ def _try(
 
 @compiled
 def _move(
-    signed: Grid, usual: Array, line: Array, steps: tuple[float, float], moves: Array, bend: Array
+    signed: Grid, usual: Array, line: Array, steps: tuple[float, float], moves: Array, fine: Array,
+    bend: Array,
 ) -> float:
-    """What a bend of one vane is worth once it is moved, in place, by what betters it most of some moves (H, 4)."""
+    """What one bend is worth once it is moved, in place, by that of some moves (H, 4), in `fine` steps, that helps most."""
     shapes, columns = np.empty((len(moves), line.shape[1])), np.empty((2, line.shape[1]), dtype=np.int32)
     tried, best, most = np.empty((len(moves), 4)), 0, -np.inf
     for h in range(len(moves)):
         for j in range(4):
-            tried[h, j] = min(max(bend[j] + moves[h, j], LEAST[j]), MOST[j])
+            tried[h, j] = min(max(bend[j] + moves[h, j] * fine[j], LEAST[j]), MOST[j])
         same = 0
         while tried[same, 1] != tried[h, 1] or tried[same, 2] != tried[h, 2]:
             same += 1
@@ -187,9 +188,9 @@ def _better(
         for k in range(bends.shape[1]):
             for fine in range(len(BETTER)):
                 here = bends[n, k]
-                _move(signed[n], usual[n], line, steps, ASIDE * BETTER[fine], here)
-                moves = AROUND * BETTER[fine] if k > 0 else np.zeros((1, 4))
-                worth[n, k] = _move(signed[n], usual[n], line, steps, moves, here)
+                worth[n, k] = _move(signed[n], usual[n], line, steps, ASIDE, BETTER[fine], here)
+                if k > 0:
+                    worth[n, k] = _move(signed[n], usual[n], line, steps, AROUND, BETTER[fine], here)
 
 
 def _usual(signed: Grid) -> Array:

@@ -120,7 +120,7 @@ def _steps(strips: Strips, pair_mm: Array, cuts: list[NDArray[np.int64]]) -> Arr
     """Step of log grey across both edges, by strip, stretch, edge and shift: its size, (N, C, 2, D)."""
     places = (pair_mm[..., None] + SHIFTS_MM - float(strips.across_mm[0])) / strips.step_mm
     steps = np.empty((*strips.values.shape[:2], 2, len(SHIFTS_MM)))
-    _step_at(strips.values, places, BESIDE_MM / strips.step_mm, steps)
+    _step_at(np.ascontiguousarray(strips.values), places, BESIDE_MM / strips.step_mm, steps)
     return np.asarray(np.abs(np.stack([steps[:, cut].mean(axis=1) for cut in cuts], axis=1)))
 
 

@@ -206,13 +206,31 @@ def _fit_each(
         _solve(at[f], y, np.ones(len(y)), none, theta[f], normal[f])
         for _ in range(ROUNDS):
             r[:] = (y - theta[f, 0] - theta[f, 1] * at[f]) / sd
-            scale = max(1.0, 1.4826 * np.partition(np.abs(r), len(r) // 2)[len(r) // 2])
+            scale = max(1.0, 1.4826 * _in_order(np.abs(r), len(r) // 2))
             root = np.maximum(1 - (r / (4.0 * scale)) ** 2, 0.0)
             _solve(at[f], y, share * (root / (sd * scale)) ** 2, prior[f], theta[f], normal[f])
         r[:] = (y - theta[f, 0] - theta[f, 1] * at[f]) / sd
         size = normal[f, 0, 0] * normal[f, 1, 1] - normal[f, 0, 1] ** 2
         cost[f] = share * np.minimum(r**2, 16.0).sum() + np.log(size / (prior[f, 0] * prior[f, 1]))
         cost[f] += prior[f, 0] * theta[f, 0] ** 2 + prior[f, 1] * theta[f, 1] ** 2
+
+
+@compiled
+def _in_order(values: Array, k: int) -> float:
+    """The k-th smallest of some values, which are put in order as far as needed (Hoare's selection)."""
+    low, high = 0, len(values) - 1
+    while low < high:
+        pivot, i, j = values[(low + high) // 2], low, high
+        while i <= j:
+            while values[i] < pivot:
+                i += 1
+            while values[j] > pivot:
+                j -= 1
+            if i <= j:
+                values[i], values[j] = values[j], values[i]
+                i, j = i + 1, j - 1
+        low, high = (low, j) if k <= j else (i, high) if k >= i else (k, k)
+    return float(values[k])
 
 
 @compiled
