@@ -147,7 +147,8 @@ def redness(path: str | os.PathLike[str]) -> NDArray[np.uint8]:
     with _picture(read_bytes(path), Path(path).name) as picture:
         orientation = _orientation(_exif(picture))
         picture.draft("RGB", (picture.width // 2, picture.height // 2))
-        colour = _flat(picture).convert("RGB")
+        flat = _flat(picture)
+        colour = flat if flat.mode == "RGB" else flat.convert("RGB")  # a conversion to its own mode would copy
         red, green = (colour.convert("L", share) for share in ((1.0, -0.5, -0.5, 80.0), (-0.5, 1.0, -0.5, 80.0)))
         return np.asarray(_upright(ImageChops.lighter(red, green), orientation), dtype=np.uint8)
 
