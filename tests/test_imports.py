@@ -31,6 +31,7 @@ ALLOWED: dict[str, set[str]] = {
     # edges: files and paper
     "photos": {"errors"},
     "cards": {"errors", "stated", "measure.board", "cards"},
+    "cards.corner_marks": {"measure.compiled"},
     "crates": {"errors", "stated", "arrival", "toml_lines", "photos", "crates"},
     "pages": {"errors", "quantity", "finding", "rules.cautions", "pages"},
     "pages.effects": {"rules.effect", "rules.effects.direction"},

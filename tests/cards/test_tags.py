@@ -182,6 +182,11 @@ def test_contradicting_tags_are_all_told_and_foreign_ones_not() -> None:
     assert find_tags(gray) == ["C-1042", "C-1043"]
 
 
+def test_what_is_hidden_is_not_sought() -> None:
+    gray = labelled(["WV1/PART/C-1043", "WV1/PART/C-1042"])
+    assert find_tags(gray, [np.array([[300.0, 900], [1200, 900], [1200, 1900], [300, 1900]])]) == ["C-1042"]
+
+
 def test_no_tag_no_text() -> None:
     assert find_tags(labelled([])) == []
     assert find_tags(np.zeros((3, 5), np.uint8)) == []
@@ -194,4 +199,4 @@ def test_a_detector_that_stumbles_reads_nothing(monkeypatch: pytest.MonkeyPatch)
             raise cv2.error("assertion failed")
 
     monkeypatch.setattr(cv2, "QRCodeDetector", Stumbling)
-    assert find_tags(np.zeros((50, 50), np.uint8)) == []
+    assert find_tags(labelled(["WV1/PART/C-1043"])) == []

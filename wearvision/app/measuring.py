@@ -8,18 +8,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from wearvision import photos
 from wearvision.app.bench import NOTHING_KEPT, Bench
 from wearvision.app.rubrics import load_rubric, smallest_limit_mm
 from wearvision.cards import tags
 from wearvision.finding_record import finding_record
 from wearvision.measure.board import BoardSpec, card
+from wearvision.measure.label import CUT as LABEL_END
 from wearvision.measure.marks import Mark
-from wearvision.measure.plane import Plane
+from wearvision.measure.plane import Array, Plane
 from wearvision.measure.points import FLAG as NO_TILT
 from wearvision.measure.prior import PrintCheck
 from wearvision.measure.retake import Retake
-from wearvision.measure.scale import Sighting, default_specs, find_boards
+from wearvision.measure.scale import Sighting, apply, default_specs, find_boards
 from wearvision.measure.survey import LIMIT_MM, Survey, survey
 from wearvision.quantity import Measured
 from wearvision.rules.rubric import Rubric
@@ -110,7 +113,7 @@ def measure_photo(
     )  # fmt: skip
     if for_sheet and told.view is not None:
         seen = _sealed(seen, rules, told.view)
-    found = tuple(tags.find_tags(photo.gray)) if want_tags else ()
+    found = tuple(tags.find_tags(photo.gray, [_paper(s) for s in sightings])) if want_tags else ()
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     public = _public(photos.printable(Path(path).name), photo, told, seen, label)
     return PhotoResult(
@@ -137,6 +140,15 @@ def _find(
     if label is not None and stated.card_size is None:
         sightings = [_resized(s, label.size) for s in sightings]
     return sightings, label
+
+
+def _paper(sighting: Sighting) -> Array:
+    """Outline (4, 2) of a card's paper, its label included, photo px."""
+    edge = sighting.spec.square_mm / 2
+    width, height = sighting.spec.size_mm
+    right = LABEL_END * sighting.spec.square_mm if sighting.spec.card is not None else width + edge
+    corners = [[-edge, -edge], [right, -edge], [right, height + edge], [-edge, height + edge]]
+    return apply(sighting.homography, np.array(corners))
 
 
 def _checks(

@@ -11,7 +11,7 @@ the picture is somebody else's and is passed over.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.cards.corner_marks import may_hold_code
 from wearvision.cards.layout import QR_MODULES, qr_square_mm
 from wearvision.errors import BadInput
 from wearvision.measure.board import CARD_SQUARE_MM, CARDS
@@ -146,10 +147,16 @@ def read_card_text(
     return found if isinstance(found, CardText) else None
 
 
-def find_tags(gray: Gray) -> list[str]:
-    """All part tags seen anywhere in the photo, sorted; contradicting ones are all there."""
+def find_tags(gray: Gray, hidden_px: Sequence[Points] = ()) -> list[str]:
+    """All part tags seen anywhere in the photo, sorted; contradicting ones are all there.
+
+    `hidden_px` are outlines (N, 2) within which none is sought, such as those of cards with a square of their own.
+    """
+    if not may_hold_code(_half(gray, hidden_px)):
+        return []
     scale = min(1.0, SEARCH_SIDE_PX / max(gray.shape))
     small = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else gray
+    small = _covered(np.asarray(small, dtype=np.uint8), hidden_px, scale)
     found: set[str] = set()
     for _ in range(MOST_LOOKS):
         try:
@@ -166,6 +173,25 @@ def find_tags(gray: Gray) -> list[str]:
             middle = quad.mean(axis=0)
             cv2.fillConvexPoly(small, np.rint(middle + 1.15 * (quad - middle)).astype(np.int32), 255)
     return sorted(found)
+
+
+def _half(gray: Gray, hidden_px: Sequence[Points]) -> Gray:
+    """The photo in half its size, and in no more than that of the search."""
+    high, wide = (n // 2 for n in gray.shape)
+    if min(high, wide) < QR_MODULES:
+        return gray
+    half = cv2.resize(gray[: 2 * high, : 2 * wide], (wide, high), interpolation=cv2.INTER_AREA)
+    scale = min(1.0, SEARCH_SIDE_PX / max(half.shape))
+    small = cv2.resize(half, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR) if scale < 1 else half
+    return _covered(np.asarray(small, dtype=np.uint8), hidden_px, scale / 2)
+
+
+def _covered(small: Gray, hidden_px: Sequence[Points], scale: float) -> Gray:
+    """A smaller copy with what is hidden in white."""
+    small = small.copy()
+    for outline in hidden_px:
+        cv2.fillConvexPoly(small, np.rint((outline + 0.5) * scale - 0.5).astype(np.int32), 255)
+    return small
 
 
 def _near(gray: Gray, quad: Points) -> str:
