@@ -160,7 +160,7 @@ def _move(
     signed: Grid, usual: Array, line: Array, steps: tuple[float, float], moves: Array, fine: Array,
     bend: Array,
 ) -> float:
-    """What one bend is worth once it is moved, in place, by that of some moves (H, 4), in `fine` steps, that helps most."""
+    """What a bend is worth once it is moved, in place, by that of some moves (H, 4) of `fine` steps that helps most."""
     shapes, columns = np.empty((len(moves), line.shape[1])), np.empty((2, line.shape[1]), dtype=np.int32)
     tried, best, most = np.empty((len(moves), 4)), 0, -np.inf
     for h in range(len(moves)):
