@@ -39,7 +39,7 @@ def test_shapes_are_what_scipy_labels(seed: int, high: int, wide: int, share: fl
 @settings(deadline=None, max_examples=40)
 @given(st.integers(0, 2**32 - 1))
 def test_a_way_goes_from_end_to_end_in_steps_of_one_on_its_shape(seed: int) -> None:
-    """No shorter way joins its ends, and nothing lies farther from its last: distances by scikit-image's least-cost path, a step of any kind costing one."""
+    """No shorter way joins its ends, and nothing lies farther from its last: by scikit-image's least-cost path."""
     from skimage.graph import MCP
 
     rng = np.random.default_rng(seed)
