@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -243,8 +243,12 @@ def _drawing(seen: Survey) -> dict[str, Any]:
 
 def _plain(value: Any) -> Any:
     """The same as JSON reads it back: lists for tuples, plain numbers for numpy's, no nan."""
-    return json.loads(json.dumps(value, default=_number, allow_nan=False))
-
-
-def _number(value: Any) -> Any:
-    return dict(value) if isinstance(value, Mapping) else value.item()
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            raise ValueError(f"no number of a result may be {value}")
+        return float(value)
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if isinstance(value, Mapping):
+        return {str(name): _plain(part) for name, part in value.items()}
+    return [_plain(part) for part in value] if isinstance(value, (list, tuple)) else _plain(value.item())
