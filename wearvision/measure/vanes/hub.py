@@ -146,7 +146,7 @@ class _Rings:
     def of(cls, chart: Chart, diameter_mm: float | None, camera_mm: float) -> _Rings:
         most = min(RADII_MM[1], 0.75 * chart.step_mm * max(chart.values.shape), 0.6 * (diameter_mm or np.inf))
         radius = np.arange(RADII_MM[0], most, max(chart.step_mm, RING_MM))
-        layers = np.dstack([chart.values, chart.valid.astype(np.float32)])
+        layers = np.asarray(cv2.merge([chart.values, chart.valid.astype(np.float32)]), dtype=np.float32)
         return cls(
             layers=layers, step_mm=chart.step_mm, radius=radius, diameter_mm=diameter_mm, camera_mm=camera_mm
         )  # fmt: skip
