@@ -77,6 +77,10 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     calm = np.convolve(said, np.full(5, 0.2), mode="same")
     core = first + int(np.argmax(calm[first : last + 1]))
     ahead, behind = _reach(said[core + 1 :]), _reach(said[:core][::-1])
+    if strip.closed:  # beyond the gap lies the other end, about which there is no doubt here
+        gap = max(1, lap - ahead[0] - behind[0] - 1)
+        ahead = _reach(said[core + 1 : core + 1 + ahead[0] + gap])
+        behind = _reach(said[max(0, core - behind[0] - gap) : core][::-1])
     last, first = core + ahead[0], core - behind[0]
     full = strip.closed and last - first + 1 + FULL_GAP >= lap
     if full:
