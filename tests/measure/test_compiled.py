@@ -54,7 +54,8 @@ def test_where_it_is_kept_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert str(kept_in()).startswith(str(tmp_path))
 
 
-def test_compiling_is_told_and_only_while_asked() -> None:
+def test_compiling_is_told_and_only_while_asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(config, "CACHE_DIR", str(tmp_path))  # nothing is kept there yet
     heard: list[str] = []
     with while_compiling(lambda: heard.append("again")):
         compiled(lambda x: x + 1.0)(2.0)
