@@ -120,11 +120,24 @@ def _add_rows(values: Grid, rows: NDArray[np.int64], limit: Grid, total: Grid) -
 
 def _off(gray: Grid, strip: Strip, rows: NDArray[np.int64]) -> Grid:
     """How unlike the face around: in grey and in roughness along the strip, over the usual difference; at most 4."""
-    rough = np.abs(np.diff(gray, axis=0, append=gray[:1] if strip.closed else gray[-1:]))
-    harsh = cv2.blur(means_of_rows(rough, rows), (3, 1))
-    both = _away(np.vstack([means_of_rows(gray, rows), np.log(harsh + np.float32(2e-3))]), _wide(strip), 2)
-    off = cv2.magnitude(*np.split(both, 2))
+    rough: Grid = np.zeros((len(rows), gray.shape[1]), dtype=np.float32)
+    _add_changes(gray, rows, 0 if strip.closed else len(gray) - 1, rough)
+    harsh = cv2.blur(rough / np.float32(rows.shape[1]), (3, 1))
+    both = np.vstack([means_of_rows(gray, rows), np.log(harsh + np.float32(2e-3))])
+    off = cv2.magnitude(*np.split(_away(both, _wide(strip), 2), 2))
     return np.minimum(off, np.float32(4.0), out=off)
+
+
+@compiled
+def _add_changes(values: Grid, rows: NDArray[np.int64], after: int, total: Grid) -> None:
+    """Add up, into each row of `total`, how much some rows differ from the next; `after` the last comes that row."""
+    for i in range(len(total)):
+        here = total[i]
+        for k in range(rows.shape[1]):
+            row = values[rows[i, k]]
+            following = values[rows[i, k] + 1 if rows[i, k] + 1 < len(values) else after]
+            for c in range(len(here)):
+                here[c] += abs(following[c] - row[c])
 
 
 def _away(image: Grid, wide: int, parts: int) -> Grid:
