@@ -7,6 +7,7 @@ edge on it and least of it on the opening's side, where metal cannot be missing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +68,7 @@ class Lip:
         c = self.line_cov
         return np.asarray(np.sqrt(np.maximum(c[0, 0] + 2 * off * c[0, 1] + off * off * c[1, 1], 0)))
 
-    @property
+    @cached_property
     def step_mm(self) -> float:
         """Distance of neighbouring places."""
         return float(np.median(np.diff(self.x_mm)))

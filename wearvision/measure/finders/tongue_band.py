@@ -7,7 +7,7 @@ and colour together, where neither alone does it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import cv2
 import numpy as np
@@ -101,12 +101,12 @@ class Band:
     grain: Classes
     wall: float
 
-    @property
+    @cached_property
     def off_mm(self) -> Array:
         """Rows (H,): distance behind the line between the corners."""
         return np.asarray(np.arange(len(self.steep)) * self.patch.step_mm - ABOVE_MM)
 
-    @property
+    @cached_property
     def along_mm(self) -> Array:
         """Columns (W,): distance along the line from its first corner."""
         return np.asarray(np.arange(self.steep.shape[1]) * self.patch.step_mm - BESIDE_MM)

@@ -67,15 +67,17 @@ def _grow(way: Grid, free: NDArray[np.bool_], run: NDArray[np.int64], row: int, 
     run[0] = row, column
     free[row, column] = False
     x, y = float(way[row, column, 0]), float(way[row, column, 1])
+    least = alike * np.sqrt(x * x + y * y)
     count, at = 1, 0
     while at < count:
         for i in range(max(run[at, 0] - 1, 0), min(run[at, 0] + 2, way.shape[0])):
             for j in range(max(run[at, 1] - 1, 0), min(run[at, 1] + 2, way.shape[1])):
-                if free[i, j] and x * way[i, j, 0] + y * way[i, j, 1] >= alike * np.sqrt(x * x + y * y):
+                if free[i, j] and x * way[i, j, 0] + y * way[i, j, 1] >= least:
                     free[i, j] = False
                     run[count] = i, j
                     count += 1
                     x, y = x + way[i, j, 0], y + way[i, j, 1]
+                    least = alike * np.sqrt(x * x + y * y)
         at += 1
     return count
 

@@ -115,7 +115,10 @@ def _upright(plane: Plane, turn_deg: float) -> float:
 def turns_deg(chart: Chart) -> list[float]:
     """Directions (0 to 90 degrees) that long straight edges of the map share, strongest first."""
     low, high = np.percentile(chart.values[chart.valid], DARKEST_BRIGHTEST) if chart.valid.any() else (0.0, 1.0)
-    shown = np.clip((chart.values - low) / max(high - low, 1e-3) * 255, 0, 255).astype(np.uint8)
+    level = chart.values - low
+    level /= max(high - low, 1e-3)
+    level *= 255
+    shown = np.clip(level, 0, 255, out=level).astype(np.uint8)
     lines = straight_edges(shown)
     ends = np.clip(np.round(lines).astype(int), 0, np.array(shown.shape[::-1] * 2) - 1)
     lines = lines[chart.valid[ends[:, 1], ends[:, 0]] & chart.valid[ends[:, 3], ends[:, 2]]]
