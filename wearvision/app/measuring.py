@@ -249,6 +249,8 @@ def _plain(value: Any) -> Any:
         return float(value)
     if value is None or isinstance(value, (str, int)):
         return value
+    if isinstance(value, (list, tuple)):  # outlines are thousands of numbers: those are told without a call each
+        return [part if type(part) is float and math.isfinite(part) else _plain(part) for part in value]
     if isinstance(value, Mapping):
         return {str(name): _plain(part) for name, part in value.items()}
-    return [_plain(part) for part in value] if isinstance(value, (list, tuple)) else _plain(value.item())
+    return _plain(value.item())

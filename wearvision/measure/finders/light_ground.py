@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at, shrunk
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane, shrunk_px
@@ -141,6 +142,16 @@ def askew(bearing: tuple[Grid, Grid] | None, turn_deg: float, size: Grid) -> Gri
     """What of a map (H, W) may belong to a line of this direction that runs across the part; 0 elsewhere."""
     if bearing is None:
         return size
-    rad = np.radians(turn_deg)
-    along = np.abs(bearing[0] * np.float32(np.cos(rad)) + bearing[1] * np.float32(np.sin(rad)))
-    return np.asarray(np.where(along > np.float32(np.cos(np.radians(ASKEW_DEG))), size, np.float32(0)))
+    rad, least = np.radians(turn_deg), np.float32(np.cos(np.radians(ASKEW_DEG)))
+    return _across_only(*bearing, np.float32(np.cos(rad)), np.float32(np.sin(rad)), least, size)
+
+
+@compiled
+def _across_only(right: Grid, down: Grid, cosine: np.float32, sine: np.float32, least: np.float32, size: Grid) -> Grid:
+    """Sizes (H, W) where a direction leads away from the axis, to an angle of this cosine; 0 elsewhere."""
+    kept = np.zeros_like(size)
+    for row in range(size.shape[0]):
+        for column in range(size.shape[1]):
+            if abs(right[row, column] * cosine + down[row, column] * sine) > least:
+                kept[row, column] = size[row, column]
+    return kept
