@@ -7,19 +7,25 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as some
+from hypothesis.extra.numpy import arrays
 
 from tests.measure.test_sectors import ROWS, strip_of
 from wearvision.measure.evidence import evidence
 from wearvision.measure.laid import (
+    BINS,
     LEAST_NOISE,
     SECTOR_ROWS,
     Sectors,
+    _middle,
     beside,
     grey_squares,
     lay,
     seen_mean,
     slope_squares,
 )
+from wearvision.measure.plane import Array
 
 REACH, CAP = 60, 25.0
 BOX = (50.0, 70.0)
@@ -77,3 +83,10 @@ def test_a_sector_of_which_no_side_is_seen_says_nothing() -> None:
     sides = beside(strip_of(()), BOX, 2 * REACH + 1)
     assert np.isnan(grey_squares(blind, sides, BOX, CAP)).all()
     assert np.all(seen_mean(grey_squares(blind, sides, BOX, CAP)) == 0)
+
+
+@settings(deadline=None)
+@given(arrays(np.float64, some.integers(1, 80), elements=some.floats(-5, 400, width=16)))
+def test_the_middle_of_values_dealt_out_into_bins_is_their_median(values: Array) -> None:
+    room = np.empty(BINS + 1, dtype=np.int64), np.empty(len(values), dtype=np.int64)
+    assert _middle(values.copy(), *room) == np.median(values)

@@ -23,6 +23,8 @@ LEAST_SIDE = 4
 """Columns of a side that must be seen to tell its level."""
 LEAST_NOISE, LEAST_SLOPE = 0.004, 1e-4
 """Least noise of a sector's column: log grey, and per photo px."""
+BINS, ALIKE = 64, 1e-30
+"""Bins among which values are dealt out to find their median; values so near each other are one."""
 Box = tuple[float, float]
 """Columns of two lips."""
 Cuts = tuple[int, int, int, int]
@@ -101,6 +103,7 @@ def _levels(image: Grid, seen: NDArray[np.bool_], sides: Cuts) -> Array:
     """Median of either side in every sector, (K, 2); nan where it is not seen."""
     out = np.full((len(image), 2), np.nan)
     values = np.empty(image.shape[1])
+    bins, bin_of = np.empty(BINS + 1, np.int64), np.empty(image.shape[1], np.int64)
     for k in range(len(image)):
         for side in range(2):
             count = 0
@@ -109,8 +112,45 @@ def _levels(image: Grid, seen: NDArray[np.bool_], sides: Cuts) -> Array:
                     values[count] = image[k, c]
                     count += 1
             if count >= LEAST_SIDE:
-                out[k, side] = np.median(values[:count])
+                out[k, side] = _middle(values[:count], bins, bin_of)
     return out
+
+
+@compiled
+def _middle(values: Array, bins: NDArray[np.int64], bin_of: NDArray[np.int64]) -> float:
+    """Median of finite values, which are reordered; `bins` and `bin_of` are room.
+
+    Half of them are no further above the least than twice the mean is: dealt out into bins up to there, only those in
+    the bins of the middle are put in order.
+    """
+    count, low, total = len(values), float(values.min()), float(values.sum())
+    spread, bins[:] = 2 * (total / count - low), 0
+    if not spread > ALIKE:
+        return low
+    for c in range(count):
+        bin_of[c] = int(min((values[c] - low) * (BINS / spread), BINS))
+        bins[bin_of[c]] += 1
+    first, before = 0, 0
+    while before + bins[first] <= (count - 1) // 2:
+        before, first = before + bins[first], first + 1
+    last, upto = first, before + bins[first]
+    while upto <= count // 2:
+        last, upto = last + 1, upto + bins[last + 1]
+    few = _in_order(values, bin_of, first, last)
+    return float(few[(count - 1) // 2 - before] + few[count // 2 - before]) / 2
+
+
+@compiled
+def _in_order(values: Array, bin_of: NDArray[np.int64], first: int, last: int) -> Array:
+    """The values of some bins, rising, brought to the front."""
+    kept = 0
+    for c in range(len(values)):
+        if first <= bin_of[c] <= last:
+            value, k = values[c], kept
+            while k and values[k - 1] > value:
+                values[k], k = values[k - 1], k - 1
+            values[k], kept = value, kept + 1
+    return values[:kept]
 
 
 @compiled
@@ -118,6 +158,7 @@ def _noises(image: Grid, seen: NDArray[np.bool_], sides: Cuts, levels: Array, fl
     """Usual distance from the level beside, in every sector, (K,); infinite where no side is seen."""
     spread = np.full(len(image), np.nan)
     far = np.empty(2 * image.shape[1])
+    bins, bin_of = np.empty(BINS + 1, np.int64), np.empty(len(far), np.int64)
     for k in range(len(image)):
         count = 0
         for side in range(2):
@@ -127,7 +168,7 @@ def _noises(image: Grid, seen: NDArray[np.bool_], sides: Cuts, levels: Array, fl
                     far[count] = abs(image[k, c] - level)
                     count += 1
         if count:
-            spread[k] = 1.4826 * np.median(far[:count])
+            spread[k] = 1.4826 * _middle(far[:count], bins, bin_of)
     known = spread[spread == spread]
     least = max(0.5 * np.median(known), floor) if len(known) else np.inf
     for k in range(len(spread)):
