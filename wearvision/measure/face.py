@@ -182,11 +182,11 @@ def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> l
             radii.append(np.full(len(shifts), r))
             continue
         edge = np.asarray(cv2.blur(np.minimum(edge, 4.0), (1, 3))[1::3], dtype=np.float32)
-        _, off = shifts_of(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0), REACH_MM, step)
+        angle = np.radians(strip.deg(np.arange(len(edge), dtype=np.float64) * 3 + 1.0))
         delta = np.arange(-3 * s, 3 * s + step / 2, step)
         wide: Grid = np.asarray(cv2.blur(edge, (max(1, round(step / strip.step_mm)), 1)), dtype=np.float32)
-        column = np.rint((r + off - strip.start_mm) / strip.step_mm).astype(np.int64)
-        score = _sums(wide, column, np.rint(delta / strip.step_mm).astype(np.int64))
+        middle, moved = float((r - strip.start_mm) / strip.step_mm), np.rint(delta / strip.step_mm).astype(np.int64)
+        score = _sums(wide, angle, middle, shifts / strip.step_mm, moved)
         score -= 0.1 * len(edge) * (delta / s) ** 2
         radii.append(r + delta[np.argmax(score, axis=1)])
         total += score.max(axis=1)
@@ -242,13 +242,15 @@ def _places(strip: Strip, edge: Grid, start: Array, k: int, window: float) -> Ar
 
 
 @compiled
-def _sums(edge: Grid, column: NDArray[np.int64], delta: NDArray[np.int64]) -> Array:
-    """Sums (M, D) along ways of columns (M, T), each moved by some columns, of what stands there."""
-    total = np.zeros((len(column), len(delta)))
-    for m in range(len(column)):
-        for d in range(len(delta)):
-            for row in range(len(edge)):
-                total[m, d] += edge[row, min(max(column[m, row] + delta[d], 0), edge.shape[1] - 1)]
+def _sums(edge: Grid, angle: Array, middle: float, shifts: Array, delta: NDArray[np.int64]) -> Array:
+    """Sums (M, D) of what stands along a circle that crosses the middle column, its centre moved by shifts (M, 2),
+    columns, and its radius by so many."""
+    total, cos, sin, last = np.zeros((len(shifts), len(delta))), np.cos(angle), np.sin(angle), edge.shape[1] - 1
+    for m in range(len(shifts)):
+        for row in range(len(edge)):
+            column = int(np.rint(middle + shifts[m, 0] * cos[row] + shifts[m, 1] * sin[row]))
+            for d in range(len(delta)):
+                total[m, d] += edge[row, min(max(column + delta[d], 0), last)]
     return total
 
 

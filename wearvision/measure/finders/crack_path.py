@@ -122,7 +122,7 @@ class Trace:
     @property
     def dark(self) -> float:
         """Its usual darkness."""
-        return float(np.median(self.depth))
+        return median(self.depth)
 
     @property
     def contrast(self) -> float:
@@ -172,7 +172,7 @@ class _Sought:
 
     def widened(self, way: Stretch, share: float) -> bool:
         """Take for one spread what fits so dark a path; whether that is more than before."""
-        before, self.spread = self.spread, self.metal.spread(float(np.median(self.depth(way))), share)
+        before, self.spread = self.spread, self.metal.spread(median(self.depth(way)), share)
         return self.spread > before
 
     def trace(self, way: Stretch) -> Trace:
