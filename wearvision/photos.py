@@ -34,7 +34,7 @@ MAX_PIXELS = 120_000_000
 """A 108 megapixel photo passes; anything larger is refused before it is decoded."""
 MAX_BYTES = 256 * 1024 * 1024
 Image.MAX_IMAGE_PIXELS = MAX_PIXELS  # Pillow's own gate, set on purpose; it only stops at twice the figure
-KEPT_BLOCKS = 4
+KEPT_BLOCKS = 2
 """Blocks of memory, 16 MB at most each, that Pillow keeps for the next picture: fresh ones cost a third of a decode."""
 Image.core.set_blocks_max(KEPT_BLOCKS)  # type: ignore[attr-defined]  # PILLOW_BLOCKS_MAX of its docs; has no types
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearvision.finding import Finding
+from wearvision.measure.edges import median
 from wearvision.measure.finders.light_line import LightLine
 from wearvision.measure.finders.light_plane import Elevation, Flags, Section, Sound, depths, moved, runs
 from wearvision.measure.plane import Array, Plane
@@ -172,7 +173,7 @@ def _figures(dip: Dip, profile: Profile) -> dict[str, Quantity]:
     sound, light = profile.sound, profile.light
 
     def both(p: Plane) -> Array:
-        deep = np.median(depths(p, near_px, moved(sound, profile.plane, p), light.on(p)))
+        deep = median(depths(p, near_px, moved(sound, profile.plane, p), light.on(p)))
         one, other = p.to_mm(ends_px)
         return np.array([np.hypot(*(one - other)), deep])
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid, peak_offset, slope
+from wearvision.measure.edges import Grid, median, peak_offset, slope
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.foot import Where, camera_foot, lifted
 
@@ -140,7 +140,7 @@ def _circle(way: Array, place: Array, circle: Array) -> tuple[Array, float]:
     design, spread = np.column_stack([np.ones(len(way)), way]), np.inf
     for _ in range(5):
         off = place - design @ circle
-        spread = max(0.08, 1.4826 * float(np.median(np.abs(off))))
+        spread = max(0.08, 1.4826 * median(np.abs(off)))
         root = np.clip(1 - (off / (3 * spread)) ** 2, 0, None)
         circle = np.asarray(np.linalg.lstsq(design * root[:, None], place * root, rcond=None)[0], dtype=np.float64)
     return circle, spread

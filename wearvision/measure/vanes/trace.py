@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, peak_offset
+from wearvision.measure.edges import Grid, median, peak_offset
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, ring_scale
 from wearvision.measure.vanes.align import common, follow, turned_back, viterbi
@@ -156,7 +156,7 @@ def _smooth_pair(place: Array, weight: Array) -> Array:
         root = np.sqrt(w)
         fit = design @ np.linalg.lstsq(design * root[:, None], value * root, rcond=None)[0]
         off = value - fit
-        scale = max(0.1, 1.4826 * float(np.median(np.abs(off))))
+        scale = max(0.1, 1.4826 * median(np.abs(off)))
         w = weight.ravel() * np.clip(1 - (off / (4 * scale)) ** 2, 0.001, None) ** 2
     return np.asarray(fit.reshape(2, -1).T)
 
@@ -228,6 +228,6 @@ def _ends(strips: Strips, pair: Array, path: Array) -> Array:
         step = np.zeros_like(band)
         smooth = cv2.GaussianBlur(band.astype(np.float32), (1, 5), 0)
         step[2:-2] = smooth[4:] - smooth[:-4]
-        level = np.abs(np.median(step, axis=1))
-        out[k] = level / (np.median(level) + 0.01)
+        level = np.abs(np.partition(step, len(share) // 2, axis=1)[:, len(share) // 2])
+        out[k] = level / (median(level) + 0.01)
     return out
