@@ -17,7 +17,7 @@ from wearvision.measure.finders.shapes import Shapes, ways
 from wearvision.measure.plane import Array
 from wearvision.measure.polyline import length_of
 
-WAYS = 8
+TURNS: Array = np.arange(8) * np.pi / 8
 SIDE, REACHES = 2, (1, 2, 4)
 """Samples from the middle of a valley to its sides; averages of 2, 4, then 8 samples along a way."""
 PAD = 12
@@ -103,16 +103,19 @@ def _valleys(tone: Bytes) -> Bytes:
     """Depth of the deepest valley through each sample."""
     height, width = tone.shape
     wide = np.asarray(cv2.copyMakeBorder(tone, PAD, PAD, PAD, PAD, cv2.BORDER_REPLICATE))
-    spare, mean = np.empty_like(wide), np.empty_like(wide)
+    once, twice, mean = (np.empty_like(wide) for _ in REACHES)
+    steps = [[(round(r * np.cos(turn)), round(r * np.sin(turn))) for r in REACHES] for turn in TURNS]
 
     def moved(x: int, y: int) -> Bytes:
         return mean[PAD + y : PAD + y + height, PAD + x : PAD + x + width]
 
     out = np.zeros((height, width), np.uint8)
-    for k in range(WAYS):
-        cos, sin = np.cos(np.pi * k / WAYS), np.sin(np.pi * k / WAYS)
-        for one, reach, other in zip((wide, mean, spare), REACHES, (mean, spare, mean), strict=True):
-            _mean_ahead(one, other, round(reach * cos), round(reach * sin))
+    for k, (turn, (near, far, farther)) in enumerate(zip(TURNS, steps, strict=True)):
+        if not k or near != steps[k - 1][0]:  # several ways begin alike
+            _mean_ahead(wide, once, *near)
+        _mean_ahead(once, twice, *far)
+        _mean_ahead(twice, mean, *farther)
+        cos, sin = np.cos(turn), np.sin(turn)
         x, y = round(-3.5 * cos), round(-3.5 * sin)
         sx, sy = round(-SIDE * sin), round(SIDE * cos)
         _deepened(out, moved(x, y), moved(x + sx, y + sy), moved(x - sx, y - sy))
