@@ -51,6 +51,8 @@ PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
 """A mark so dense, dark and long is plain to see, even where one wall is as bright as the face and hides its lip."""
 DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.5
 """A groove is darker than the face by this much (log grey) over this share of its length."""
+PALE = -0.04
+"""A mark not even so dark between its own lips is no groove between those it had: half of `DARK`."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
@@ -108,6 +110,8 @@ def _mark(strip: Strip, found: Evidence, ribbon: Ribbon, max_width_mm: float, bl
             if track is not None and is_groove(track, strip.px_mm):
                 return track
             tracks += [] if track is None else [track]
+            if tracks and tracks[0].dark > PALE:
+                break
     return tracks[0] if tracks else None
 
 
