@@ -5,20 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.measure.evidence_kit import drawn
 from wearvision.measure.edges import Grid
-from wearvision.measure.evidence import Evidence
 from wearvision.measure.lip_pairs import MOST, NOWHERE, UNSEEN, lip_pairs
 
 CELL_PX, CELL_MM = 1.4, 0.2
 WIDTHS = np.array([3.0, 4.4, 9.0, 14.6, 30.0])
-
-
-def drawn(seed: int, rows: int = 5, columns: int = 120) -> Evidence:
-    rng = np.random.default_rng(seed)
-    z = np.maximum(rng.normal(1.0, 1.5, (rows, columns)), 0.01).astype(np.float32)
-    z[rng.random(z.shape) < 0.05] = 0
-    off = rng.uniform(0.0, 4.0, z.shape).astype(np.float32)
-    return Evidence(gray=z, plain=z, usual=np.ones(rows), z=z, off=off)
 
 
 def said(z: Grid, off: Grid, c: int, width: float) -> float:
@@ -41,7 +33,7 @@ def said(z: Grid, off: Grid, c: int, width: float) -> float:
 
 
 def test_every_cell_is_scored_as_the_words_say() -> None:
-    found = drawn(1)
+    found = drawn(1, 5, 120)
     scores = lip_pairs(found, WIDTHS, CELL_PX, CELL_MM)
     assert scores.shape == (5, len(WIDTHS), 120)
     for k, width in enumerate(WIDTHS):
@@ -53,7 +45,7 @@ def test_every_cell_is_scored_as_the_words_say() -> None:
 
 
 def test_no_ribbon_crosses_the_border_and_beside_it_the_lips_alone_speak() -> None:
-    found = drawn(2)
+    found = drawn(2, 5, 120)
     scores = lip_pairs(found, WIDTHS, CELL_PX, CELL_MM)
     lips = np.minimum(found.z, 5.0) - 2.0
     for k, width in enumerate(WIDTHS):
@@ -68,5 +60,5 @@ def test_no_ribbon_crosses_the_border_and_beside_it_the_lips_alone_speak() -> No
 
 
 def test_a_strip_narrower_than_a_ribbon_holds_none() -> None:
-    scores = lip_pairs(drawn(3, columns=12), np.array([14.6]), CELL_PX, CELL_MM)
+    scores = lip_pairs(drawn(3, 5, 12), np.array([14.6]), CELL_PX, CELL_MM)
     assert np.isin(scores, [NOWHERE, UNSEEN]).all()

@@ -9,22 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.measure.evidence_kit import drawn
 from wearvision.measure.evidence import Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon_line import best_line, both_lips
 
 
-def drawn(seed: int, rows: int = 6, columns: int = 80) -> Evidence:
-    rng = np.random.default_rng(seed)
-    z = np.maximum(rng.normal(1.0, 1.5, (rows, columns)), 0.01).astype(np.float32)
-    z[rng.random(z.shape) < 0.05] = 0
-    off = rng.uniform(0.0, 4.0, z.shape).astype(np.float32)
-    return Evidence(gray=z, plain=z, usual=np.ones(rows), z=z, off=off)
-
-
 @pytest.mark.parametrize("width", [3.0, 5.6, 17.0])
 def test_every_cell_speaks_as_the_words_say(width: float) -> None:
-    found = drawn(1)
+    found = drawn(1, 6, 80)
     told = both_lips(found, width, 10, 75)
     slack, near = max(1, round(0.06 * width)), max(3, round(0.5 * width))
     a, b = int(np.floor(width / 2 + 0.5)), int(np.ceil(width / 2 - 0.5))
@@ -45,7 +38,7 @@ def test_every_cell_speaks_as_the_words_say(width: float) -> None:
 @given(seed=st.integers(0, 9999))
 def test_no_line_near_the_guess_is_better(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    found, span = drawn(seed), np.arange(-2, 3)
+    found, span = drawn(seed, 6, 80), np.arange(-2, 3)
     guess, width, reach = 40 + np.cumsum(rng.integers(-1, 2, 5)).astype(np.float64), 5.6, 2
     line, said = best_line(found, width, span, guess, reach)
     lips = both_lips(found, width, 0, 80)
