@@ -367,13 +367,13 @@ def loads_or_is_refused(data: bytes) -> None:
     assert photo.gray.size == photo.width_px * photo.height_px <= photos.MAX_PIXELS
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.sampled_from([b"", JPEG[:3], JPEG[:24], PNG[:8], PNG[:33], heic_head()[:12]]), st.binary())
 def test_random_bytes_never_crash(head: bytes, tail: bytes) -> None:
     loads_or_is_refused(head + tail)
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250)
 @given(
     st.sampled_from([JPEG, PNG, jpeg(exif=exif(orientation=6, focal35=26, taken="2025:03:04 05:06:07"))]),
     st.lists(st.tuples(st.integers(0, 10**6), st.integers(0, 255)), min_size=1, max_size=6),

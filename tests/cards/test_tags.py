@@ -67,7 +67,7 @@ def test_unfit_words_are_refused() -> None:
 
 
 @given(CARD_TEXTS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_fixed_modules_are_those_segno_writes(says: CardText) -> None:
     """Oracle: segno, an encoder that shares no code with the reader; it also proves every text fits."""
     code = segno.make_qr(says.text, error="m", version=2, mode="alphanumeric", boost_error=False)

@@ -72,7 +72,7 @@ def test_cut_off_at_every_byte_only_the_torn_line_is_lost(tmp_path: Path) -> Non
             assert [journal.record(KEYS[n])["n"] for n in (*range(left), 3)] == [*range(left), 3]
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.data())
 def test_bytes_spoiled_anywhere_cost_only_their_lines(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
@@ -92,7 +92,7 @@ def test_bytes_spoiled_anywhere_cost_only_their_lines(
         assert all(journal.record(key)["n"] == n for n, key in enumerate(KEYS) if n != bad)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.data())
 def test_a_byte_changed_anywhere_never_changes_a_result(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject

@@ -25,7 +25,7 @@ def runs(gain: Grid, row: int, width: int, place: int) -> Iterator[float]:
             yield from (here - cost + rest for rest in runs(gain, row + 1, width + dw, place + dc))
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 9999), first=st.integers(0, 4))
 def test_no_run_is_better_and_the_path_is_worth_what_it_is_said_to_be(seed: int, first: int) -> None:
     gain = np.random.default_rng(seed).normal(0, 3, (5, 2, 3)).astype(np.float32)

@@ -32,7 +32,7 @@ def test_a_frontal_photo_with_a_sure_scale_needs_the_closed_form() -> None:
 
 
 @given(st.floats(0.3, 3.0), st.floats(0.02, 0.6))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_a_photo_passes_exactly_when_the_budget_does(limit: float, scale: float) -> None:
     plane = _plane(scale)
     u = math.sqrt(2) * EDGE_PX * scale

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as some
 from hypothesis.extra.numpy import arrays
 
@@ -85,7 +85,6 @@ def test_a_sector_of_which_no_side_is_seen_says_nothing() -> None:
     assert np.all(seen_mean(grey_squares(blind, sides, BOX, CAP)) == 0)
 
 
-@settings(deadline=None)
 @given(arrays(np.float64, some.integers(1, 80), elements=some.floats(-5, 400, width=16)))
 def test_the_middle_of_values_dealt_out_into_bins_is_their_median(values: Array) -> None:
     room = np.empty(BINS + 1, dtype=np.int64), np.empty(len(values), dtype=np.int64)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -31,7 +31,6 @@ def told(values: NDArray[np.float32], true: NDArray[np.float64], sigma: float) -
     return middles(values, start, np.arange(COLUMNS), WIDTH * sigma, 1)
 
 
-@settings(deadline=None)  # a busy machine
 @given(off=st.floats(-0.5, 0.5), sigma=st.floats(2.0, 8.0), steep=st.floats(-0.4, 0.4))
 def test_a_gaussian_line_on_steep_ground_has_its_middle(off: float, sigma: float, steep: float) -> None:
     true = np.full(COLUMNS, 60.0 + off)

@@ -31,7 +31,7 @@ def known(plane: Plane, **sd: float) -> Plane:
     return replace(plane, sources={"lens": np.diag(spread)})
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     tilt=st.floats(0, 60), axis=st.floats(0, 360), roll=st.floats(-180, 180), k1=st.floats(-0.06, 0.06),
     focal=st.floats(0.6, 2.0), height=st.floats(-20, 20), print_scale=st.floats(-0.02, 0.02),

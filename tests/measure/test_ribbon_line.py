@@ -34,7 +34,7 @@ def test_every_cell_speaks_as_the_words_say(width: float) -> None:
             assert told[row, c] == pytest.approx(expected, abs=1e-4)
 
 
-@settings(deadline=None, max_examples=20)
+@settings(max_examples=20)
 @given(seed=st.integers(0, 9999))
 def test_no_line_near_the_guess_is_better(seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -7,7 +7,7 @@ import math
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -40,7 +40,6 @@ def soft_edge(true: Array, sigma: float, *, noise: float = 0.0, metal: Array | f
     return np.asarray((0.1 + 0.3 * risen) * metal + grain, dtype=np.float32)
 
 
-@settings(deadline=None)  # a busy machine
 @given(off=st.floats(-0.5, 0.5), sigma=st.floats(1.0, 7.0))
 def test_the_middle_of_a_soft_edge_is_where_half_of_the_lamp_is_seen(off: float, sigma: float) -> None:
     true = np.full(COLUMNS, 44.0 + off)

@@ -16,7 +16,7 @@ EIGHT = np.ones((3, 3), dtype=int)
 WORTH = np.arange(256) / 10.0
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.integers(0, 2**32 - 1), st.integers(4, 40), st.integers(4, 40), st.floats(0.05, 0.7))
 def test_shapes_are_what_scipy_labels(seed: int, high: int, wide: int, share: float) -> None:
     from scipy import ndimage
@@ -36,7 +36,7 @@ def test_shapes_are_what_scipy_labels(seed: int, high: int, wide: int, share: fl
         assert shapes.area[k] == (label == k + 1).sum()
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.integers(0, 2**32 - 1))
 def test_a_way_goes_from_end_to_end_in_steps_of_one_on_its_shape(seed: int) -> None:
     """No shorter way joins its ends, and nothing lies farther from its last: by scikit-image's least-cost path."""
@@ -55,7 +55,7 @@ def test_a_way_goes_from_end_to_end_in_steps_of_one_on_its_shape(seed: int) -> N
     assert steps[tuple(way[0, ::-1])] == len(way) - 1 == steps[grown > 0].max()
 
 
-@settings(deadline=None, max_examples=20)
+@settings(max_examples=20)
 @given(st.integers(0, 2**32 - 1))
 def test_places_of_a_strip_are_straight_between_columns(seed: int) -> None:
     rng = np.random.default_rng(seed)

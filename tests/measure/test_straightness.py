@@ -6,7 +6,7 @@ from fractions import Fraction as F
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from wearvision.errors import BadInput
@@ -51,7 +51,6 @@ def test_minimum_zone_is_that_of_a_linear_programme(seed: int) -> None:
     assert minimum_zone(x, y).height == pytest.approx(by_linear_programme(x, y), abs=1e-7)
 
 
-@settings(deadline=None)  # the first call may compile
 @given(st.lists(st.tuples(st.integers(-50, 50), st.integers(-50, 50)), min_size=2, max_size=30))
 def test_zone_holds_all_points_and_is_never_the_wider(points: list[tuple[int, int]]) -> None:
     x, y = np.array(points, dtype=float).T

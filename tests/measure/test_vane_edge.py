@@ -279,7 +279,7 @@ def test_a_blurred_sharp_corner_is_cut_back_by_1_86_blurs() -> None:
     radius=st.tuples(st.floats(0.05, 2.4), st.floats(0.05, 2.4)), draft=st.tuples(st.floats(0, 5), st.floats(0, 5)),
     slope=st.floats(-3, 3),
 )  # fmt: skip
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_section_lies_on_its_own_shape(
     radius: tuple[float, float], draft: tuple[float, float], slope: float
 ) -> None:

@@ -210,7 +210,7 @@ def strips_of(shift_mm: Array, number: int = 5) -> Strips:
     return Strips(values=values, seen=np.ones(values.shape, dtype=bool), across_mm=across, left=left)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(-2.5, 2.5), st.floats(-2.5, 2.5), st.integers(3, 8))
 def test_alignment_agrees_with_a_brute_force_search(x: float, y: float, number: int) -> None:
     """Grid refinement against every place on a fine grid, and both against the truth."""
@@ -252,7 +252,7 @@ def bent_offsets(traces: Traces, centre: Array, seed: int) -> tuple[Array, float
     return off, tip
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(-0.8, 0.8), st.floats(-0.8, 0.8), st.integers(4, 8), st.integers(0, 99))
 def test_the_centre_of_symmetry_agrees_with_a_brute_force_search(x: float, y: float, number: int, seed: int) -> None:
     """Against every centre on a fine grid, by the mean distance to the vanes' median; one vane is bent, one covered."""

@@ -29,7 +29,7 @@ def plane() -> Plane:
     return drawn_plane(tilt_deg=4.0)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.lists(st.floats(-30.0, 30.0), min_size=3, max_size=3), st.integers(0, 99))
 def test_rows_are_shifted_back_as_by_interpolation(off: list[float], seed: int) -> None:
     values = np.random.default_rng(seed).normal(size=(1, 3, 21)).astype(np.float32)
@@ -126,7 +126,7 @@ def test_siblings_are_the_others_that_are_sound() -> None:
     assert np.allclose(middle(off[None, :3]), medians(off[None, :3]))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.floats(0.0, 9.0), min_size=1, max_size=40), st.integers(0, 39))
 def test_the_kth_smallest_is_that_of_a_sort(values: list[float], k: int) -> None:
     k %= len(values)

@@ -23,8 +23,9 @@ from wearvision.pages.board import (
     board_page,
     sheet_page,
 )
-from wearvision.pages.page import CAUTIONS, DEFERS, say
+from wearvision.pages.page import CAUTIONS, DEFERS, bench_lines, say
 from wearvision.quantity import Measured, Unmeasured
+from wearvision.rules.cautions import cautions_for
 
 
 def sheet(**more: object) -> SheetModel:
@@ -106,6 +107,13 @@ def test_board_and_sheet_carry_the_cautions_and_who_comes_first() -> None:
         assert all(line in text for _, line in CAUTIONS)
         assert DEFERS in text
     assert {"Energy", "Residual fluid", "Sharp edges", "Lifting"} <= {name for name, _ in CAUTIONS}
+
+
+def test_a_sheet_with_a_line_of_light_carries_the_caution_about_lasers() -> None:
+    line, plain = (words_of(sheet_page(sheet(cautions=bench_lines(cautions_for("casing", {view}))))) for view in
+                   ("line-light", "wear-face"))  # fmt: skip
+    assert "class 2" in line and "class 2" not in plain
+    assert all(text in plain for _, text in CAUTIONS)
 
 
 def test_an_empty_crate_is_a_page_too() -> None:

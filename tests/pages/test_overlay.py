@@ -60,7 +60,7 @@ def test_the_input_is_left_as_it_was() -> None:
     assert (rgb == 120).all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     scale=st.floats(0.05, 4), x=st.floats(0, 4000), y=st.floats(0, 3000),
     origin=st.tuples(st.floats(0, 500), st.floats(0, 500)),
@@ -172,7 +172,7 @@ def test_a_tiny_picture_is_drawn_without_complaint(size: tuple[int, int]) -> Non
     assert draw(grey(*size), model, legend=False).shape == (*size, 3)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.lists(st.tuples(st.floats(30, 770), st.floats(30, 570)), min_size=1, max_size=12))
 def test_boxes_never_overlap_while_there_is_room(spots: list[tuple[float, float]]) -> None:
     places = Places((600, 800))

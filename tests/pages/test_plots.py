@@ -57,7 +57,7 @@ def plots(draw: st.DrawFn) -> Plot:
     return replace(PLOT, marks=marks, limits=limits, line=line, ahead=draw(st.sampled_from([None, ahead])))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(plots())
 def test_every_stroke_and_dot_lies_inside_the_frame(plot: Plot) -> None:
     for shape in layout(plot):
@@ -69,7 +69,7 @@ def test_every_stroke_and_dot_lies_inside_the_frame(plot: Plot) -> None:
             assert -0.01 <= shape.y <= HEIGHT + 12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(plots(), st.integers(20, 90), st.integers(6, 20))
 def test_the_terminal_keeps_its_width(plot: Plot, columns: int, rows: int) -> None:
     text = plot_text(replace(plot, x_name="t, h"), columns=columns, rows=rows).splitlines()

@@ -177,7 +177,7 @@ def walk(steps: list[tuple[float, float, float]]) -> list[Inspected]:
     return out
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(RISES, st.floats(0.1, 50))
 def test_hours_or_any_other_unit_of_time_there_and_back(steps: list[tuple[float, float, float]], k: float) -> None:
     limit = Limit(upper_mm=9.0)
@@ -190,7 +190,7 @@ def test_hours_or_any_other_unit_of_time_there_and_back(steps: list[tuple[float,
         assert (b.value / k, b.u / k, b.low / k, b.high / k) == pytest.approx((a.value, a.u, a.low, a.high), rel=1e-6)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(RISES, st.floats(4, 9), st.floats(0.01, 3))
 def test_more_room_is_more_time_and_more_doubt(steps: list[tuple[float, float, float]], limit: float, d: float) -> None:
     near = wear_rate(walk(steps), Limit(upper_mm=limit))
@@ -204,7 +204,7 @@ def test_more_room_is_more_time_and_more_doubt(steps: list[tuple[float, float, f
         assert a.high - a.value >= (a.value - a.low) * (1 - 1e-9)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.floats(0.3, 1.0), st.floats(0.01, 0.3), st.floats(0.005, 0.03))
 def test_a_worse_second_figure_is_less_time(second: float, more: float, u: float) -> None:
     first = at(0, 0.1, u)
@@ -213,7 +213,7 @@ def test_a_worse_second_figure_is_less_time(second: float, more: float, u: float
     assert left(b).value < left(a).value
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.floats(0.3, 1.5), st.floats(0.005, 0.03))
 def test_the_interval_ends_where_the_line_is_one_half_width_from_the_limit(second: float, u: float) -> None:
     """Fieller's defining equation, solved by putting the ends back in."""

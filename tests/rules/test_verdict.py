@@ -282,7 +282,7 @@ def test_mypy_refuses_a_photo_where_a_person_is_wanted(tmp_path: Path) -> None:
     assert wrong == set(range(12, 18)), said
 
 
-QUICK = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+QUICK = settings(max_examples=60, suppress_health_check=list(HealthCheck))
 
 
 @QUICK

@@ -29,7 +29,7 @@ def test_width_changes_the_picture_and_not_the_part() -> None:
     assert (narrow.camera.width_px, narrow.camera.height_px) == (1600, 1200)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 10**6))
 def test_every_scene_is_a_photo_one_can_measure(seed: int) -> None:
     scene = draw_scene(seed)

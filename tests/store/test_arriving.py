@@ -189,7 +189,7 @@ def test_an_old_entry_copied_behind_a_new_sheet_is_refused() -> None:
             book.load(TAG)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=15, suppress_health_check=list(HealthCheck))
 @given(st.lists(st.sampled_from(["arrive", "lay", "enter", "enter", "enter all", "confirm", "renew"]), max_size=20))
 def test_no_reading_of_an_older_inspection_counts_for_a_newer_verdict(steps: list[str]) -> None:
     """Each inspection reads a depth of its own; whatever the order of calls, no sheet holds another's."""

@@ -220,7 +220,7 @@ def test_a_tampered_ledger_in_a_well_made_archive_is_refused(
     assert "event 9" in str(refused(write(tmp_path / "b.tar", parts), tmp_path))
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=40)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
 @given(data=st.data())
 def test_a_flipped_byte_is_refused_or_harmless(filled_once: Path, saved_once: Path, tmp_path: Path, data: Any) -> None:
     raw = bytearray(saved_once.read_bytes())

@@ -19,7 +19,7 @@ from wearvision.store.db import open_store
 ROOT = Path(wearvision.__file__).parent.parent
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=25)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25)
 @given(data=st.binary(max_size=2000), suffix=st.sampled_from([".jpg", ".png", ""]))
 def test_what_is_put_comes_back(blobs: Blobs, data: bytes, suffix: str) -> None:
     sha = blobs.put(data, suffix)

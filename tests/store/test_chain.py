@@ -89,7 +89,7 @@ def test_nothing_is_appended_over_what_the_caller_has_not_seen(chain: Chain, at:
     assert chain.append("a", "T", {}, at, seen=3).seq == 4
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=25)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25)
 @given(batches=st.lists(st.integers(1, 4), max_size=4), payload=st.dictionaries(st.text(), st.text()))
 def test_any_sequence_of_appends_gives_a_sound_chain(
     store: Store, at: datetime, batches: list[int], payload: dict[str, Any]

@@ -30,7 +30,7 @@ from wearvision.store.ledger import Ledger
 AT = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 TAG = "C-1042"
 OTHER = "cd" * 32
-QUICK = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+QUICK = settings(max_examples=12, suppress_health_check=list(HealthCheck))
 
 
 @contextmanager

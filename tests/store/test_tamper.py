@@ -20,7 +20,7 @@ from wearvision.store.db import LEDGER_FILE, open_store
 from wearvision.store.event import Event
 from wearvision.store.head import HEAD_FILE
 
-PROPERTY = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=50)
+PROPERTY = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=50)
 EVENT_COLUMNS = ("seq", "at", "kind", "tag", "payload", "prev_hash", "hash")
 BLOB_COLUMNS = ("sha256", "suffix", "size_bytes")
 

@@ -17,7 +17,8 @@ from wearvision.app.shop import Shop, open_shop
 from wearvision.app.shop import command as command_for
 from wearvision.errors import NeedsPerson
 from wearvision.pages.board import PartCard, SheetCriterion, SheetModel, sheet_page
-from wearvision.pages.page import Picture
+from wearvision.pages.page import Picture, bench_lines
+from wearvision.rules.cautions import cautions_for
 from wearvision.rules.rubric import Criterion
 from wearvision.rules.sheet import PrefilledSheet
 from wearvision.store.ledger import PartRecord
@@ -107,6 +108,7 @@ def sheet_html(record: PartRecord, drawn: Iterable[Drawing], at: datetime, *, co
         pictures=tuple(draw_photo(d, SHEET_PX) for d in drawn if d.survey["usable"]), closeups=tuple(closeups),
         criteria=tuple(_criterion(sheet, c) for c in sheet.criteria), findings=rows(sheet.findings, names_of(record)),
         not_assessed=not_assessed([record.surveys[sha] for sha, _ in sheet.photos]), command=command,
+        cautions=bench_lines(cautions_for(sheet.rubric.kind, {view for _, view in sheet.photos})),
     )  # fmt: skip
     return sheet_page(model)
 

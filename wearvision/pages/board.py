@@ -166,6 +166,7 @@ class SheetModel:
     findings: tuple[FindingRow, ...] = ()
     not_assessed: tuple[tuple[str, str], ...] = ()
     command: str = ""
+    cautions: tuple[tuple[str, str], ...] = CAUTIONS
 
 
 def board_page(model: BoardModel) -> str:
@@ -175,7 +176,7 @@ def board_page(model: BoardModel) -> str:
 
 def sheet_page(model: SheetModel) -> str:
     """The bench sheet as one self-contained HTML page, laid out for A4."""
-    return render("sheet.html.j2", sheet=model, cautions=CAUTIONS)
+    return render("sheet.html.j2", sheet=model)
 
 
 CSV_COLUMNS = (

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -19,14 +20,19 @@ from wearvision.finding import FLAGS, Kind
 from wearvision.pages.plots import plot_svg
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured
 from wearvision.rules import cautions
+from wearvision.rules.cautions import Caution
 
 HEADINGS = {"residue": "Residual fluid", "edges": "Sharp edges", "gasket": "Old gaskets"}
-CAUTIONS: tuple[tuple[str, str], ...] = tuple(
-    (HEADINGS.get(c.id, c.id.capitalize()), c.line)
-    for c in cautions.CAUTIONS
-    if c.id in ("energy", "pressure", "residue", "edges", "lifting", "gasket")
-)
-"""Heading and line of what holds for every part on a bench."""
+ON_THE_BENCH = ("energy", "pressure", "residue", "edges", "lifting", "gasket", "laser")
+
+
+def bench_lines(some: Iterable[Caution]) -> tuple[tuple[str, str], ...]:
+    """Heading and line of those cautions that matter on a bench."""
+    return tuple((HEADINGS.get(c.id, c.id.capitalize()), c.line) for c in some if c.id in ON_THE_BENCH)
+
+
+CAUTIONS = bench_lines(c for c in cautions.CAUTIONS if not c.views)
+"""Heading and line of what may hold for any part on a bench."""
 DEFERS = next(c.line for c in cautions.CAUTIONS if c.id == "defer")
 UNIT_WORDS = {"mm2": "mm²", "deg": "°", "count": "", "1/m2": "per m²", "1": ""}
 SIGNED = frozenset({"tip_shift", "bend_angle", "shortening"})

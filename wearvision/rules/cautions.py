@@ -80,7 +80,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         id="laser", mark="IEC 60825-1, from memory", views=("line-light",),
-        line="Use a class 2 line laser at most; never point it at eyes or along mirror-like rings.",
+        line="Use a class 2 line laser at most; never look into the beam nor at its mirror image.",
     ),
     Caution(
         id="phone", mark=PRACTICE,

@@ -171,7 +171,7 @@ def main(arguments: list[str] | None = None) -> int:
     frames.set_defaults(run=_frames)
     crate = commands.add_parser("crate", help="draw the demo crate (skips photos that are there)")
     crate.add_argument("--out", type=Path, required=True)
-    crate.add_argument("--spp", type=int, default=9)
+    crate.add_argument("--spp", type=int, default=4)
     crate.set_defaults(run=_crate)
     score = commands.add_parser("score", help="hold measurements against the truth beside the photos")
     score.add_argument("folder", type=Path)

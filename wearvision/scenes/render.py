@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import ctypes.util
 import math
 import os
+import re
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -44,10 +44,7 @@ def load_tracer() -> Any:
     Measured on two cores, 3 MP at 16 samples: ``llvm_ad_rgb`` 3 s (``llvm_ad_mono`` the same),
     ``scalar_rgb`` 25 s. Without an LLVM library the slow variant is used and stderr says so.
     """
-    if "DRJIT_LIBLLVM_PATH" not in os.environ and ctypes.util.find_library("LLVM") is None:
-        found = sorted(Path("/usr/lib").glob("*/libLLVM[-.]*so*"))
-        if found:
-            os.environ["DRJIT_LIBLLVM_PATH"] = str(found[-1])
+    os.environ.setdefault("DRJIT_LIBLLVM_PATH", _newest_llvm())
     import mitsuba
 
     try:
@@ -60,6 +57,13 @@ def load_tracer() -> Any:
         print(f"no usable LLVM ({note}): drawing with scalar_rgb, about 8 times slower", file=sys.stderr)
         mitsuba.set_variant("scalar_rgb")
     return mitsuba
+
+
+def _newest_llvm() -> str:
+    """Path of the newest LLVM library there is, as versions before 16 end the process; empty: the linker's own."""
+    found = {int(number[1]): path for path in Path("/usr/lib").glob("*/libLLVM*so*")
+             if (number := re.search(r"LLVM(?:-|\.so\.)(\d+)", path.name))}  # fmt: skip
+    return str(found[max(found)]) if found else ""
 
 
 def trace(stage: Stage, samples: int, mi: Any = None) -> Traced:

@@ -50,7 +50,7 @@ def seen_pattern(unit: RuleUnit, first: int, slope: float, seed: int) -> Pattern
 @pytest.mark.parametrize("unit", RULE_UNITS)
 @given(first=st.integers(0, 200), slope=st.floats(-0.3, 0.3), seed=st.integers(0, 1000))
 @example(first=1, slope=0.0, seed=659)
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 def test_each_graduation_is_seen_for_what_it_is(unit: RuleUnit, first: int, slope: float, seed: int) -> None:
     """Of the longest class only four or five marks are there: it may stay unsplit, but is then not called closed."""
     pattern, whole = seen_pattern(unit, first, slope, seed), GRADUATIONS[unit].splits

@@ -17,7 +17,7 @@ def seen(n: np.ndarray, period_px: float, lean: float) -> np.ndarray:
 
 
 @given(st.floats(4, 40), st.floats(-0.002, 0.002), st.integers(30, 150))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_the_law_of_a_line_in_perspective_is_exact(period_px: float, lean: float, count: int) -> None:
     n = np.arange(count) - count // 2
     t = seen(n, period_px, lean)

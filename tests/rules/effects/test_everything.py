@@ -166,7 +166,7 @@ def scalars(record: type[Any]) -> st.SearchStrategy[dict[str, Any]]:
     return st.fixed_dictionaries(dict.fromkeys(names, wild))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     scalars(Duty), scalars(Impeller), scalars(BackVanes), scalars(Bearing),
     st.floats(0, 5), st.floats(0, 5), st.floats(0.01, 3), st.sampled_from([1, 2]),

@@ -28,7 +28,6 @@ ASK = Unmeasured(
 )
 EDGE = ("edge of the shadow", "told by the metal that goes on across it; shallow or faint dips may be missed: look")
 NO_SHADOW = Unmeasured(reason="no shadow is stated")
-LASER = ("laser", "class 2 at most (IEC 60825-1): never look into the beam nor at its mirror image")
 LEAST_ANGLE_DEG = 8.0
 """Between the view and the plane of light."""
 FAR_SIDE = 1.0
@@ -44,7 +43,7 @@ far."""
 def see(look: Look) -> Seen:
     """Sections of the line that lie below the sound metal."""
     if why := _cannot(look.stated):
-        return Seen(not_assessed=(LASER, why))
+        return Seen(not_assessed=(why,))
     face = find_face(look.gray, look.plane, look.stated, look.cards_px)
     hidden, within, axis = look.cards_px, None, None
     if isinstance(face, Face):
@@ -106,7 +105,7 @@ def _sections(look: Look, line: LightLine, circles: tuple[Array, ...]) -> Seen:
         return _untold((DEPTH, why), circles)
     depth = depths(look.plane, look.plane.to_px(line.points_mm()), sound, light.deg)
     return Seen(
-        findings=find_sections(line, depth, sound, look.plane, light), not_assessed=(LASER,), circles_px=circles,
+        findings=find_sections(line, depth, sound, look.plane, light), circles_px=circles,
         summary={"light_elevation": figure(light, look.plane)},
     )  # fmt: skip
 
@@ -121,4 +120,4 @@ def _elevation(look: Look, line: LightLine) -> tuple[Elevation | Unmeasured, flo
 
 
 def _untold(why: tuple[str, str], circles: tuple[Array, ...]) -> Seen:
-    return Seen(not_assessed=(LASER, why), circles_px=circles)
+    return Seen(not_assessed=(why,), circles_px=circles)
