@@ -237,7 +237,8 @@ def _told(quantity: Quantity) -> Quantity:
     most = min(quantity.value, LOOSE_DEG) if quantity.unit == "deg" else quantity.value
     if quantity.u95 <= most:
         return quantity
-    reason = f"too unclear: {quantity.value:.0f} give or take {quantity.u95:.0f} {quantity.unit}"
+    unit = quantity.unit.replace("mm2", "mm\u00b2")
+    reason = f"too unclear: {quantity.value:.0f} give or take {quantity.u95:.0f} {unit}"
     return Unmeasured(reason=reason, hint="look at the part, and gauge it there")
 
 
