@@ -41,7 +41,7 @@ UNSURE = Unmeasured(
 
 def see(look: Look) -> Seen:
     """The face, its grooves, pits, cracks and rub bands."""
-    face = find_face(look.gray, look.plane, look.stated, look.cards_px)
+    face = find_face(look.gray, look.plane, look.stated, look.cards_px, look.copies)
     if not isinstance(face, Face):
         return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
     tracks, strip = find_grooves(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
