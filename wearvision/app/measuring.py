@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -251,8 +252,19 @@ def _plain(value: Any) -> Any:
         return float(value)
     if value is None or isinstance(value, (str, int)):
         return value
-    if isinstance(value, (list, tuple)):  # outlines are thousands of numbers: those are told without a call each
-        return [part if type(part) is float and math.isfinite(part) else _plain(part) for part in value]
-    if isinstance(value, Mapping):
-        return {str(name): _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [part.copy() for part in value] if _is_line(value) else [_plain(part) for part in value]
+    if isinstance(value, (dict, Mapping)):  # dict first: asking for any mapping is slow
+        return {
+            str(name): part if type(part) is str or (type(part) is float and math.isfinite(part)) else _plain(part)
+            for name, part in value.items()
+        }
     return _plain(value.item())
+
+
+def _is_line(value: Sequence[Any]) -> bool:
+    """Whether these are lists of plain finite numbers: outlines are thousands of them, too many for a call each."""
+    if not all(type(part) is list for part in value):
+        return False
+    numbers = [*chain.from_iterable(value)]
+    return set(map(type, numbers)) == {float} and all(map(math.isfinite, numbers))
