@@ -157,10 +157,10 @@ class Plane:
 
         def scale(quad: Array) -> Array:
             along, down = (quad[:, 1::2] - quad[:, ::2]).transpose(1, 0, 2) / 2
-            return np.sqrt(np.abs(along[:, :1] * down[:, 1:] - along[:, 1:] * down[:, :1]))
+            return np.asarray(np.sqrt(np.abs(along[:, :1] * down[:, 1:] - along[:, 1:] * down[:, :1])))
 
         around = at + np.array([[-1.0, 0], [1, 0], [0, -1], [0, 1]])
-        return _as_measured(*self.propagate_points(around, scale), "mm", how="scale of the plane")[0]
+        return _as_measured(self.propagate_points(around, scale), "mm", how="scale of the plane")[0]
 
     def propagate(self, figure: Callable[[Plane], Array]) -> tuple[Array, dict[str, Array]]:
         """Value (K,) of a figure of the plane and its standard uncertainty (K,) by source.
@@ -189,11 +189,14 @@ class Plane:
 
     def measured(self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float) -> list[Measured]:
         """`propagate`, as measured quantities; `more` adds further named parts to each."""
-        return _as_measured(*self.propagate(figure), unit, how=how, **more)
+        return _as_measured(self.propagate(figure), unit, how=how, **more)
 
 
-def _as_measured(value: Array, parts: Mapping[str, Array], unit: Unit, *, how: str, **more: float) -> list[Measured]:
+def _as_measured(
+    figures: tuple[Array, Mapping[str, Array]], unit: Unit, *, how: str, **more: float
+) -> list[Measured]:
     """Figures (K,) with their standard uncertainties by source, and further parts common to all."""
+    value, parts = figures
     return [
         Measured.of(float(v), unit, how=how, **{k: float(u[i]) for k, u in parts.items()}, **more)
         for i, v in enumerate(value)
