@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from wearvision.app.rubrics import load_rubric, smallest_limit_mm
 from wearvision.cards import tags
 from wearvision.finding_record import finding_record
 from wearvision.measure.board import BoardSpec, card
+from wearvision.measure.chart import Copies
 from wearvision.measure.label import CUT as LABEL_END
 from wearvision.measure.marks import Mark
 from wearvision.measure.plane import Array, Plane
@@ -99,7 +101,8 @@ def measure_photo(
         When the file is no photo, or a mark does not fit it.
     """
     photo = photos.load(path)
-    sightings, label = _find(photo, stated, boards)
+    copies = Copies(photo.gray)
+    sightings, label = _find(photo, stated, boards, copies)
     told, notes, asked = _resolve(stated, label)
     if label is None and stated.card_size is None and sightings and not boards:
         notes = (*notes, ASSUMED_SIZE)
@@ -109,7 +112,7 @@ def measure_photo(
         photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit,
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
         red=photos.redness(path) if told.view == "line-light" else None,
-        colour=photos.small_colour(path, COLOUR_PX) if told.view == "tongue" else None,
+        colour=photos.small_colour(path, COLOUR_PX) if told.view == "tongue" else None, copies=copies,
     )  # fmt: skip
     if for_sheet and told.view is not None:
         seen = _sealed(seen, rules, told.view)
@@ -129,11 +132,11 @@ def _sealed(seen: Survey, rules: Rubric | None, view: View) -> Survey:
 
 
 def _find(
-    photo: photos.Photo, stated: Stated, boards: Sequence[BoardSpec]
+    photo: photos.Photo, stated: Stated, boards: Sequence[BoardSpec], copies: Copies
 ) -> tuple[list[Sighting], tags.CardText | None]:
     """Boards in the photo at their true size, and what the best one's label says."""
     size = stated.card_size or "standard"
-    sightings = find_boards(photo.gray, boards or default_specs(size))
+    sightings = find_boards(photo.gray, boards or default_specs(size), copies)
     if boards or not sightings:
         return sightings, None
     label = tags.read_card_text(photo.gray, sightings[0].homography, size)
@@ -249,8 +252,19 @@ def _plain(value: Any) -> Any:
         return float(value)
     if value is None or isinstance(value, (str, int)):
         return value
-    if isinstance(value, (list, tuple)):  # outlines are thousands of numbers: those are told without a call each
-        return [part if type(part) is float and math.isfinite(part) else _plain(part) for part in value]
-    if isinstance(value, Mapping):
-        return {str(name): _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [part.copy() for part in value] if _is_line(value) else [_plain(part) for part in value]
+    if isinstance(value, (dict, Mapping)):  # dict first: asking for any mapping is slow
+        return {
+            str(name): part if type(part) is str or (type(part) is float and math.isfinite(part)) else _plain(part)
+            for name, part in value.items()
+        }
     return _plain(value.item())
+
+
+def _is_line(value: Sequence[Any]) -> bool:
+    """Whether these are lists of plain finite numbers: outlines are thousands of them, too many for a call each."""
+    if not all(type(part) is list for part in value):
+        return False
+    numbers = [*chain.from_iterable(value)]
+    return set(map(type, numbers)) == {float} and all(map(math.isfinite, numbers))

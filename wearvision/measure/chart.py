@@ -31,8 +31,21 @@ class Chart:
     step_mm: float
 
 
-def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
-    """Map of all of the plane that is in the picture."""
+class Copies:
+    """A picture in half its size, a quarter, and so on, each made once."""
+
+    def __init__(self, gray: Image) -> None:
+        self._made = {1: gray}
+
+    def shrunk(self, factor: int) -> Image:
+        """The picture over a power of two, as `shrunk`."""
+        if factor not in self._made:
+            self._made[factor] = shrunk(self.shrunk(factor // 2), 2)
+        return self._made[factor]
+
+
+def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], copies: Copies | None = None) -> Chart:
+    """Map of all of the plane that is in the picture; ``copies`` are those of the picture where it has some."""
     width, height = plane.size_px
     edge = np.linspace(0, 1, 9)
     border = np.concatenate([
@@ -43,7 +56,7 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...]) -> Chart:
     step = float((high - low).max() / MAP_PX)
     shrink = step / scale_at(plane, np.array([[width / 2, height / 2]]))
     shrink = _halves(min(shrink, min(width, height) / LEAST_COPY_PX))
-    small = shrunk(gray, shrink)
+    small = (copies or Copies(gray)).shrunk(shrink)
     nx, ny = (np.ceil((high - low) / step)).astype(int) + 1
     knots = shrunk_px(knots_px(plane, low, step, (nx, ny), KNOT), shrink)
     maps = between(knots, KNOT, slice(0, ny), nx)

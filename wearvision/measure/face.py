@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import chart_of
+from wearvision.measure.chart import Copies, chart_of
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, slope
 from wearvision.measure.guess import doubled, guess_rings
@@ -105,7 +105,9 @@ class Face:
         return plane.to_px(ring_points(self.centre_mm, np.linspace(0, 360, count, endpoint=False), radius_mm))
 
 
-def find_face(gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array, ...] = ()) -> Face | Unmeasured:
+def find_face(
+    gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array, ...] = (), copies: Copies | None = None
+) -> Face | Unmeasured:
     """Find the ring of the wear face.
 
     Parameters
@@ -115,8 +117,9 @@ def find_face(gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array
     stated : Stated
         `face_inner_diameter_mm` and `face_outer_diameter_mm` of its drawing sizes help much.
     exclude_px : outlines in photo pixels that hide the part (the card).
+    copies : smaller copies of the picture, where it has some
     """
-    chart = chart_of(gray, plane, exclude_px)
+    chart = chart_of(gray, plane, exclude_px, copies)
     inner, outer = (stated.nominal.get(f"face_{k}_diameter_mm", 0.0) / 2 for k in ("inner", "outer"))
     if 0 < inner < outer:
         centre = find_rings(chart, (inner, outer))

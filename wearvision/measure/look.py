@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from wearvision.finding import Finding
+from wearvision.measure.chart import Copies
 from wearvision.measure.face import Face
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
@@ -32,6 +33,8 @@ class Look:
         Smallest limit the view is held against.
     colour : (h, w, 3) uint8 or None
         The photo in colour, red first, of any size; where a view looks at colour.
+    copies : Copies or None
+        Smaller copies of the photo, where it has some.
     """
 
     gray: Image
@@ -42,6 +45,7 @@ class Look:
     limit_mm: float = 0.8
     red: Image | None = None
     colour: Image | None = None
+    copies: Copies | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -155,12 +155,12 @@ class Plane:
         """Local scale 1/sqrt(|det J|) of plane -> pixel at a pixel, mm."""
         at = np.asarray(at_px, dtype=np.float64).reshape(1, 2)
 
-        def scale(plane: Plane) -> Array:
-            quad = plane.to_mm(at + np.array([[-1.0, 0], [1, 0], [0, -1], [0, 1]]))
-            (ax, ay), (bx, by) = (quad[1] - quad[0]) / 2, (quad[3] - quad[2]) / 2
-            return np.array([np.sqrt(abs(ax * by - ay * bx))])
+        def scale(quad: Array) -> Array:
+            along, down = (quad[:, 1::2] - quad[:, ::2]).transpose(1, 0, 2) / 2
+            return np.asarray(np.sqrt(np.abs(along[:, :1] * down[:, 1:] - along[:, 1:] * down[:, :1])))
 
-        return self.measured(scale, "mm", how="scale of the plane")[0]
+        around = at + np.array([[-1.0, 0], [1, 0], [0, -1], [0, 1]])
+        return _as_measured(self.propagate_points(around, scale), "mm", how="scale of the plane")[0]
 
     def propagate(self, figure: Callable[[Plane], Array]) -> tuple[Array, dict[str, Array]]:
         """Value (K,) of a figure of the plane and its standard uncertainty (K,) by source.
@@ -168,9 +168,19 @@ class Plane:
         `figure` maps a plane to K numbers with *pixels* held fixed; it is differentiated by the parameters
         with steps so small that looking ahead alone is exact to 1e-4 of a derivative.
         """
-        value = np.asarray(figure(self), dtype=np.float64).ravel()
-        ahead = np.stack([np.asarray(figure(plane), dtype=np.float64).ravel() for plane in self._ahead], axis=1)
-        jacobian = (ahead - value[:, None]) / STEP
+        return self._spread(np.stack([np.asarray(figure(p), dtype=np.float64).ravel() for p in (self, *self._ahead)]))
+
+    def propagate_points(self, px: Array, figure: Callable[[Array], Array]) -> tuple[Array, dict[str, Array]]:
+        """`propagate` of figures of plane points at pixels (N, 2), for all planes at once.
+
+        `figure` maps points (P, N, 2) in mm, as P planes tell them, to K numbers of each, (P, K).
+        """
+        return self._spread(figure(np.stack([plane.to_mm(px) for plane in (self, *self._ahead)])))
+
+    def _spread(self, figures: Array) -> tuple[Array, dict[str, Array]]:
+        """What `propagate` gives, from the figures (14, K) of this plane and of those one step ahead."""
+        value = figures[0]
+        jacobian = (figures[1:] - value).T / STEP
         parts = {
             name: np.sqrt(np.clip(np.sum((jacobian @ cov) * jacobian, axis=1), 0, None))
             for name, cov in self.sources.items()
@@ -179,8 +189,15 @@ class Plane:
 
     def measured(self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float) -> list[Measured]:
         """`propagate`, as measured quantities; `more` adds further named parts to each."""
-        value, parts = self.propagate(figure)
-        return [
-            Measured.of(float(v), unit, how=how, **{k: float(u[i]) for k, u in parts.items()}, **more)
-            for i, v in enumerate(value)
-        ]
+        return _as_measured(self.propagate(figure), unit, how=how, **more)
+
+
+def _as_measured(
+    figures: tuple[Array, Mapping[str, Array]], unit: Unit, *, how: str, **more: float
+) -> list[Measured]:
+    """Figures (K,) with their standard uncertainties by source, and further parts common to all."""
+    value, parts = figures
+    return [
+        Measured.of(float(v), unit, how=how, **{k: float(u[i]) for k, u in parts.items()}, **more)
+        for i, v in enumerate(value)
+    ]

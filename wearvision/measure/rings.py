@@ -65,11 +65,32 @@ def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:
     """Places (N, 2), unit gradients (N, 2) and weights (N,) of the strongest edge pixels for their surroundings."""
     soft = cv2.GaussianBlur(chart.values, (0, 0), 1.0)
     across, down = (np.asarray(cv2.Sobel(soft, cv2.CV_32F, *way, ksize=3), np.float32) for way in ((1, 0), (0, 1)))
-    size = cv2.copyTo(cv2.magnitude(across, down), chart.valid.view(np.uint8), np.zeros_like(across))
-    weight = np.asarray(size / (cv2.blur(size, (31, 31)) + 0.5 * float(size.mean()) + 1e-6), dtype=np.float32)
+    size = _sizes(across, down, chart.valid)
+    weight: Grid = np.asarray(cv2.blur(size, (31, 31)), dtype=np.float32)
+    _set_against(size, np.float32(0.5 * float(size.mean()) + 1e-6), weight)
     least = np.quantile(weight[::3, ::3], max(0.0, 1 - count / weight.size))
     at = np.flatnonzero(weight > least)
-    return _picked(at, across.ravel(), down.ravel(), np.asarray(size.ravel()), weight.ravel(), weight.shape[1])
+    return _picked(at, across.ravel(), down.ravel(), size.ravel(), weight.ravel(), weight.shape[1])
+
+
+@compiled
+def _sizes(across: Grid, down: Grid, valid: NDArray[np.bool_]) -> Grid:
+    """Sizes of gradients, 0 where not valid."""
+    out = np.empty_like(across)
+    for row in range(len(out)):
+        x, y, seen, size = across[row], down[row], valid[row], out[row]
+        for k in range(len(size)):
+            size[k] = np.sqrt(x[k] * x[k] + y[k] * y[k]) * seen[k]
+    return out
+
+
+@compiled
+def _set_against(size: Grid, more: np.float32, usual: Grid) -> None:
+    """What is usual about each place gives way to the size there over it and some more."""
+    for row in range(len(size)):
+        here, about = size[row], usual[row]
+        for k in range(len(here)):
+            about[k] = here[k] / (about[k] + more)
 
 
 @compiled

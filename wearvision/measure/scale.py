@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from wearvision.errors import BadInput
 from wearvision.measure.board import CARDS, BoardSpec, card
+from wearvision.measure.chart import Copies
 from wearvision.measure.corners import (
     agreeing,
     cell_mm,
@@ -130,7 +131,7 @@ def default_specs(size: str = "standard") -> tuple[BoardSpec, ...]:
     return tuple(card(number, size) for number in range(CARDS))
 
 
-def find_boards(gray: Gray, specs: Sequence[BoardSpec]) -> list[Sighting]:
+def find_boards(gray: Gray, specs: Sequence[BoardSpec], copies: Copies | None = None) -> list[Sighting]:
     """Boards seen in a photo, most chessboard corners first.
 
     Parameters
@@ -138,6 +139,8 @@ def find_boards(gray: Gray, specs: Sequence[BoardSpec]) -> list[Sighting]:
     gray : (H, W) uint8 array
     specs : sequence of BoardSpec
         Boards that may lie in the photo; ids of one dictionary must not overlap.
+    copies : Copies, optional
+        Smaller copies of the photo, where it has some; those that are made here are kept there.
 
     Returns
     -------
@@ -152,7 +155,7 @@ def find_boards(gray: Gray, specs: Sequence[BoardSpec]) -> list[Sighting]:
     if gray.ndim != 2 or gray.dtype != np.uint8:
         raise BadInput("a gray 8-bit image is needed", got=(gray.shape, str(gray.dtype)))
     _refuse_shared_ids(specs)
-    sightings = [s for seed in _seeds(gray, specs) if (s := _sighting(gray, seed)) is not None]
+    sightings = [s for seed in _seeds(copies or Copies(gray), specs) if (s := _sighting(gray, seed)) is not None]
     return sorted(sightings, key=lambda s: -s.inner_count)
 
 
@@ -165,11 +168,11 @@ def _refuse_shared_ids(specs: Sequence[BoardSpec]) -> None:
         taken |= ids
 
 
-def _seeds(gray: Gray, specs: Sequence[BoardSpec]) -> list[_Seed]:
+def _seeds(copies: Copies, specs: Sequence[BoardSpec]) -> list[_Seed]:
     """Boards confirmed by three markers; one level more for boards of which a marker or two was seen."""
     found: dict[str, _Seed] = {}
     extra = False
-    for image, factor in _levels(gray):
+    for image, factor in _levels(copies):
         pending = False
         for dictionary in sorted({s.dictionary for s in specs}):
             ids, quads = _markers(image, dictionary)
@@ -187,18 +190,12 @@ def _seeds(gray: Gray, specs: Sequence[BoardSpec]) -> list[_Seed]:
     return list(found.values())
 
 
-def _levels(gray: Gray) -> Iterator[tuple[Gray, int]]:
+def _levels(copies: Copies) -> Iterator[tuple[Gray, int]]:
     """Copies of the photo, smallest first, with the factor back to full size."""
-    copies = {1: gray}
-    for factor in sorted(LEVELS)[1:]:
-        last = copies[factor // 2]
-        if max(last.shape) < 2 * SMALLEST_LEVEL_PX:
-            break
-        half = (last.shape[1] // 2, last.shape[0] // 2)
-        even = last[: 2 * half[1], : 2 * half[0]]
-        copies[factor] = np.asarray(cv2.resize(even, half, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    for factor in sorted(copies, reverse=True):
-        yield copies[factor], factor
+    long = max(copies.shrunk(1).shape)
+    for factor in LEVELS:
+        if factor == 1 or long // (factor // 2) >= 2 * SMALLEST_LEVEL_PX:
+            yield copies.shrunk(factor), factor
 
 
 def _markers(image: Gray, dictionary: str) -> tuple[NDArray[np.int64], Array]:

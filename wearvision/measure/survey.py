@@ -9,6 +9,7 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.board import BoardSpec
+from wearvision.measure.chart import Copies
 from wearvision.measure.face import Face
 from wearvision.measure.known import known_plane
 from wearvision.measure.label import with_label
@@ -110,6 +111,7 @@ def survey(
     limit_mm: float = LIMIT_MM,
     red: Image | None = None,
     colour: Image | None = None,
+    copies: Copies | None = None,
 ) -> Survey:
     """Measure one photo for its stated view.
 
@@ -126,6 +128,7 @@ def survey(
     limit_mm : smallest limit this view is held against
     red : how much redder than gray each pixel is, for a red line of light
     colour : (h, w, 3) the photo in colour, red first, of any size, for views that look at colour
+    copies : smaller copies of the photo, where boards were sought on them already
 
     Raises
     ------
@@ -133,7 +136,7 @@ def survey(
         For an image that is not 8-bit gray, boards that share ids, or a mark on a finding that is not there.
     """
     if sightings is None:
-        sightings = find_boards(gray, default_specs() if specs is None else specs)
+        sightings = find_boards(gray, default_specs() if specs is None else specs, copies)
     asked = stated.scale_from
     use_rule = asked == "rule" or (asked is None and not sightings)
     rule = find_rule(gray, stated, focal35_mm=focal35_mm, lens=lens) if use_rule else None
@@ -142,7 +145,7 @@ def survey(
     )
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
-    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red, colour)
+    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red, colour, copies)
     found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
         lands = circles if stated.view == "gasket-land" else ()
@@ -203,7 +206,7 @@ def _corners(sighting: Sighting, margin: float) -> Array:
 
 def _look(
     gray: Image, plane: Plane | Unmeasured, stated: Stated, sighting: Sighting | None, cards: tuple[Array, ...],
-    limit_mm: float, red: Image | None, colour: Image | None,
+    limit_mm: float, red: Image | None, colour: Image | None, copies: Copies | None,
 ) -> Seen:  # fmt: skip
     """What the stated view shows, and what no photo can tell."""
     always = (CRACKS, DEPTH)
@@ -217,7 +220,7 @@ def _look(
     blur_px = float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
     look = Look(
         gray=gray, plane=plane, stated=stated, cards_px=tuple(with_label(gray, plane, card) for card in cards),
-        blur_px=blur_px, limit_mm=limit_mm, red=red, colour=colour,
+        blur_px=blur_px, limit_mm=limit_mm, red=red, colour=colour, copies=copies,
     )
     seen = VIEWS[stated.view](look)
     return replace(seen, not_assessed=(*always, *seen.not_assessed))

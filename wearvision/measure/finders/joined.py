@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.plane import Array
 
 BRIDGE_MM, BEND_DEG = 3.0, 40.0
@@ -73,5 +75,17 @@ def _chain(piece: int, to: dict[End, End]) -> list[End]:
 
 def share_on(line: Array, other: Array, near: float) -> float:
     """Share of the points of a line (N, 2) that lie so near those of another (M, 2)."""
-    (x, y), (u, v) = line.T[..., None], other.T
-    return float((((x - u) ** 2 + (y - v) ** 2).min(axis=1) < near**2).mean())
+    return float(_near_to(line, other, near).mean())
+
+
+@compiled
+def _near_to(line: Array, other: Array, near: float) -> NDArray[np.bool_]:
+    """Which points of a line (N, 2) lie so near one of another (M, 2)."""
+    out = np.zeros(len(line), np.bool_)
+    for k in range(len(line)):
+        for j in range(len(other)):
+            across, down = line[k, 0] - other[j, 0], line[k, 1] - other[j, 1]
+            if across * across + down * down < near * near:
+                out[k] = True
+                break
+    return out

@@ -10,6 +10,7 @@ from wearvision.measure.compiled import compiled
 from wearvision.measure.finders.face_map import TONE, Bytes, FaceMap
 from wearvision.measure.plane import Array
 
+Sums = NDArray[np.int32]
 RADII_MM = (0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
 """Radii of spots looked for."""
 COARSE = 3.5
@@ -22,35 +23,43 @@ ROUND_FAR, ROUND_SHARE = 1.75, 0.7
 IN_MIDDLE = 0.7
 """Share of a spot's radius about its middle in which no other, less dark, is looked at."""
 MOST = 320
+PAD, HALF = 6, np.float32(0.5)
+"""Samples that the largest square of a spot reaches out."""
 
 
 def dark_spots(flat: FaceMap) -> Array:
     """Column, row and radius (N, 3), samples, of spots darker than their surroundings all round, darkest first."""
     small, face, shrink = flat.tone, flat.face, 1
-    found = []
+    total, found = _sums(small), []
     for radius_mm in RADII_MM:
         r = radius_mm / flat.step_mm
         while r / shrink > COARSE:
             half = (small.shape[1] // 2, small.shape[0] // 2)
             small = np.asarray(cv2.resize(small, half, interpolation=cv2.INTER_AREA))
             face = np.asarray(cv2.resize(face, half, interpolation=cv2.INTER_NEAREST))
+            total = _sums(small)
             shrink *= 2
-        spots = _peaks(small, face, r / shrink)
+        spots = _peaks(small, total, face, r / shrink)
         spots[:, :2] = (spots[:, :2] + 0.5) * shrink - 0.5
         spots[:, 2] *= shrink
         found.append(spots)
     return _first_of_each(np.vstack(found))
 
 
-def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
+def _sums(tone: Bytes) -> Sums:
+    """Sums of all before each row and column of a map that goes on mirrored for `PAD` samples all round."""
+    return np.asarray(cv2.integral(cv2.copyMakeBorder(tone, PAD, PAD, PAD, PAD, cv2.BORDER_REFLECT_101)))
+
+
+def _peaks(tone: Bytes, total: Sums, face: Bytes, radius: float) -> Array:
     """Column, row, radius and darkness (N, 4) of spots of a radius: what lies round them less what lies in them."""
-    inside, about = 2 * round(0.55 * radius) + 1, 2 * round(1.7 * radius) + 1
-    darker = cv2.subtract(cv2.blur(tone, (about, about)), cv2.blur(tone, (inside, inside)))
-    usual = cv2.mean(cv2.bitwise_and(darker, face))[0] * face.size / max(1, cv2.countNonZero(face))
-    reach = 2 * round(0.5 * radius) + 1
-    top = cv2.compare(darker, cv2.dilate(darker, np.ones((reach, reach), np.uint8)), cv2.CMP_GE)
-    _, deep = cv2.threshold(darker, max(FIRST_DARK / TONE, FIRST_ROUGH * usual), 255, cv2.THRESH_BINARY)
-    rows, columns = set_cells(cv2.bitwise_and(cv2.bitwise_and(top, deep), face))
+    darker = _darker(total, tone.shape, round(0.55 * radius), round(1.7 * radius))
+    shown = cv2.bitwise_and(darker, face)
+    usual = cv2.mean(shown)[0] * face.size / max(1, cv2.countNonZero(face))
+    _, deep = cv2.threshold(shown, max(FIRST_DARK / TONE, FIRST_ROUGH * usual), 255, cv2.THRESH_BINARY, dst=shown)
+    rows, columns = set_cells(deep)
+    top = _tops(darker, rows, columns, round(0.5 * radius))
+    rows, columns = rows[top], columns[top]
     dark = darker[rows, columns].astype(np.float64)
     darkest = np.argsort(-dark)[:MOST]
     rows, columns, dark = rows[darkest], columns[darkest], dark[darkest]
@@ -59,14 +68,67 @@ def _peaks(tone: Bytes, face: Bytes, radius: float) -> Array:
     return np.asarray(spots[lit >= ROUND_SHARE], dtype=np.float64)
 
 
+@compiled
+def _darker(total: Sums, shape: tuple[int, int], inside: int, about: int) -> Bytes:
+    """How much darker the square that reaches so far out is than one that reaches farther, in whole means of bytes."""
+    darker = np.empty(shape, np.uint8)
+    share, share_about = np.float32(1 / (2 * inside + 1) ** 2), np.float32(1 / (2 * about + 1) ** 2)
+    for row in range(shape[0]):
+        a, b, c, d = _corners(total, row, shape[1], inside)
+        e, f, g, h = _corners(total, row, shape[1], about)
+        out = darker[row]
+        for k in range(shape[1]):
+            middle = np.float32(np.int32(np.int32(d[k] - c[k]) - np.int32(b[k] - a[k])))
+            around = np.float32(np.int32(np.int32(h[k] - g[k]) - np.int32(f[k] - e[k])))
+            less = np.int32(around * share_about + HALF) - np.int32(middle * share + HALF)
+            out[k] = max(np.int32(less), np.int32(0))
+    return darker
+
+
+@compiled
+def _corners(total: Sums, row: int, wide: int, reach: int) -> tuple[Sums, Sums, Sums, Sums]:
+    """Sums at the corners of squares about a row's places: above, left and right; below, left and right."""
+    left, right = slice(PAD - reach, PAD - reach + wide), slice(PAD + reach + 1, PAD + reach + 1 + wide)
+    above, below = total[row + PAD - reach], total[row + PAD + reach + 1]
+    return above[left], above[right], below[left], below[right]
+
+
+@compiled
+def _tops(
+    values: Bytes, rows: NDArray[np.int64], columns: NDArray[np.int64], reach: int
+) -> NDArray[np.bool_]:
+    """Which places are as high as all about them that lie so near, both ways."""
+    tall, wide = values.shape
+    top = np.ones(len(rows), np.bool_)
+    for k in range(len(rows)):
+        here = values[rows[k], columns[k]]
+        for row in range(max(0, rows[k] - reach), min(tall, rows[k] + reach + 1)):
+            for column in range(max(0, columns[k] - reach), min(wide, columns[k] + reach + 1)):
+                top[k] &= values[row, column] <= here
+    return top
+
+
 def set_cells(mask: Bytes) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Rows and columns where a mask is not 0, in reading order: by words of eight cells, as few are."""
-    flat = mask.ravel()
-    whole = flat.size - flat.size % 8
-    words = np.flatnonzero(flat[:whole].view(np.uint64) != 0)
-    cells = np.append((8 * words[:, None] + np.arange(8)).ravel(), np.arange(whole, flat.size))
-    rows, columns = np.divmod(cells[flat[cells] > 0], mask.shape[1])
+    flat, rows = mask.ravel(), np.empty(cv2.countNonZero(mask), np.int64)
+    columns = np.empty_like(rows)
+    _note_set(flat, flat[: flat.size - flat.size % 8].view(np.uint64), mask.shape[1], rows, columns)
     return rows, columns
+
+
+@compiled
+def _note_set(
+    cells: Bytes, words: NDArray[np.uint64], wide: int, rows: NDArray[np.int64], columns: NDArray[np.int64]
+) -> None:
+    """Fill in rows and columns of cells that are not 0, known by words of eight and the few after those."""
+    count = 0
+    for word in range(len(words) + 1):
+        if word < len(words) and words[word] == 0:
+            continue
+        for k in range(8 * word, min(8 * word + 8, len(cells))):
+            if cells[k]:
+                rows[count], columns[count] = k // wide, k % wide
+                count += 1
 
 
 @compiled

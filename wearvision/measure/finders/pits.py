@@ -52,13 +52,13 @@ def measure_pits(outlines_px: Sequence[Array], plane: Plane, rims_px: Sequence[f
     after[np.cumsum(counts) - 1] = first  # outlines are closed
 
     def areas(at: Array) -> Array:
-        x, y = (at - np.repeat(at[first], counts, axis=0)).T
-        return np.asarray(np.abs(np.add.reduceat(x * y[after] - y * x[after], first)) / 2)
+        x, y = np.moveaxis(at - np.repeat(at[:, first], counts, axis=1), 2, 0)
+        return np.asarray(np.abs(np.add.reduceat(x * y[:, after] - y * x[:, after], first, axis=1)) / 2)
 
-    value, parts = plane.propagate(lambda p: areas(p.to_mm(together)))
+    value, parts = plane.propagate_points(together, areas)
     mm = plane.to_mm(together)
     around = np.add.reduceat(np.hypot(*(mm[after] - mm).T), first)
-    px_mm = np.sqrt(value / np.maximum(1e-9, areas(together)))
+    px_mm = np.sqrt(value / np.maximum(1e-9, areas(together[None])[0]))
     rims = np.asarray(rims_px) * px_mm * around
     return [
         _figures(float(area), {name: float(u[k]) for name, u in parts.items()}, float(rims[k]))

@@ -70,8 +70,8 @@ def _means(values: Grid, valid: NDArray[np.bool_], rows: tuple[int, int, int], c
         return mean(values)
     seen = valid.astype(np.float32)
     share = mean(seen)
-    total = mean(values * seen)
-    return np.where(share > 0, total / np.where(share > 0, share, 1), np.float32(np.nan))
+    total = mean(np.multiply(values, seen, out=seen))
+    return np.divide(total, share, out=np.full_like(total, np.nan), where=share > 0)
 
 
 def edges_of(table: Sectors) -> Edges:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from wearvision.measure.edges import median
 from wearvision.measure.plane import Array
 
 DOUBT, DOUBT_PX = 0.15, 0.25
@@ -18,7 +19,7 @@ def slit_width(taken: Array, column_mm: Array | float, px_mm: float) -> tuple[fl
     widest. Between these nothing is known (a rectangular distribution, GUM 4.3.7).
     """
     taken = np.clip(taken, 0, 1)
-    least = float(np.median(taken.sum(axis=1) * column_mm))
-    most = least / max(LEAST_PEAK, float(np.median(taken.max(axis=1))))
+    least = median(taken.sum(axis=1) * column_mm)
+    most = least / max(LEAST_PEAK, median(taken.max(axis=1)))
     width = (least + most) / 2
     return width, float(np.linalg.norm([(most - least) / 12**0.5, DOUBT * width, DOUBT_PX * px_mm]))

@@ -141,8 +141,9 @@ def _mean_ahead(values: Bytes, out: Bytes, x: int, y: int) -> None:
     for row in range(height - y):
         here, there, mean = values[row, first:last], values[row + y, first + x : last + x], out[row, first:last]
         for k in range(last - first):
-            both = np.uint16(here[k]) + np.uint16(there[k])
-            mean[k] = np.uint8((both >> 1) + (both & (both >> 1) & 1))
+            apart = here[k] ^ there[k]
+            low = np.uint8((here[k] & there[k]) + (apart >> 1))
+            mean[k] = np.uint8(low + (apart & low & 1))
 
 
 def _pieces(depth: Bytes, level: int, worth: Array, flat: FaceMap) -> list[Array]:

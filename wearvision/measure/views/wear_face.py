@@ -41,7 +41,7 @@ UNSURE = Unmeasured(
 
 def see(look: Look) -> Seen:
     """The face, its grooves, pits, cracks and rub bands."""
-    face = find_face(look.gray, look.plane, look.stated, look.cards_px)
+    face = find_face(look.gray, look.plane, look.stated, look.cards_px, look.copies)
     if not isinstance(face, Face):
         return Seen(not_assessed=(PITS, ("grooves", f"{face.reason}; {face.hint}")))
     tracks, strip = find_grooves(look.gray, look.plane, face, look.cards_px, blur_px=look.blur_px)
@@ -130,12 +130,12 @@ def face_figures(face: Face, plane: Plane) -> dict[str, Quantity]:
     rings = [face.circle_px(plane, radius.value, 60) for radius in radii]
     axis = plane.to_px(face.centre_mm.reshape(1, 2))
 
-    def figure(p: Plane) -> Array:
-        mm = p.to_mm(np.vstack([*rings, axis]))
-        inner, outer = np.hypot(*(mm[:-1] - mm[-1]).T).reshape(2, -1).mean(axis=1).tolist()
-        return np.array([inner, outer, np.pi * (outer**2 - inner**2)])
+    def figure(mm: Array) -> Array:
+        off = mm[:, :-1] - mm[:, -1:]
+        inner, outer = np.hypot(off[..., 0], off[..., 1]).reshape(len(mm), 2, -1).mean(axis=2).T
+        return np.column_stack([inner, outer, np.pi * (outer**2 - inner**2)])
 
-    value, parts = plane.propagate(figure)
+    value, parts = plane.propagate_points(np.vstack([*rings, axis]), figure)
     edge = 2 * np.pi * root_sum_square(*(radius.value * radius.u for radius in radii))
     own = (radii[0].u, radii[1].u, edge)
     how = (radii[0].how, radii[1].how, "ring between the fitted circles")
