@@ -187,9 +187,20 @@ def test_edges_agree_with_marching_squares() -> None:
     assert width.value == pytest.approx(radii[-1] - radii[0], abs=0.1)
 
 
-def test_without_sizes_no_ring_is_taken_for_the_land() -> None:
+def test_without_sizes_the_ring_that_is_surely_a_land_is_taken_and_that_is_said() -> None:
     plane = drawn_plane()
     seen = look(draw_land(plane), plane, UNSTATED)
+    assert figure(of_kind(seen, "gasket-land")[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
+    assert "size of the land" in {what for what, _ in seen.not_assessed}
+
+
+def test_without_sizes_no_ring_between_unlike_neighbours_is_taken() -> None:
+    """Ground between a bore and a dark rim has clear edges, too."""
+    plane = drawn_plane()
+    gray = draw_land(plane)
+    mm = plane.to_mm(np.indices(gray.shape)[::-1].reshape(2, -1).T.astype(float)) - CENTRE_MM
+    gray[(np.hypot(*mm.T) < RADII_MM[0]).reshape(gray.shape)] = 30
+    seen = look(gray, plane, UNSTATED)
     assert not seen.findings
     assert any("cannot be told" in why for what, why in seen.not_assessed if what == "gasket land")
 

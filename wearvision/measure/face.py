@@ -122,17 +122,18 @@ def find_face(gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array
         centre = find_rings(chart, (inner, outer))
         if centre is None:
             return Unmeasured(reason="no ring of the stated sizes is in the picture", hint=RING_HINT)
-        return _fine(gray, plane, centre, (inner, outer), exclude_px)
+        return face_at(gray, plane, centre, (inner, outer), exclude_px)
     guess = guess_rings(chart, inner or None, outer or None)
     if guess is None:
         return Unmeasured(reason="no ring is surely the face, and its sizes are not all stated", hint=RING_HINT)
-    return _fine(gray, plane, *guess, exclude_px, said=(inner > 0, outer > 0))
+    return face_at(gray, plane, *guess, exclude_px, said=(inner > 0, outer > 0))
 
 
-def _fine(
-    gray: Image, plane: Plane, centre: Array, nominal: tuple[float, float], exclude_px: tuple[Array, ...],
+def face_at(
+    gray: Image, plane: Plane, centre: Array, nominal: tuple[float, float], exclude_px: tuple[Array, ...] = (),
     said: tuple[bool, bool] = (True, True),
 ) -> Face | Unmeasured:  # fmt: skip
+    """The ring whose axis and radii, mm, are roughly known; `said` where a radius is a drawing's."""
     sd = np.where(said, DRAWING_SD[0] + DRAWING_SD[1] * np.array(nominal), GUESS_SD_MM)
     flat = np.array(nominal) + np.where(said, [BREAK_MM, -BREAK_MM], 0.0)
     reach = 3 * sd + REACH_MM
