@@ -126,8 +126,9 @@ def differ(one: tuple[Ring, Ring], other: tuple[Ring, Ring]) -> bool:
 def _places(chart: Chart, count: int = 2) -> list[Array]:
     """The likeliest axes, mm from the map's first pixel: most votes from edge pixels along their gradients."""
     place, normal, weight = edge_pixels(chart, EDGES)
-    reach = np.arange(RADII_MM[0] + 4, 0.85 * RADII_MM[1], 2.0)
-    reach, each = np.concatenate([reach, -reach]).astype(np.float32), np.tile(1 / reach, 2).astype(np.float32)
+    far = np.arange(RADII_MM[0] + 4, 0.85 * RADII_MM[1], 2.0)
+    reach: Grid = np.concatenate([far, -far]).astype(np.float32)
+    each: Grid = np.tile(1 / far, 2).astype(np.float32)
     height, width = (int(np.ceil((n * chart.step_mm + 2 * PAD_MM) / CELL_MM)) for n in chart.values.shape)
     start = ((place * chart.step_mm + PAD_MM) / CELL_MM).astype(np.float32)
     course = (normal / CELL_MM).astype(np.float32)
@@ -178,7 +179,8 @@ def _settle(chart: Chart, place: Array) -> tuple[float, Array]:
         seen = np.pad(roll.valid, ((0, 0), (wide, wide)))
         shifts, off = shifts_of(np.degrees(ANGLE), reach, step)
         first = np.arange(ROWS) * rise.shape[1] + wide + np.rint(off / roll.step_mm).astype(int)
-        score = _round_about(rise.ravel(), seen.ravel(), first, np.float32(MIN_SEEN * ROWS), len(roll.radius_mm))
+        least = np.float32(MIN_SEEN * ROWS)
+        score = _round_about(np.asarray(rise, np.float32).ravel(), seen.ravel(), first, least, len(roll.radius_mm))
         best = int(np.argmax(score))
         worth, place = float(score[best]), place + shifts[best]
     return worth, place
