@@ -122,31 +122,44 @@ def find_face(gray: Image, plane: Plane, stated: Stated, exclude_px: tuple[Array
         centre = find_rings(chart, (inner, outer))
         if centre is None:
             return Unmeasured(reason="no ring of the stated sizes is in the picture", hint=RING_HINT)
-        return face_at(gray, plane, centre, (inner, outer), exclude_px)
+        return _fine(gray, plane, centre, (inner, outer), exclude_px)
     guess = guess_rings(chart, inner or None, outer or None)
     if guess is None:
         return Unmeasured(reason="no ring is surely the face, and its sizes are not all stated", hint=RING_HINT)
-    return face_at(gray, plane, *guess, exclude_px, said=(inner > 0, outer > 0))
+    return _fine(gray, plane, *guess, exclude_px, said=(inner > 0, outer > 0))
 
 
-def face_at(
-    gray: Image, plane: Plane, centre: Array, nominal: tuple[float, float], exclude_px: tuple[Array, ...] = (),
+def _fine(
+    gray: Image, plane: Plane, centre: Array, nominal: tuple[float, float], exclude_px: tuple[Array, ...],
     said: tuple[bool, bool] = (True, True),
 ) -> Face | Unmeasured:  # fmt: skip
-    """The ring whose axis and radii, mm, are roughly known; `said` where a radius is a drawing's."""
     sd = np.where(said, DRAWING_SD[0] + DRAWING_SD[1] * np.array(nominal), GUESS_SD_MM)
     flat = np.array(nominal) + np.where(said, [BREAK_MM, -BREAK_MM], 0.0)
-    reach = 3 * sd + REACH_MM
-    strips = [
-        unwrap(gray, plane, centre, (r - w, r + w), step_deg=1.0, exclude_px=exclude_px, ray_px=RAY_PX)
-        for r, w in zip(flat, reach, strict=True)
-    ]
-    fit = _best_fit(strips, flat, sd)
+    strips, fit = _fitted(gray, plane, centre, flat, sd, exclude_px)
     if fit is None:
         return Unmeasured(reason="the edges of the face are not clear enough", hint=RING_HINT)
     if not said[0] and doubled(gray, plane, fit.centre_mm, float(fit.radii_mm[0]), exclude_px):
         return Unmeasured(reason="two edges at the bore: either may be where the face begins", hint=RING_HINT)
     return _face(fit, strips, nominal, sd, said)
+
+
+def circles_near(
+    gray: Image, plane: Plane, centre: Array, radii: tuple[float, float], exclude_px: tuple[Array, ...] = ()
+) -> Circles | None:
+    """Two concentric edges about a centre and radii, mm, that are roughly known; None where they are not clear."""
+    return _fitted(gray, plane, centre, np.array(radii), np.full(2, GUESS_SD_MM), exclude_px)[1]
+
+
+def _fitted(
+    gray: Image, plane: Plane, centre: Array, flat: Array, sd: Array, exclude_px: tuple[Array, ...]
+) -> tuple[list[Strip], Circles | None]:
+    """Strips about two circles that may lie so far off, and the circles as they are."""
+    reach = 3 * sd + REACH_MM
+    strips = [
+        unwrap(gray, plane, centre, (r - w, r + w), step_deg=1.0, exclude_px=exclude_px, ray_px=RAY_PX)
+        for r, w in zip(flat, reach, strict=True)
+    ]
+    return strips, _best_fit(strips, flat, sd)
 
 
 def _edge_map(strip: Strip) -> Grid:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from wearvision.measure.chart import chart_of
-from wearvision.measure.face import BREAK_MM, Face, face_at, find_face
+from wearvision.measure.face import BREAK_MM, Face, circles_near, find_face
 from wearvision.measure.finders.bite_end import hollow, walled
 from wearvision.measure.finders.bites import seek_bites
 from wearvision.measure.finders.dark_line import dark_lines
@@ -19,7 +19,6 @@ from wearvision.measure.guess_land import land_rings, ring_of_width
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import ring_points
-from wearvision.quantity import Unmeasured
 from wearvision.stated import Stated
 
 INNER, OUTER, WIDTH = "land_inner_diameter_mm", "land_outer_diameter_mm", "land_width_mm"
@@ -36,12 +35,11 @@ PALE = "an edge hardly stands out from the land's own grain; light it from the s
 def see(look: Look) -> Seen:
     """The land's edges all round."""
     known = _diameters(look.stated)
-    face = _face(look, known) if known else _picked(look)
-    if face is None:
-        return Seen(not_assessed=(("gasket land", f"which of the rings it is cannot be told; {HINT}"),))
-    ring = _ring(face)
+    ring = _stated(look, known) if known else _picked(look)
     if isinstance(ring, str):
         return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
+    if ring.radii_mm[0] < LEAST_RATIO * ring.radii_mm[1]:
+        return Seen(not_assessed=(("gasket land", f"the ring that was found is too wide for a land; {HINT}"),))
     land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
     lines = dark_lines(land)
     bites, free = walled(land, hollow(seek_bites(land)), lines)
@@ -63,36 +61,31 @@ def see(look: Look) -> Seen:
     )  # fmt: skip
 
 
-def _ring(face: Face | Unmeasured) -> Ring | str:
-    """Where the land's edges lie, or why it is not known."""
+def _stated(look: Look, sizes_mm: tuple[float, float]) -> Ring | str:
+    """The ring of two diameters, or why there is none. A land's edges are sharp: no broken edge is allowed for."""
+    inner, outer = sizes_mm
+    nominal = {"face_inner_diameter_mm": inner - 2 * BREAK_MM, "face_outer_diameter_mm": outer + 2 * BREAK_MM}
+    face = find_face(look.gray, look.plane, replace(look.stated, nominal=nominal), look.cards_px)
     if not isinstance(face, Face):
         return face.reason
-    if min(face.flat_mm) < LEAST_RATIO * max(face.flat_mm):
-        return "the ring that was found is too wide for a land"
     return Ring(centre_mm=face.centre_mm, radii_mm=face.flat_mm, covariance=face.covariance)
 
 
-def _circle(look: Look, ring: Ring, radius_mm: float) -> Array:
-    return look.plane.to_px(ring_points(ring.centre_mm, np.linspace(0, 360, 180, endpoint=False), radius_mm))
-
-
-def _face(look: Look, sizes_mm: tuple[float, float]) -> Face | Unmeasured:
-    """The ring of two diameters. A land's edges are sharp: no broken edge is allowed for."""
-    inner, outer = sizes_mm
-    nominal = {"face_inner_diameter_mm": inner - 2 * BREAK_MM, "face_outer_diameter_mm": outer + 2 * BREAK_MM}
-    return find_face(look.gray, look.plane, replace(look.stated, nominal=nominal), look.cards_px)
-
-
-def _picked(look: Look) -> Face | Unmeasured | None:
+def _picked(look: Look) -> Ring | str:
     """The one ring in the picture that is as wide as was stated; where no width is, that is surely a land."""
     said = look.stated.nominal
     inner, outer = (said[name] / 2 if name in said else None for name in (INNER, OUTER))
     chart = chart_of(look.gray, look.plane, look.cards_px)
     found = ring_of_width(chart, said[WIDTH]) if WIDTH in said else land_rings(chart, inner, outer)
-    if found is None:
-        return None
-    centre, radii = found
-    return face_at(look.gray, look.plane, centre, (radii[0] - BREAK_MM, radii[1] + BREAK_MM), look.cards_px)
+    fit = circles_near(look.gray, look.plane, *found, look.cards_px) if found else None
+    if fit is None:
+        return "which of the rings it is cannot be told"
+    inner, outer = fit.radii_mm.tolist()
+    return Ring(centre_mm=fit.centre_mm, radii_mm=(inner, outer), covariance=fit.covariance)
+
+
+def _circle(look: Look, ring: Ring, radius_mm: float) -> Array:
+    return look.plane.to_px(ring_points(ring.centre_mm, np.linspace(0, 360, 180, endpoint=False), radius_mm))
 
 
 def _diameters(stated: Stated) -> tuple[float, float] | None:
