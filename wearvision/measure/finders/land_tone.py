@@ -91,12 +91,11 @@ def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
         (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
     )
     grain = _grain(calm, strip, row_mm)
-    usual = _usual(grain[:, middle][:: 2 * SKIP, ::2][strip.valid[:, middle][:: 2 * SKIP, ::2]])
+    every = slice(None, None, 2 * SKIP)
+    usual = _usual(grain[every][:, some][strip.valid[every][:, some]])
     tone = (own.astype(np.float32), np.float32(spread))
     cells, counts = _cells(soft, grain, *tone, *usual, _table(TONES), _table(GRAINS), middle + 2 * beside, strip.valid)
-    unlike: Grid = _ratio(counts).take(cells)
-    unlike[~strip.valid] = 0.0
-    return Tones(own=own, spread=spread, soft=soft, unlike=unlike, middle=middle)
+    return Tones(own=own, spread=spread, soft=soft, unlike=_told(_ratio(counts), cells, strip.valid), middle=middle)
 
 
 def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
@@ -144,6 +143,17 @@ def _cells(
             cells[i, j] = tones[tone] * BINS + grains[coarse]
             counts[where[j], cells[i, j]] += valid[i, j]
     return cells, counts
+
+
+@compiled
+def _told(ratio: Grid, cells: NDArray[np.int32], valid: NDArray[np.bool_]) -> Grid:
+    """What the ratio (K,) of each place's cell is, (N, C); nothing where it is not valid."""
+    out = np.zeros(cells.shape, np.float32)
+    for i in range(cells.shape[0]):
+        for j in range(cells.shape[1]):
+            if valid[i, j]:
+                out[i, j] = ratio[cells[i, j]]
+    return out
 
 
 def _ratio(counts: NDArray[np.int64]) -> Grid:
