@@ -26,9 +26,11 @@ CLEAR_EDGE = 1.0
 """Least strength of either edge of a land of which nothing is stated."""
 BESIDE_MM, MIDDLE = (1.0, 4.0), 0.25
 """How far beside it its ground is looked at, and the share of its width at either edge that does not count for it."""
-DIFFER, ALIKE, AGREE, SEEN = 0.12, 0.2, 0.7, 0.5
-"""It is off its ground by so much, log grey, and the same way in the third share of the directions; the ground inside
-and outside differ by no more than the second share of that. So many directions are seen."""
+DIFFER, AGREE, SEEN = 0.12, 0.7, 0.5
+"""It is off its ground by so much, log grey, and the same way in the second share of the directions, of which the third
+are seen."""
+ALIKE, LEAD = 0.25, 0.1
+"""The ground inside and outside differ by no more than this share of that; any other ring's by so much more."""
 
 
 def ring_of_width(chart: Chart, width_mm: float) -> tuple[Array, tuple[float, float]] | None:
@@ -67,13 +69,14 @@ def land_rings(
         return None
     roll, rising, falling = about
     pairs = [
-        pair for pair in _pairs(rising, falling)
+        (_apart(roll, *pair), pair) for pair in _pairs(rising, falling)
         if all(said is None or abs(edge.radius_mm - said) < STATED_MM
-               for edge, said in zip(pair, (inner_mm, outer_mm), strict=True)) and _on_one_ground(roll, *pair)
+               for edge, said in zip(pair, (inner_mm, outer_mm), strict=True))
     ]  # fmt: skip
-    if not pairs or any(differ(pair, pairs[0]) for pair in pairs[1:]):
+    least, best = min(pairs, key=lambda one: one[0], default=(np.inf, None))
+    if best is None or least > ALIKE or any(apart < least + LEAD and differ(pair, best) for apart, pair in pairs):
         return None
-    return _ring(chart, roll, *pairs[0])
+    return _ring(chart, roll, *best)
 
 
 def _ring(chart: Chart, roll: Roll, inner: Ring, outer: Ring) -> tuple[Array, tuple[float, float]]:
@@ -91,8 +94,9 @@ def _pairs(rising: list[Ring], falling: list[Ring]) -> Iterator[tuple[Ring, Ring
             yield inner, outer
 
 
-def _on_one_ground(roll: Roll, inner: Ring, outer: Ring) -> bool:
-    """Whether what lies between two edges is unlike what lies on either side, and that is alike."""
+def _apart(roll: Roll, inner: Ring, outer: Ring) -> float:
+    """How unlike the ground inside and outside is, over how unlike what lies between them is to either; infinite where
+    that is neither darker nor brighter than both."""
     a, b = inner.radius_mm, outer.radius_mm
     margin = MIDDLE * (b - a)
     land, within, beyond = (
@@ -102,13 +106,14 @@ def _on_one_ground(roll: Roll, inner: Ring, outer: Ring) -> bool:
     )  # fmt: skip
     seen = np.isfinite(land) & np.isfinite(within) & np.isfinite(beyond)
     if seen.mean() < SEEN:
-        return False
+        return np.inf
     off = np.stack([land - within, land - beyond])[:, seen]
     usual = np.array([median(one) for one in off])
     least = float(np.abs(usual).min())
     agree = float((np.sign(off) == np.sign(usual)[:, None]).mean(axis=1).min())
     apart = abs(median((within - beyond)[seen]))
-    return bool(usual[0] * usual[1] > 0 and least > DIFFER and agree > AGREE and apart < ALIKE * least)
+    clear = usual[0] * usual[1] > 0 and least > DIFFER and agree > AGREE
+    return apart / least if clear else np.inf
 
 
 def _tone(roll: Roll, low_mm: float, high_mm: float) -> Array:
