@@ -61,6 +61,8 @@ class Tones:
         -1 where a place is as the land is, 1 where it is as what lies beside it, or as neither.
     middle : (C,) bool
         Columns well within the sound land.
+    apart : float
+        How much less what lies beside it is like the land than the land itself, in the mean, 0 to 2.
     """
 
     own: Array
@@ -68,6 +70,7 @@ class Tones:
     soft: Grid
     unlike: Grid
     middle: NDArray[np.bool_]
+    apart: float
 
 
 def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
@@ -95,7 +98,12 @@ def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
     usual = _usual(grain[every][:, some][strip.valid[every][:, some]])
     tone = (own.astype(np.float32), np.float32(spread))
     cells, counts = _cells(soft, grain, *tone, *usual, _table(TONES), _table(GRAINS), middle + 2 * beside, strip.valid)
-    return Tones(own=own, spread=spread, soft=soft, unlike=_told(_ratio(counts), cells, strip.valid), middle=middle)
+    ratio = _ratio(counts)
+    on_it, beside_it = (float(count @ ratio) / max(1, int(count.sum())) for count in counts[1:])
+    return Tones(
+        own=own, spread=spread, soft=soft, unlike=_told(ratio, cells, strip.valid), middle=middle,
+        apart=beside_it - on_it,
+    )  # fmt: skip
 
 
 def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
