@@ -17,7 +17,7 @@ from wearvision.measure.finders.cracks import END_MM, FAINT, UNSEEN_SHARE, find_
 from wearvision.measure.finders.joined import joined
 from wearvision.measure.finders.slit import slit_width
 from wearvision.measure.finders.tool_mark import SWAY_MM, TRUE_MM, off_parabola, sway
-from wearvision.measure.finders.way import best_stretch
+from wearvision.measure.finders.way import best_stretch, stretches_apart
 from wearvision.measure.look import Look
 from wearvision.measure.plane import Plane
 from wearvision.measure.views.wear_face import see
@@ -218,6 +218,21 @@ def test_the_best_stretch_is_the_best_of_all_there_are() -> None:
         assert got.gain == pytest.approx(begun, abs=1e-5)
         assert got.first == 0
         assert got.columns[0] == 2
+
+
+def test_each_next_stretch_is_the_best_of_what_is_left() -> None:
+    """Its gains are told anew near the one before only; sought from scratch it is the same, also over the seam."""
+    rng = np.random.default_rng(7)
+    for wide in (60, 400):
+        worth = rng.normal(-0.9, 1, (12, wide)).astype(np.float32)
+        left = worth.copy()
+        found = stretches_apart(worth, 0.15, 4, apart=5, least=2.0, count=4)
+        assert len(found) > 1
+        for one in found:
+            anew = stretches_apart(left.copy(), 0.15, 4, apart=5, least=2.0, count=1)[0]
+            assert (anew.first, anew.gain) == (one.first, one.gain)
+            np.testing.assert_array_equal(anew.columns, one.columns)
+            left[:, np.arange(one.columns.min() - 5, one.columns.max() + 6) % wide] = -np.inf
 
 
 @pytest.mark.parametrize(("true_mm", "pale"), [(0.3, 0.0), (0.3, 0.4), (0.1, 0.2)])

@@ -14,8 +14,10 @@ from skimage.measure import find_contours
 
 from tests.measure.face_kit import SIZE_PX, drawn_plane
 from wearvision.finding import Finding
+from wearvision.measure.finders.bite_end import walled
 from wearvision.measure.finders.bites import Bite
-from wearvision.measure.finders.gasket import Ring, roll_out, told
+from wearvision.measure.finders.dark_line import dark_lines
+from wearvision.measure.finders.gasket import Ring, roll_out, settled, told
 from wearvision.measure.finders.land_unseen import unseen
 from wearvision.measure.finders.notch import land_findings, left_of
 from wearvision.measure.finders.way import best_way
@@ -29,6 +31,7 @@ RADII_MM = (38.0, 50.0)
 STATED = Stated(view="gasket-land", nominal={"land_inner_diameter_mm": 76.0, "land_outer_diameter_mm": 100.0})
 UNSTATED = Stated(view="gasket-land")
 CENTRE_MM = np.array([3.0, -2.0])
+RING = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
 
 
 def notched(angle: Array, middle_deg: float, arc_deg: float, loss_mm: float) -> Array:
@@ -187,9 +190,20 @@ def test_edges_agree_with_marching_squares() -> None:
     assert width.value == pytest.approx(radii[-1] - radii[0], abs=0.1)
 
 
-def test_without_sizes_no_ring_is_taken_for_the_land() -> None:
+def test_without_sizes_the_ring_that_is_surely_a_land_is_taken_and_that_is_said() -> None:
     plane = drawn_plane()
     seen = look(draw_land(plane), plane, UNSTATED)
+    assert figure(of_kind(seen, "gasket-land")[0], "remaining_width").value == pytest.approx(12.0, abs=0.3)
+    assert "size of the land" in {what for what, _ in seen.not_assessed}
+
+
+def test_without_sizes_no_ring_between_unlike_neighbours_is_taken() -> None:
+    """Ground between a bore and a dark rim has clear edges, too."""
+    plane = drawn_plane()
+    gray = draw_land(plane)
+    mm = plane.to_mm(np.indices(gray.shape)[::-1].reshape(2, -1).T.astype(float)) - CENTRE_MM
+    gray[(np.hypot(*mm.T) < RADII_MM[0]).reshape(gray.shape)] = 30
+    seen = look(gray, plane, UNSTATED)
     assert not seen.findings
     assert any("cannot be told" in why for what, why in seen.not_assessed if what == "gasket land")
 
@@ -281,8 +295,7 @@ def test_a_narrow_bite_goes_on_along_its_walls_shadow() -> None:
 def test_an_edge_that_hardly_stands_out_is_told_nowhere(ground: float, clear: bool) -> None:
     plane, rng = drawn_plane(), np.random.default_rng(2)
     gray = draw_land(plane, tones=(100.0, ground)) + 3 * cv2.GaussianBlur(rng.normal(0, 6, SIZE_PX[::-1]), (0, 0), 2)
-    ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
-    land = roll_out(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane, ring, (), blur_px=0.8)
+    land = roll_out(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane, RING, (), blur_px=0.8)
     assert told(land).mean() > 0.9 if clear else not told(land).any()
 
 
@@ -295,6 +308,34 @@ def test_a_crack_over_against_a_wide_bite_or_from_its_tip_is_a_crack(end_mm: flo
     assert figure(notch, "loss").value == pytest.approx(3.0, abs=0.3)
     length = figure(crack, "length")
     assert abs(length.value - (min(end_mm, 47.0) - 38.0)) < 1.96 * length.u
+
+
+def test_a_crack_across_through_a_stain_at_its_edge_is_no_wall_of_a_bite() -> None:
+    """The stain may be taken for a bite narrower than the crack is long; the crack goes on to the other edge."""
+    plane = drawn_plane()
+    land = settled(roll_out(draw_land(plane, crack_deg=60.0), plane, RING, (), blur_px=0.8))
+    lines = dark_lines(land)
+    rows = np.flatnonzero(np.abs(land.deg - 60.0) < 6.0)
+    traits = {"arc_mm": 7.0, "loss": 4.0}
+    stain = Bite(edge=0, rows=rows, loss_mm=np.full(len(rows), 4.0), log_odds=3.0, traits=traits)
+    (bite,), (line,) = walled(land, [stain], lines)
+    assert bite is stain
+    assert np.ptp(lines.mm(line)) > 9.0
+
+
+@pytest.mark.parametrize("tone", [80.0, 150.0])
+def test_a_stain_on_a_land_of_its_grounds_own_metal_is_no_bite(tone: float) -> None:
+    """Only a dark line round either edge tells the land from the ground."""
+    plane = drawn_plane()
+    gray = draw_land(plane, tones=(tone, 150.0))
+    mm = plane.to_mm(np.indices(gray.shape)[::-1].reshape(2, -1).T.astype(float)) - CENTRE_MM
+    radius = np.hypot(*mm.T).reshape(gray.shape)
+    line = (np.abs(radius - RADII_MM[0] + 0.4) < 0.4) | (np.abs(radius - RADII_MM[1] - 0.4) < 0.4)
+    bite = np.hypot(*(mm - [-RADII_MM[1], 0.0]).T).reshape(gray.shape) < 4.0
+    gray[line & ~bite] = 30
+    gray[bite] = 150 if tone < 150 else 60
+    notches = of_kind(look(gray, plane), "notch")
+    assert len(notches) == (1 if tone < 150 else 0)
 
 
 def test_too_many_bites_are_told_as_none() -> None:
@@ -348,8 +389,7 @@ def test_where_an_edge_is_not_seen_the_least_width_is_not_told(arc_deg: float, h
 
 def test_a_bite_of_a_single_row_is_not_told() -> None:
     plane = drawn_plane()
-    ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
-    land = roll_out(draw_land(plane), plane, ring, (), blur_px=0.8)
+    land = roll_out(draw_land(plane), plane, RING, (), blur_px=0.8)
     clear = np.ones((2, len(land.deg)), dtype=bool)
     traits = {"arc_mm": 0.4}
     for loss, count in ((np.array([0.0, 2.0, 0.0, 0.0]), 0), (np.array([0.0, 2.0, 2.0, 0.0]), 1)):
@@ -360,8 +400,7 @@ def test_a_bite_of_a_single_row_is_not_told() -> None:
 
 def test_a_stretch_goes_on_over_the_start_of_the_lap_and_a_bite_is_none() -> None:
     plane = drawn_plane()
-    ring = Ring(centre_mm=CENTRE_MM, radii_mm=RADII_MM, covariance=np.eye(4) * 0.01)
-    land = roll_out(draw_land(plane), plane, ring, (), blur_px=0.8)
+    land = roll_out(draw_land(plane), plane, RING, (), blur_px=0.8)
     land = replace(land, tones=replace(land.tones, unlike=np.full_like(land.tones.unlike, -1)))
     told_at = np.ones((2, len(land.deg)), dtype=bool)
     told_at[:, :30] = told_at[:, -30:] = False

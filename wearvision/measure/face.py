@@ -138,17 +138,31 @@ def _fine(
 ) -> Face | Unmeasured:  # fmt: skip
     sd = np.where(said, DRAWING_SD[0] + DRAWING_SD[1] * np.array(nominal), GUESS_SD_MM)
     flat = np.array(nominal) + np.where(said, [BREAK_MM, -BREAK_MM], 0.0)
-    reach = 3 * sd + REACH_MM
-    strips = [
-        unwrap(gray, plane, centre, (r - w, r + w), step_deg=1.0, exclude_px=exclude_px, ray_px=RAY_PX)
-        for r, w in zip(flat, reach, strict=True)
-    ]
-    fit = _best_fit(strips, flat, sd)
+    strips, fit = _fitted(gray, plane, centre, flat, sd, exclude_px)
     if fit is None:
         return Unmeasured(reason="the edges of the face are not clear enough", hint=RING_HINT)
     if not said[0] and doubled(gray, plane, fit.centre_mm, float(fit.radii_mm[0]), exclude_px):
         return Unmeasured(reason="two edges at the bore: either may be where the face begins", hint=RING_HINT)
     return _face(fit, strips, nominal, sd, said)
+
+
+def circles_near(
+    gray: Image, plane: Plane, centre: Array, radii: tuple[float, float], exclude_px: tuple[Array, ...] = ()
+) -> Circles | None:
+    """Two concentric edges about a centre and radii, mm, that are roughly known; None where they are not clear."""
+    return _fitted(gray, plane, centre, np.array(radii), np.full(2, GUESS_SD_MM), exclude_px)[1]
+
+
+def _fitted(
+    gray: Image, plane: Plane, centre: Array, flat: Array, sd: Array, exclude_px: tuple[Array, ...]
+) -> tuple[list[Strip], Circles | None]:
+    """Strips about two circles that may lie so far off, and the circles as they are."""
+    reach = 3 * sd + REACH_MM
+    strips = [
+        unwrap(gray, plane, centre, (r - w, r + w), step_deg=1.0, exclude_px=exclude_px, ray_px=RAY_PX)
+        for r, w in zip(flat, reach, strict=True)
+    ]
+    return strips, _best_fit(strips, flat, sd)
 
 
 def _edge_map(strip: Strip) -> Grid:

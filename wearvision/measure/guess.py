@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, along, log_gray, peak_offset, slope
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.rings import edge_pixels, shifts_of
@@ -43,8 +44,6 @@ MIN_EDGE, MIN_SCORE, MIN_LEAD = 0.6, 1.5, 0.4
 """Least strength of each edge, least score of a pair, least lead over the next pair."""
 STATED_MM = 2.8
 """How far from its stated radius an edge is looked for."""
-WIDTH_OFF = 0.5, 0.03
-"""A ring's width lies within the sum of these, mm and share, of a stated one."""
 SAME_MM = 1.2
 """Pairs that agree this well are one answer."""
 CHAMFER_MM = (0.45, 2.4)
@@ -74,8 +73,10 @@ class Ring:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Roll:
-    """The map rolled out about a place: log grey, valid (0 or 1), signed relative slope outward, (ROWS, R)."""
+    """The map rolled out about a place (mm from its first pixel): log grey, valid (0 or 1), signed relative slope
+    outward, (ROWS, R)."""
 
+    place: Array
     radius_mm: Array
     values: Grid
     valid: Grid
@@ -94,46 +95,30 @@ def guess_rings(
 
     `inner_mm`, `outer_mm`: a radius that is stated; it is then returned as it is.
     """
-    found = [_settle(chart, place) for place in _places(chart)]
-    if not found:
+    about = edges_about(chart)
+    if about is None:
         return None
-    _, place = max(found, key=lambda one: one[0])
-    roll = _roll(chart, place)
-    bores = _stated(_rings(roll, 1.0), inner_mm)
-    rims = _stated(_rings(roll, -1.0), outer_mm)
+    roll, bores, rims = about
+    bores, rims = _stated(bores, inner_mm), _stated(rims, outer_mm)
     best = _best_pair(roll, bores, rims, sure=(bool(inner_mm), bool(outer_mm)))
     if best is None:
         return None
     bore, rim = best
     off = np.average([bore.off_mm, rim.off_mm], axis=0, weights=[bore.length + 0.01, rim.length + 0.01])
-    return chart.origin_mm + place + off, (bore.radius_mm, rim.radius_mm)
+    return chart.origin_mm + roll.place + off, (bore.radius_mm, rim.radius_mm)
 
 
-def ring_of_width(chart: Chart, width_mm: float) -> tuple[float, float] | None:
-    """Radii (inner, outer) in mm of the one clear ring of a stated width; `None` when there is none, or more than one.
-
-    Either edge may be the brighter on either side.
-    """
+def edges_about(chart: Chart) -> tuple[Roll, list[Ring], list[Ring]] | None:
+    """The map rolled out about the likeliest axis, and the edges that run round it: bright outside, bright inside."""
     found = [_settle(chart, place) for place in _places(chart)]
     if not found:
         return None
     _, place = max(found, key=lambda one: one[0])
     roll = _roll(chart, place)
-    edges = [*_rings(roll, 1.0), *_rings(roll, -1.0)]
-    near = WIDTH_OFF[0] + WIDTH_OFF[1] * width_mm
-    pairs = [
-        (bore.worth + rim.worth + WEIGHT["apart"] * min(float(np.hypot(*(bore.off_mm - rim.off_mm))), 3.0), bore, rim)
-        for bore, rim in product([e for e in edges if e.worth >= MIN_EDGE], repeat=2)
-        if abs(rim.radius_mm - bore.radius_mm - width_mm) < near
-    ]
-    if not pairs:
-        return None
-    best, bore, rim = max(pairs, key=lambda pair: pair[0])
-    lead = best - max((worth for worth, b, r in pairs if _differ((b, r), (bore, rim))), default=0.0)
-    return (bore.radius_mm, rim.radius_mm) if lead >= MIN_LEAD else None
+    return roll, _rings(roll, 1.0), _rings(roll, -1.0)
 
 
-def _differ(one: tuple[Ring, Ring], other: tuple[Ring, Ring]) -> bool:
+def differ(one: tuple[Ring, Ring], other: tuple[Ring, Ring]) -> bool:
     """Whether two pairs of rings are not one answer."""
     return max(abs(a.radius_mm - b.radius_mm) for a, b in zip(one, other, strict=True)) > SAME_MM
 
@@ -141,16 +126,14 @@ def _differ(one: tuple[Ring, Ring], other: tuple[Ring, Ring]) -> bool:
 def _places(chart: Chart, count: int = 2) -> list[Array]:
     """The likeliest axes, mm from the map's first pixel: most votes from edge pixels along their gradients."""
     place, normal, weight = edge_pixels(chart, EDGES)
-    reach = np.arange(RADII_MM[0] + 4, 0.85 * RADII_MM[1], 2.0)
-    reach, each = np.concatenate([reach, -reach]).astype(np.float32), np.tile(1 / reach, 2).astype(np.float32)
+    far = np.arange(RADII_MM[0] + 4, 0.85 * RADII_MM[1], 2.0)
+    reach: Grid = np.concatenate([far, -far]).astype(np.float32)
+    each: Grid = np.tile(1 / far, 2).astype(np.float32)
     height, width = (int(np.ceil((n * chart.step_mm + 2 * PAD_MM) / CELL_MM)) for n in chart.values.shape)
     start = ((place * chart.step_mm + PAD_MM) / CELL_MM).astype(np.float32)
     course = (normal / CELL_MM).astype(np.float32)
-    x, y = (start[:, k, None] + course[:, k, None] * reach for k in (0, 1))
-    ok = (x >= 0) & (y >= 0) & (x < width) & (y < height)
-    cell = y[ok].astype(np.int32) * width + x[ok].astype(np.int32)
-    votes = (weight.astype(np.float32)[:, None] * each)[ok]
-    total = np.bincount(cell, weights=votes, minlength=height * width).reshape(height, width)
+    total = np.zeros((height, width))
+    _vote(start, course, weight.astype(np.float32), reach, each, total)
     image = cv2.GaussianBlur(total.astype(np.float32), (0, 0), 1.2)
     found = []
     for _ in range(count):
@@ -159,6 +142,17 @@ def _places(chart: Chart, count: int = 2) -> list[Array]:
             found.append((np.array([column, row]) + 0.5) * CELL_MM - PAD_MM)
             cv2.circle(image, (column, row), 3, 0.0, -1)
     return found
+
+
+@compiled
+def _vote(start: Grid, course: Grid, weight: Grid, reach: Grid, each: Grid, total: Array) -> None:
+    """Each edge pixel votes for all cells along its gradient."""
+    high, wide = total.shape
+    for i in range(len(start)):
+        for k in range(len(reach)):
+            x, y = start[i, 0] + course[i, 0] * reach[k], start[i, 1] + course[i, 1] * reach[k]
+            if 0 <= x < wide and 0 <= y < high:
+                total[int(y), int(x)] += weight[i] * each[k]
 
 
 def _roll(chart: Chart, place: Array) -> Roll:
@@ -172,7 +166,7 @@ def _roll(chart: Chart, place: Array) -> Roll:
     valid = np.asarray(seen, dtype=np.float32)
     rise = slope(values, 1.0) * valid
     rise = np.clip(rise / (cv2.blur(np.abs(rise), (41, 9)) + 0.02), -3, 3).astype(np.float32)
-    return Roll(radius_mm=radius, values=values, valid=valid, rise=rise, step_mm=chart.step_mm)
+    return Roll(place=place, radius_mm=radius, values=values, valid=valid, rise=rise, step_mm=chart.step_mm)
 
 
 def _settle(chart: Chart, place: Array) -> tuple[float, Array]:
@@ -185,15 +179,27 @@ def _settle(chart: Chart, place: Array) -> tuple[float, Array]:
         seen = np.pad(roll.valid, ((0, 0), (wide, wide)))
         shifts, off = shifts_of(np.degrees(ANGLE), reach, step)
         first = np.arange(ROWS) * rise.shape[1] + wide + np.rint(off / roll.step_mm).astype(int)
-        columns = np.arange(len(roll.radius_mm))
-        score = np.empty(len(shifts))
-        for k, start in enumerate(first):
-            index = start[:, None] + columns
-            told = np.abs(rise.take(index).sum(axis=0)) / np.maximum(seen.take(index).sum(axis=0), MIN_SEEN * ROWS)
-            score[k] = (np.clip(told - 0.35, 0, None) ** 1.5).sum()
+        least = np.float32(MIN_SEEN * ROWS)
+        score = _round_about(np.asarray(rise, np.float32).ravel(), seen.ravel(), first, least, len(roll.radius_mm))
         best = int(np.argmax(score))
         worth, place = float(score[best]), place + shifts[best]
     return worth, place
+
+
+@compiled
+def _round_about(rise: Grid, seen: Grid, first: NDArray[np.int64], least: np.float32, columns: int) -> Array:
+    """How well edges run round, for each shift of the place (M,): `first`, (M, ROWS), is where its rows begin."""
+    score, told, count = np.zeros(len(first)), np.empty(columns, np.float32), np.empty(columns, np.float32)
+    for k in range(len(first)):
+        told[:], count[:] = np.float32(0), np.float32(0)
+        for start in first[k]:
+            edge, there = rise[start : start + columns], seen[start : start + columns]
+            for j in range(columns):
+                told[j] += edge[j]
+                count[j] += there[j]
+        for j in range(columns):
+            score[k] += max(abs(told[j]) / max(count[j], least) - 0.35, 0.0) ** 1.5
+    return score
 
 
 def _rings(roll: Roll, sign: float) -> list[Ring]:
@@ -260,7 +266,7 @@ def _best_pair(roll: Roll, bores: list[Ring], rims: list[Ring], sure: tuple[bool
     if not pairs:
         return None
     score, bore, rim = max(pairs, key=lambda pair: pair[0])
-    lead = score - max((s for s, b, r in pairs if _differ((b, r), (bore, rim))), default=-np.inf)
+    lead = score - max((s for s, b, r in pairs if differ((b, r), (bore, rim))), default=-np.inf)
     strong = all(ring.worth >= MIN_EDGE or known for ring, known in zip((bore, rim), sure, strict=True))
     return (bore, rim) if strong and score >= MIN_SCORE and lead >= MIN_LEAD else None
 

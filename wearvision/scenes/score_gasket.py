@@ -19,6 +19,8 @@ import numpy as np
 from wearvision.scenes.score import Matched, error_figures, filled, pair_up, records, usable
 
 QUANTITIES = ("loss", "arc", "remaining_width", "area")
+CRACK = ("length", "width")
+"""Quantities of a crack, told of those that were found."""
 
 
 @dataclass(kw_only=True)
@@ -92,8 +94,9 @@ def _notches(tally: Tally, name: str, truth: Mapping[str, Any], result: Mapping[
 
 
 def _cracks(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
-    true = [np.array(f["outline_px"]) for f in truth["findings"] if f["kind"] == "crack"]
-    found = [np.array(f["outline_px"]) for f in result["findings"] if f["kind"] == "crack"]
+    real = [f for f in truth["findings"] if f["kind"] == "crack"]
+    told = [f for f in result["findings"] if f["kind"] == "crack"]
+    true, found = ([np.array(f["outline_px"]) for f in cracks] for cracks in (real, told))
     near = 1.5 / float(truth["mm_per_px"])
     hit = np.zeros((len(found), len(true)), dtype=bool)
     for i, one in enumerate(found):
@@ -103,6 +106,9 @@ def _cracks(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -
     tally.cracks += len(true)
     tally.cracks_found += int(hit.any(axis=0).sum()) if found else 0
     tally.cracks_false += len(found) - (int(hit.any(axis=1).sum()) if true else 0)
+    for j, i in enumerate(hit.argmax(axis=0).tolist() if found else ()):
+        for what in CRACK if hit[i, j] else ():
+            _compare(tally, truth["photo"], f"crack_{what}", float(real[j]["truth"][what]), told[i]["quantities"][what])
 
 
 def summary(tally: Tally) -> dict[str, Any]:
@@ -113,7 +119,10 @@ def summary(tally: Tally) -> dict[str, Any]:
         "recall": round(tally.found / max(1, tally.found + tally.missed), 4), "sound_lands": tally.sound,
         "false_per_sound_land": round(tally.false_on_sound / tally.sound, 3) if tally.sound else None,
         "cracks": tally.cracks, "cracks_found": tally.cracks_found, "cracks_false": tally.cracks_false,
-        "quantities": {q: error_figures(tally.errors[q]) for q in ("least_width", *QUANTITIES) if q in tally.errors},
+        "quantities": {
+            q: error_figures(tally.errors[q])
+            for q in ("least_width", *QUANTITIES, *(f"crack_{what}" for what in CRACK)) if q in tally.errors
+        },
         "notes": tally.notes,
     }  # fmt: skip
 

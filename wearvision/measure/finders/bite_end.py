@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.finders.bites import Bite
-from wearvision.measure.finders.dark_line import Line, Lines
+from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.plane import Array
 
@@ -28,6 +28,9 @@ GAP_MM = 2.0
 """What is no wider than this may be a crack itself."""
 BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
+SHORT_MM, GONE = 0.5, 0.7
+"""A line that ends so near where none is sought at either edge is a crack across the land, and no wall of a bite that
+goes through less than so much of it."""
 
 
 def hollow(bites: list[Bite]) -> list[Bite]:
@@ -73,8 +76,13 @@ def _shares(land: Land, bite: Bite, deg: Array) -> bool:
 
 
 def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
-    """Whether a line is of a bite: it may be one, or is narrower than deep, or most of the line lies in it."""
+    """Whether a line is of a bite: it may be one, or is narrower than deep, or most of the line lies in it; none that
+    goes on to the other edge."""
     rows, depth = _depth(land, bite, deg, radius_mm)
+    width = float(np.abs(land.sound_mm[1] - land.sound_mm[0]).mean())
+    off = EDGE_MM + land.strip.px_mm + SHORT_MM
+    if depth.min() < off and depth.max() > width - off and bite.loss_mm.max() < GONE * width:
+        return False
     loss = np.zeros(len(land.deg))
     loss[bite.rows] = bite.loss_mm
     within = float((depth < loss[rows] + JOIN_MM).mean())

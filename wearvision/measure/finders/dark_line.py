@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray, median
 from wearvision.measure.finders.gasket import Land
-from wearvision.measure.finders.way import best_stretch
+from wearvision.measure.finders.way import stretches_apart
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -139,29 +139,25 @@ def _lines(dark: Grid, strip: Strip, land: Land) -> list[Line]:
         return []
     usual = median(some)
     grain = max(1e-3, float(np.quantile(np.abs(some - usual), GRAIN_SHARE)) / GRAIN_SPREADS)
-    worth = _worth(dark, strip.valid, radius, low, high, np.float32(usual), np.float32(grain))
-    clear, out = round(CLEAR_MM / strip.px_mm), list[Line]()
-    while len(out) < MOST:
-        best = best_stretch(worth, ASIDE, MOST_ASIDE, closed=True)
-        if best.gain < LEAST_GAIN:
-            break
-        line = Line(columns=best.rows, rows=best.columns, gain=best.gain)
-        out.append(line)
-        first, last = line.rows.min() - clear, line.rows.max() + clear
-        worth[:, np.arange(first, last + 1) % worth.shape[1]] = -np.inf
-    return out
+    counts = _worth(dark, strip.valid, radius, low, high, np.float32(usual), np.float32(grain))
+    worth: Grid = np.asarray(cv2.transpose(counts), dtype=np.float32)  # columns by rows
+    best = stretches_apart(
+        worth, ASIDE, MOST_ASIDE, apart=round(CLEAR_MM / strip.px_mm), least=LEAST_GAIN, count=MOST
+    )
+    return [Line(columns=one.rows, rows=one.columns, gain=one.gain) for one in best]
 
 
 @compiled
 def _worth(
     dark: Grid, valid: NDArray[np.bool_], radius: Array, low: Array, high: Array, usual: np.float32, grain: np.float32
 ) -> Grid:
-    """What each place counts, columns by rows; nothing does that is not well within the circles."""
-    out = np.full(dark.shape[::-1], -np.inf, np.float32)
+    """What each place counts; nothing does that is not well within the circles."""
+    out = np.empty(dark.shape, np.float32)
     for i in range(dark.shape[0]):
         for j in range(dark.shape[1]):
-            if low[i] < radius[j] < high[i] and valid[i, j]:
-                out[j, i] = min((dark[i, j] - usual) / grain, np.float32(MOST_GRAIN)) - np.float32(GRAIN)
+            within = low[i] < radius[j] < high[i] and valid[i, j]
+            count = min((dark[i, j] - usual) / grain, np.float32(MOST_GRAIN)) - np.float32(GRAIN)
+            out[i, j] = count if within else np.float32(-np.inf)
     return out
 
 

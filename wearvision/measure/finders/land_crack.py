@@ -18,8 +18,10 @@ LEAST_MM, DARKER = 3.0, 0.12
 MOST = 3
 SMOOTH_MM, NEAR_END_MM = 0.5, 0.7
 """A line is smoothed over so much; one that ends so near where none is sought any more goes on to the land's edge."""
-END_MM, UNSEEN_SHARE = 0.8, 0.06
-"""Standard uncertainty of its length: of its ends, which fade, and as a share, as it wanders more than is seen."""
+END_MM, UNSEEN_SHARE = 0.95, 0.06
+"""Standard uncertainty of its length: of its ends, which fade, and as a share, as it wanders more than is seen;"""
+MORE_MM, MORE_SHARE = 0.7, 0.03
+"""and what is added for both, as so much is missing of drawn cracks."""
 
 
 def find_cracks(found: Lines, lines: list[Line], plane: Plane) -> tuple[Finding, ...]:
@@ -46,7 +48,7 @@ def _finding(name: str, line: Line, found: Lines, plane: Plane) -> Finding | Non
     wide = Measured.of(
         width, "mm", how="from the light it takes at mid-length, if black or as pale as it looks", edge=width_u
     )
-    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE)
+    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE, smoothed=MORE_SHARE, tails_mm=MORE_MM)
     return crack_finding(name, line_mm, plane, length, wide, faint=dark < 2 * DARKER)
 
 

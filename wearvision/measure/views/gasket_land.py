@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from wearvision.measure.chart import chart_of
-from wearvision.measure.face import BREAK_MM, Face, find_face
+from wearvision.measure.face import BREAK_MM, Face, circles_near, find_face
 from wearvision.measure.finders.bite_end import hollow, walled
 from wearvision.measure.finders.bites import seek_bites
 from wearvision.measure.finders.dark_line import dark_lines
@@ -15,16 +15,19 @@ from wearvision.measure.finders.gasket import Ring, roll_out, settled, told
 from wearvision.measure.finders.land_crack import find_cracks
 from wearvision.measure.finders.land_unseen import unseen
 from wearvision.measure.finders.notch import land_findings, left_of
-from wearvision.measure.guess import ring_of_width
+from wearvision.measure.guess_land import land_rings, ring_of_width
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import ring_points
 from wearvision.stated import Stated
 
-HINT = "state two of land_inner_diameter_mm, land_outer_diameter_mm and land_width_mm, and have it all in the picture"
+INNER, OUTER, WIDTH = "land_inner_diameter_mm", "land_outer_diameter_mm", "land_width_mm"
+HINT = f"state two of {INNER}, {OUTER} and {WIDTH}, and have it all in the picture"
 LEAST_RATIO = 0.5
 """A ring whose inner edge lies further in is no land."""
-PICKED = ("size of the land", "only its width is stated: a ring so wide was picked from the picture; state a diameter")
+PICKED = (
+    "size of the land", "its diameters are not stated: the ring was picked from the picture; make sure it is the land"
+)
 UNSURE = "without a clear edge, or stained so that a bite cannot be told from a stain"
 PALE = "an edge hardly stands out from the land's own grain; light it from the side, and gauge the width"
 
@@ -32,12 +35,11 @@ PALE = "an edge hardly stands out from the land's own grain; light it from the s
 def see(look: Look) -> Seen:
     """The land's edges all round."""
     known = _diameters(look.stated)
-    sizes = known or _picked(look)
-    if sizes is None:
-        return Seen(not_assessed=(("gasket land", f"which of the rings it is cannot be told; {HINT}"),))
-    ring = _ring(look, sizes)
+    ring = _stated(look, known) if known else _picked(look)
     if isinstance(ring, str):
         return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
+    if ring.radii_mm[0] < LEAST_RATIO * ring.radii_mm[1]:
+        return Seen(not_assessed=(("gasket land", f"the ring that was found is too wide for a land; {HINT}"),))
     land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
     lines = dark_lines(land)
     bites, free = walled(land, hollow(seek_bites(land)), lines)
@@ -59,38 +61,38 @@ def see(look: Look) -> Seen:
     )  # fmt: skip
 
 
-def _ring(look: Look, sizes: dict[str, float]) -> Ring | str:
-    """Where the land's edges lie, or why it is not known. A land's edges are sharp: no broken edge is allowed for."""
-    spread = {"face_inner_diameter_mm": -2 * BREAK_MM, "face_outer_diameter_mm": 2 * BREAK_MM}
-    nominal = {name: size + spread[name] for name, size in sizes.items()}
+def _stated(look: Look, sizes_mm: tuple[float, float]) -> Ring | str:
+    """The ring of two diameters, or why there is none. A land's edges are sharp: no broken edge is allowed for."""
+    inner, outer = sizes_mm
+    nominal = {"face_inner_diameter_mm": inner - 2 * BREAK_MM, "face_outer_diameter_mm": outer + 2 * BREAK_MM}
     face = find_face(look.gray, look.plane, replace(look.stated, nominal=nominal), look.cards_px)
     if not isinstance(face, Face):
         return face.reason
-    if min(face.flat_mm) < LEAST_RATIO * max(face.flat_mm):
-        return "the ring that was found is too wide for a land"
     return Ring(centre_mm=face.centre_mm, radii_mm=face.flat_mm, covariance=face.covariance)
+
+
+def _picked(look: Look) -> Ring | str:
+    """The one ring in the picture that is as wide as was stated; where no width is, that is surely a land."""
+    said = look.stated.nominal
+    inner, outer = (said[name] / 2 if name in said else None for name in (INNER, OUTER))
+    chart = chart_of(look.gray, look.plane, look.cards_px)
+    found = ring_of_width(chart, said[WIDTH]) if WIDTH in said else land_rings(chart, inner, outer)
+    fit = circles_near(look.gray, look.plane, *found, look.cards_px) if found else None
+    if fit is None:
+        return "which of the rings it is cannot be told"
+    inner, outer = fit.radii_mm.tolist()
+    return Ring(centre_mm=fit.centre_mm, radii_mm=(inner, outer), covariance=fit.covariance)
 
 
 def _circle(look: Look, ring: Ring, radius_mm: float) -> Array:
     return look.plane.to_px(ring_points(ring.centre_mm, np.linspace(0, 360, 180, endpoint=False), radius_mm))
 
 
-def _diameters(stated: Stated) -> dict[str, float] | None:
-    """The land's diameters under the names of a face's; of two of its diameters and width the third follows."""
-    inner, outer, width = (stated.nominal.get(f"land_{k}_mm") for k in ("inner_diameter", "outer_diameter", "width"))
+def _diameters(stated: Stated) -> tuple[float, float] | None:
+    """The land's diameters, inner and outer; of two of its diameters and width the third follows."""
+    inner, outer, width = (stated.nominal.get(name) for name in (INNER, OUTER, WIDTH))
     if width is not None and outer is not None and inner is None:
         inner = outer - 2 * width
     if width is not None and inner is not None and outer is None:
         outer = inner + 2 * width
-    if inner is None or outer is None:
-        return None
-    return {"face_inner_diameter_mm": inner, "face_outer_diameter_mm": outer}
-
-
-def _picked(look: Look) -> dict[str, float] | None:
-    """Diameters of the one ring in the picture that is as wide as was stated."""
-    width = look.stated.nominal.get("land_width_mm")
-    found = None if width is None else ring_of_width(chart_of(look.gray, look.plane, look.cards_px), width)
-    if found is None:
-        return None
-    return {"face_inner_diameter_mm": 2 * found[0], "face_outer_diameter_mm": 2 * found[1]}
+    return None if inner is None or outer is None else (inner, outer)
