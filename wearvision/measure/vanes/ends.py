@@ -13,6 +13,9 @@ WINDOW_MM = 6.0
 """Before an end there is a vane over this length, after it there is none."""
 EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
+LATE_MM = 1.0
+"""So much beyond its end a vane's edges still seem to run on, as they are averaged along it: true of what most vanes
+share, and of all alike."""
 AWAY = 1.2
 """What an end away from the siblings' must be better by."""
 

@@ -189,7 +189,7 @@ def _likely(tried: Tried) -> float:
 
 
 def _how_alike(tried: Tried) -> float:
-    """How much speaks for a pair of lines of all that run along the vanes: how alike they lie, more than how clearly."""
+    """How much speaks for a pair of lines of all along the vanes: how alike they lie, more than how clearly."""
     held, _, layout = tried
     return float(held**2 * np.sqrt(max(layout.score, 0.0)))
 

@@ -21,13 +21,13 @@ CENTRE_MOST_MM, CENTRE_ROUNDS = 1.5, 12
 """How far traced vanes may move the centre (also what is known of it beforehand), and rounds of the fit."""
 CENTRE_SD_MM = 0.15
 """Of a vane's place over `SHARED_MM` of its length."""
-TIP_MM = 2.0
+TIP_MM = 1.0
 """This much before the tip is left out: averaging along the vane reaches past its end there."""
 STARTS = np.arange(0.25, 0.86, 0.05)
 POWERS = (1.5, 2.0)
 SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
-LEAST_MM, ROUGH, CALM_MM = 0.06, 1.2, 0.4
+LEAST_MM, ROUGH, CALM_MM = 0.03, 1.0, 0.4
 """Standard deviation of such a stretch: a least one, and how much more by how far a vane's places leap from one station
 to the next (up to the third): what follows rust leaps, a clear edge does not."""
 ROUNDS = 8

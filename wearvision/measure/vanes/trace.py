@@ -181,8 +181,9 @@ def _along(strips: Strips, path_mm: Array) -> Strips:
 
 def _shared(off: Array) -> Array:
     """What edges of the vanes share that the pair has not (S, 2), of how far they lie from it (N, S, 2); smooth."""
-    mid = medians(np.moveaxis(off, 2, 0), least=3)
-    weight = np.where(np.isfinite(mid), np.isfinite(off).sum(axis=0).T, 0).astype(np.float64)
+    near = np.where(np.abs(off) < AGAIN_MM, off, np.nan)
+    mid = medians(np.moveaxis(near, 2, 0), least=3)
+    weight = np.where(np.isfinite(mid), np.isfinite(near).sum(axis=0).T, 0).astype(np.float64)
     rows = np.ones(SHARED_ROWS)
     out = [
         np.convolve(w * np.nan_to_num(m), rows, "same") / np.maximum(np.convolve(w, rows, "same"), 1e-9)
