@@ -265,11 +265,11 @@ def _tip_seen(vanes: Vanes, k: int) -> bool:
 def _flags(
     vanes: Vanes, k: int, quantities: dict[str, Quantity], seen: NDArray[np.bool_]
 ) -> tuple[str, ...]:
-    """Doubts: one that differs is suspected, one whose own shift cannot be told is faint."""
+    """Doubts: one that differs is suspected, one whose own shift cannot be told, or that may be bent, is faint."""
     flags = []
     if differs(vanes, k):
         flags.append("suspected")
-    if vanes.standing[k] and isinstance(quantities["tip_shift"], Unmeasured) and _why_all(vanes) is None:
+    if vanes.standing[k] and _may_be_bent(quantities["tip_shift"]) and _why_all(vanes) is None:
         flags.append("faint")
     if not seen.all():
         flags.append("cut-by-frame")
@@ -287,6 +287,13 @@ def not_compared(vanes: Vanes) -> Unmeasured | None:
 def _bent(seen: Shape) -> bool:
     """Whether a shift is a bend, and no interval that may well hold none."""
     return bool(np.isfinite(seen.tip_shift_mm) and abs(seen.tip_shift_mm) >= max(BENT_MM, K95 * seen.tip_u_mm))
+
+
+def _may_be_bent(shift: Quantity) -> bool:
+    """Whether a shift is not known, or surely some and perhaps, by its interval, a bend."""
+    if isinstance(shift, Unmeasured):
+        return True
+    return shift.u95 < abs(shift.value) < BENT_MM <= abs(shift.value) + shift.u95
 
 
 def differs(vanes: Vanes, k: int) -> bool:

@@ -14,8 +14,7 @@ WINDOW_MM = 6.0
 EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
 LATE_MM = 1.0
-"""So much beyond its end a vane's edges still seem to run on, as they are averaged along it: true of what most vanes
-share, and of all alike."""
+"""So far beyond the vanes' ends lies the common one: edges are averaged along them, and the disc's rim is near."""
 AWAY = 1.2
 """What an end away from the siblings' must be better by."""
 

@@ -28,8 +28,10 @@ POWERS = (1.5, 2.0)
 SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
 LEAST_MM, ROUGH, CALM_MM = 0.03, 1.0, 0.4
-"""Standard deviation of such a stretch: a least one, and how much more by how far a vane's places leap from one station
-to the next (up to the third): what follows rust leaps, a clear edge does not."""
+"""Standard deviation of such a stretch: a least one, and how much more it is for each mm by which places leap from one
+station to the next, no leap counting for more than the third: a line along rust leaps, a clear edge does not."""
+INNER = 1 / 3
+"""Share of the places, at the root, whose leaps tell nothing: what is bent is further out."""
 ROUNDS = 8
 """Of a robust fit."""
 SOUND = 0.75
@@ -165,8 +167,9 @@ def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
 
 
 def _leaps(places_mm: Array) -> float:
-    """How far places along a vane usually leap from one to the next, mm."""
-    return float(np.sqrt(np.mean(np.clip(np.diff(places_mm), -CALM_MM, CALM_MM) ** 2)))
+    """How far places along a vane (S,) leap from one to the next beyond its root: root mean square, mm."""
+    leaps = np.diff(places_mm[int(INNER * len(places_mm)) :])
+    return float(np.sqrt(np.mean(np.clip(leaps, -CALM_MM, CALM_MM) ** 2)))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -37,7 +37,7 @@ MIDDLE = 5
 NEAR_MM = 0.6
 """A traced edge lies this near its place in the pair."""
 ASIDE, FOLLOW = 0.6, 6.0
-"""Cost of standing at `NEAR_MM` from where an edge is expected, per station, and of a step (as `BEND`)."""
+"""Cost of standing at `NEAR_MM` from where an edge is expected, per station, and of a step of it (as `BEND`)."""
 SHARED_ROWS = 7
 """Stations over which what the vanes' edges share, beside the pair, is averaged."""
 CLEAR = 1.6
@@ -180,7 +180,10 @@ def _along(strips: Strips, path_mm: Array) -> Strips:
 
 
 def _shared(off: Array) -> Array:
-    """What edges of the vanes share that the pair has not (S, 2), of how far they lie from it (N, S, 2); smooth."""
+    """How far edges of the vanes lie from the pair alike (S, 2), of how far each lies from it (N, S, 2), mm.
+
+    The pair is a smooth curve; the vanes' own need not be one, above all near their ends. What is bent counts for none.
+    """
     near = np.where(np.abs(off) < AGAIN_MM, off, np.nan)
     mid = medians(np.moveaxis(near, 2, 0), least=3)
     weight = np.where(np.isfinite(mid), np.isfinite(near).sum(axis=0).T, 0).astype(np.float64)
@@ -222,10 +225,10 @@ def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
 
 
 def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
-    """Sub-pixel place (N, S) of the edge that runs on near where it is expected; nan where none is clear.
+    """Sub-pixel place (N, S) of the edge that runs along each vane near where it is expected; nan where none is clear.
 
-    `size` is signed: from root to tip an edge is followed in one sense, from dark to bright or from bright to dark, so
-    that a broken edge's inner and outer line are not taken in turns.
+    `size` is signed. An edge is followed in one sense from root to tip, dark to bright or bright to dark, whichever
+    shows more: so the inner and the outer line of a broken edge are not taken in turns.
     """
     width = size.shape[2]
     half = max(2, round(NEAR_MM / strips.step_mm))
@@ -239,7 +242,9 @@ def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
     worth = np.take_along_axis(both, path, axis=3)[..., 0].sum(axis=2)
     sense = np.where(worth[0] >= worth[1], 1.0, -1.0)[:, None]
     top = np.where(sense[..., None] > 0, path[0], path[1])
-    at = np.take_along_axis(index, top, axis=2)
+    at = np.clip(np.take_along_axis(index, top, axis=2), 2, width - 3)
+    beside = sense[..., None] * np.take_along_axis(size, at + np.arange(-1, 2), axis=2)
+    at += np.argmax(beside, axis=2)[..., None] - 1  # the path is smoother than the edge
     left, mid, right = (sense * np.take_along_axis(size, at + d, axis=2)[..., 0].astype(np.float64) for d in (-1, 0, 1))
     ok = (mid >= np.maximum(left, right)) & (mid > CLEAR)
     place = strips.across_mm[0] + (at[..., 0] + peak_offset(left, mid, right)) * strips.step_mm
