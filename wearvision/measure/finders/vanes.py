@@ -35,7 +35,7 @@ from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN = 1.2, 0.7
+UNCLEAR_MM, KNOWN = 1.2, 0.85
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
