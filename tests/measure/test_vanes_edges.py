@@ -66,11 +66,12 @@ def test_of_two_vanes_nothing_is_shared() -> None:
 
 
 def test_leaps_are_those_of_the_outer_places() -> None:
-    quiet = np.arange(90) * (3 / 89)
-    rough = quiet + np.where(np.arange(90) < 30, 5.0, 0.1) * (-1.0) ** np.arange(90)
+    quiet: Array = np.linspace(0, 3, 90, dtype=np.float64)
+    turns: Array = (-1.0) ** np.arange(90, dtype=np.float64)
+    rough = np.asarray(quiet + np.where(np.arange(90) < 30, 5.0, 0.1) * turns, dtype=np.float64)
     assert _leaps(quiet) == pytest.approx(3 / 89)
     assert 0.19 < _leaps(rough) < 0.21
-    assert _leaps(1000.0 * (-1.0) ** np.arange(90)) == pytest.approx(CALM_MM)
+    assert _leaps(1000.0 * turns) == pytest.approx(CALM_MM)
 
 
 def test_the_pair_beside_is_among_those_told() -> None:
