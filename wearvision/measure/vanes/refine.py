@@ -31,8 +31,9 @@ FAR_MM, FAR_STEP_MM, NEAR_MM = 5.0, 0.5, 1.0
 """Reach and step of the centre for a pair held fast; what lies nearer than the third is the same place."""
 WORTH = 0.8
 """A second place is followed up when it is worth so much of the first."""
-NEXT_MM, BESIDE = 1.0, 4
-"""A pair beside another may begin so far inside its edge; so many of them are told."""
+NEXT_MM, BESIDE, LEAST_BESIDE = 1.0, 3, 0.3
+"""A pair beside another may begin so far inside its edge; so many of them are told, none that stands out less than
+this share of it."""
 LIKE_MM, WIDTHS = 0.6, 3
 """Thicknesses nearer than the first are one; of the strongest so many are compared."""
 THIN_MM, SELDOM = 3.5, 0.3
@@ -111,7 +112,8 @@ def beside(chart: Chart, plane: Plane, one: Layout) -> list[Layout]:
             score = np.sqrt(one.number) * worth
             line = one.line.moved(smooth(pair))
             found.append(replace(one, line=line, width_mm=pair.width_mm, score=float(score)))
-    return sorted((it for it in found if it.score > 0), key=lambda it: -it.score)[:BESIDE]
+    least = LEAST_BESIDE * max(one.score, 0.0)
+    return sorted((it for it in found if it.score > least), key=lambda it: -it.score)[:BESIDE]
 
 
 def _worth(size: Grid, strips: Strips, pair: Pair, shift_mm: Array) -> float:

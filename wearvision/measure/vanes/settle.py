@@ -29,6 +29,8 @@ LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
 compared; above the third no other disc is tried."""
 BESIDE, LEAST_SCORE = 6, 0.1
 """So many other pairs of lines along the vanes are traced where those found do not lie alike; least score of one."""
+NONE_BESIDE = 0.93
+"""Where the vanes lie so much alike no other pair of lines is tried."""
 MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
@@ -129,7 +131,7 @@ class _Search:
 
     def _alike(self, first: Tried) -> Tried:
         """The pair of lines along the same vanes that lies most alike, where that found does not lie so for sure."""
-        if first[0] > SURE_HOLDS:
+        if first[0] > NONE_BESIDE:
             return first
         others = [self._traced(one) for one in beside(self.chart, self.plane, first[2])]
         held, traces, layout = max((first, *others), key=_how_alike)
