@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from wearvision.finding import Finding
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
-from wearvision.measure.vanes.ends import ends
+from wearvision.measure.vanes.ends import LATE_MM, ends
 from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
@@ -35,7 +35,7 @@ from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN = 1.2, 0.7
+UNCLEAR_MM, KNOWN = 1.2, 0.85
 """A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
 than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
 BENT_MM, MOST_BENT = 1.0, 2
@@ -43,6 +43,8 @@ PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
+TIP_SD_MM = 0.7
+"""Of where the vanes end, along them: a bend goes on growing there."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
 STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
@@ -116,9 +118,10 @@ def measure_vanes(
 
 def _compared(found: Settled) -> Vanes:
     """Each vane against its siblings."""
-    traces, layout, shown, tip = found.traces, found.layout, found.shown, found.tip_mm
+    traces, layout, shown = found.traces, found.layout, found.shown
+    seems, tip = found.tip_mm, found.tip_mm - LATE_MM
     stub, there = np.isfinite(shown.end_mm), ~shown.gone
-    place, place_u = ends(found.end_score, traces, tip)
+    place, place_u = ends(found.end_score, traces, seems)
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
@@ -127,7 +130,7 @@ def _compared(found: Settled) -> Vanes:
     differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
-        short[k] = (np.median(others) if others else tip) - place[k] if there[k] else tip - traces.line.along_mm[0]
+        short[k] = (np.median(others) if others else seems) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
         shapes=shapes(differences, traces.line.along_mm, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
@@ -236,7 +239,8 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
     """Shift at the tip and angle there, unless the shift is known too badly."""
     seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
     shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
-    u = root_sum_square(seen.tip_u_mm, edge, centre)
+    end = TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg)))
+    u = root_sum_square(seen.tip_u_mm, edge, centre, end)
     if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
         low, high = shift - K95 * u, shift + K95 * u
         unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
@@ -244,7 +248,7 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
     return {
         "tip_shift": Measured.of(
             shift, "mm", how="against the siblings' median; + is to the left going outwards", fit=seen.tip_u_mm,
-            edge=edge, centre=centre, **{n: abs(shift) * part for n, part in stretch.items()},
+            edge=edge, centre=centre, end=end, **{n: abs(shift) * part for n, part in stretch.items()},
         ),
         "bend_angle": Measured.of(
             seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg
@@ -261,11 +265,11 @@ def _tip_seen(vanes: Vanes, k: int) -> bool:
 def _flags(
     vanes: Vanes, k: int, quantities: dict[str, Quantity], seen: NDArray[np.bool_]
 ) -> tuple[str, ...]:
-    """Doubts: one that differs is suspected, one whose own shift cannot be told is faint."""
+    """Doubts: one that differs is suspected, one whose own shift cannot be told, or that may be bent, is faint."""
     flags = []
     if differs(vanes, k):
         flags.append("suspected")
-    if vanes.standing[k] and isinstance(quantities["tip_shift"], Unmeasured) and _why_all(vanes) is None:
+    if vanes.standing[k] and _may_be_bent(quantities["tip_shift"]) and _why_all(vanes) is None:
         flags.append("faint")
     if not seen.all():
         flags.append("cut-by-frame")
@@ -283,6 +287,13 @@ def not_compared(vanes: Vanes) -> Unmeasured | None:
 def _bent(seen: Shape) -> bool:
     """Whether a shift is a bend, and no interval that may well hold none."""
     return bool(np.isfinite(seen.tip_shift_mm) and abs(seen.tip_shift_mm) >= max(BENT_MM, K95 * seen.tip_u_mm))
+
+
+def _may_be_bent(shift: Quantity) -> bool:
+    """Whether a shift is not known, or surely some and perhaps, by its interval, a bend."""
+    if isinstance(shift, Unmeasured):
+        return True
+    return shift.u95 < abs(shift.value) < BENT_MM <= abs(shift.value) + shift.u95
 
 
 def differs(vanes: Vanes, k: int) -> bool:

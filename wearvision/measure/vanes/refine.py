@@ -31,6 +31,9 @@ FAR_MM, FAR_STEP_MM, NEAR_MM = 5.0, 0.5, 1.0
 """Reach and step of the centre for a pair held fast; what lies nearer than the third is the same place."""
 WORTH = 0.8
 """A second place is followed up when it is worth so much of the first."""
+NEXT_MM, BESIDE, LEAST_BESIDE = 1.0, 3, 0.3
+"""A pair beside another may begin so far inside its edge; so many of them are told, none that stands out less than
+this share of it."""
 LIKE_MM, WIDTHS = 0.6, 3
 """Thicknesses nearer than the first are one; of the strongest so many are compared."""
 THIN_MM, SELDOM = 3.5, 0.3
@@ -93,6 +96,31 @@ def _jumped(chart: Chart, plane: Plane, one: Layout) -> Layout:
     return laid(one, plane, strips, size, trials[int(np.argmax(worth))])
 
 
+def beside(chart: Chart, plane: Plane, one: Layout) -> list[Layout]:
+    """Other pairs of lines that run along the vanes about the same centre, likeliest first.
+
+    Beside a vane's top run its flank, its flank's foot and its shadow: what was taken may be one of them, and the top
+    its neighbour.
+    """
+    one, none = _ended(one), np.zeros(2)
+    strips, size = _strips(chart, one)
+    level, reach = common(size), one.width_mm / 2 - NEXT_MM
+    found = []
+    for side in (strips.across_mm > reach, strips.across_mm < -reach):
+        for pair in _strongest(pairs(level[:, side], strips.across_mm[side], STEP_MM, one.widths_mm)):
+            worth = _worth(size, strips, pair, none) - _doubt(plane, one.disc, one.centre_mm[None])[0]
+            score = np.sqrt(one.number) * worth
+            line = one.line.moved(smooth(pair))
+            found.append(replace(one, line=line, width_mm=pair.width_mm, score=float(score)))
+    least = LEAST_BESIDE * max(one.score, 0.0)
+    return sorted((it for it in found if it.score > least), key=lambda it: -it.score)[:BESIDE]
+
+
+def _worth(size: Grid, strips: Strips, pair: Pair, shift_mm: Array) -> float:
+    """How far a pair stands out on all vanes, less what it costs that tops are not alike, or thin."""
+    return _both(size, strips, pair) - _unlike(strips, pair, shift_mm) - SELDOM * max(THIN_MM - pair.width_mm, 0.0)
+
+
 def _strips(chart: Chart, one: Layout) -> tuple[Strips, Grid]:
     strips = from_chart(chart, one.line, one.centre_mm, one.number, ACROSS_MM)
     return strips, edges_across(strips, STEP_MM, SIGMA_MM)[1]
@@ -102,10 +130,7 @@ def laid(one: Layout, plane: Plane, strips: Strips, size: Grid, shift_mm: Array)
     """The layout with its centre shifted, the pair that its vanes share there, and how far it stands out."""
     moved = shifted(size, strips, shift_mm)
     found = _strongest(pairs(common(moved), strips.across_mm, STEP_MM, one.widths_mm))
-    worth = [
-        _both(moved, strips, pair) - _unlike(strips, pair, shift_mm) - SELDOM * max(THIN_MM - pair.width_mm, 0.0)
-        for pair in found
-    ]
+    worth = [_worth(moved, strips, pair, shift_mm) for pair in found]
     best = int(np.argmax(worth))
     centre = one.centre_mm + shift_mm
     score = np.sqrt(one.number) * (worth[best] - _doubt(plane, one.disc, centre[None])[0])

@@ -19,6 +19,7 @@ from wearvision.measure.vanes.foot import Where, camera_foot
 from wearvision.measure.vanes.hub import Disc, find_discs
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import Presence, presence
+from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.trace import Traces, holds, trace
 from wearvision.quantity import Unmeasured
@@ -26,6 +27,10 @@ from wearvision.quantity import Unmeasured
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
 """Below this the vanes do not lie alike, and nothing is said of them; below the second they are counted, and not
 compared; above the third no other disc is tried."""
+BESIDE, LEAST_SCORE = 6, 0.1
+"""So many other pairs of lines along the vanes are traced where those found do not lie alike; least score of one."""
+NONE_BESIDE = 0.93
+"""Where the vanes lie so much alike no other pair of lines is tried."""
 MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
@@ -35,6 +40,9 @@ LEAST_APART, SURE_APART = 0.6, 0.9
 other disc is looked for."""
 HINT = "take it again from straight above, the whole disc in frame, with light from two sides"
 DISC_HINT = "take the whole disc in, from straight above, and state its diameter"
+
+Tried = tuple[float, Traces, Layout]
+"""How well the vanes of a layout lie alike, 0 to 1, their traces, and the layout."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -118,10 +126,18 @@ class _Search:
         tried = [self._traced(one) for one in _numbers(found, self.number)]
         if not tried:
             return best
-        one = self._settled(*max(tried, key=_likely))
+        one = self._settled(*self._alike(max(tried, key=_likely)))
         return one if best is None else max(best, one, key=_believed)
 
-    def _traced(self, one: Layout) -> tuple[float, Traces, Layout]:
+    def _alike(self, first: Tried) -> Tried:
+        """The pair of lines along the same vanes that lies most alike, where that found does not lie so for sure."""
+        if first[0] > NONE_BESIDE:
+            return first
+        others = [self._traced(one) for one in beside(self.chart, self.plane, first[2])]
+        held, traces, layout = max((first, *others), key=_how_alike)
+        return held, traces, replace(layout, score=first[2].score)
+
+    def _traced(self, one: Layout) -> Tried:
         """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
         traces = trace(self.gray, self.plane, one, self.cards_px, self.blur_px)
         return holds(traces), traces, one
@@ -168,10 +184,16 @@ def _believed(one: Settled) -> tuple[bool, float]:
     return one.clear, one.held * one.layout.score
 
 
-def _likely(tried: tuple[float, Traces, Layout]) -> float:
+def _likely(tried: Tried) -> float:
     """How much speaks for a number: how well the vanes lie alike, how far they stand out, and how many they are."""
     held, _, layout = tried
     return float(held * np.sqrt(max(layout.score, 0.0)) * layout.number**MORE)
+
+
+def _how_alike(tried: Tried) -> float:
+    """How much speaks for a pair of lines of all along the vanes: how alike they lie, more than how clearly."""
+    held, _, layout = tried
+    return float(held**2 * np.sqrt(max(layout.score, 0.0)))
 
 
 def _numbers(found: list[Layout], stated: int | None) -> list[Layout]:

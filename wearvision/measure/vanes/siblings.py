@@ -21,14 +21,17 @@ CENTRE_MOST_MM, CENTRE_ROUNDS = 1.5, 12
 """How far traced vanes may move the centre (also what is known of it beforehand), and rounds of the fit."""
 CENTRE_SD_MM = 0.15
 """Of a vane's place over `SHARED_MM` of its length."""
-TIP_MM = 2.0
+TIP_MM = 1.0
 """This much before the tip is left out: averaging along the vane reaches past its end there."""
 STARTS = np.arange(0.25, 0.86, 0.05)
 POWERS = (1.5, 2.0)
 SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
-LEAST_MM = 0.12
-"""Least standard deviation of such a stretch."""
+LEAST_MM, ROUGH, CALM_MM = 0.06, 1.2, 0.4
+"""Standard deviation of such a stretch: a least one, and how much more it is for each mm by which places leap from one
+station to the next, no leap counting for more than the third: a line along rust leaps, a clear edge does not."""
+INNER = 1 / 3
+"""Share of the places, at the root, whose leaps tell nothing: what is bent is further out."""
 ROUNDS = 8
 """Of a robust fit."""
 SOUND = 0.75
@@ -146,7 +149,8 @@ def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
             off_mm=np.full(len(along), np.nan), measured_mm=difference,
         )  # fmt: skip
     few = np.flatnonzero(use)[::2]  # neighbours share their error
-    cost, theta, cov = _fitted(bends.at[:, few], difference[few], doubt_mm[few], 2 * float(along[1] - along[0]))
+    doubt = np.hypot(doubt_mm[few], LEAST_MM + ROUGH * _leaps(difference[use]))
+    cost, theta, cov = _fitted(bends.at[:, few], difference[few], doubt, 2 * float(along[1] - along[0]))
     weight = np.full(len(cost), (1 - SOUND) / (len(cost) - 1))
     weight[0] = SOUND
     weight *= np.exp(-0.5 * (cost - cost.min()))
@@ -160,6 +164,12 @@ def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
         bend_u_deg=float(np.degrees(np.sqrt(spread[1, 1]) / (1 + mean[1] ** 2))),
         off_mm=weight @ (theta[:, :1] + theta[:, 1:] * bends.at), measured_mm=difference,
     )  # fmt: skip
+
+
+def _leaps(places_mm: Array) -> float:
+    """How far places along a vane (S,) leap from one to the next beyond its root: root mean square, mm."""
+    leaps = np.diff(places_mm[int(INNER * len(places_mm)) :])
+    return float(np.sqrt(np.mean(np.clip(leaps, -CALM_MM, CALM_MM) ** 2)))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -190,7 +200,7 @@ def _fitted(at: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Arra
     """Cost (F,), parameters (F, 2) and covariance (F, 2, 2) of every bend, by robust least squares with priors."""
     prior = np.repeat([[1 / TURN_SD_MM**2, 1 / BEND_SD_MM**2]], len(at), axis=0)
     prior[0, 1] = 1e6
-    sd = np.maximum(np.hypot(doubt, LEAST_MM), 1e-3)
+    sd = np.maximum(doubt, 1e-3)
     cost, theta, normal = (np.zeros((len(prior), *shape)) for shape in ((), (2,), (2, 2)))
     _fit_each(at, y, sd, step / SHARED_MM, prior, theta, normal, cost)
     return cost, theta, np.asarray(np.linalg.inv(normal), dtype=np.float64)

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.edges import Grid, median, peak_offset
+from wearvision.measure.edges import Grid, median, medians, peak_offset
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, ring_scale
 from wearvision.measure.vanes.align import common, follow, turned_back, viterbi
@@ -36,6 +36,10 @@ MIDDLE = 5
 """Degree of the middle of the common pair along the vane."""
 NEAR_MM = 0.6
 """A traced edge lies this near its place in the pair."""
+ASIDE, FOLLOW = 0.6, 6.0
+"""Cost of standing at `NEAR_MM` from where an edge is expected, per station, and of a step of it (as `BEND`)."""
+SHARED_ROWS = 7
+"""Stations over which what the vanes' edges share, beside the pair, is averaged."""
 CLEAR = 1.6
 """Least edge, over what is usual, that is placed."""
 END_MM = (14.0, 5.0)
@@ -94,11 +98,14 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     tip = int(np.clip((line.radius_mm < TIP_SHARE * layout.disc_mm).sum(), 12, len(line.along_mm) - 1))
     pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm, tip)
     base, clear = likeliest(strips, ALONG_MM, pair, tip)
-    size = edges_across(_along(strips, base), ALONG_MM, sigma)[1]
+    signed, size = edges_across(_along(strips, base), ALONG_MM, sigma)
+    signed = np.copysign(size, signed)
     aslant = _aslant(pair, base)
     more, gain = _paths(size, strips, pair + aslant)
-    edges = np.stack([_placed(size, strips, pair[:, k] + aslant[..., k] + more) for k in (0, 1)], axis=2)
-    edges, path = edges - aslant + base[..., None], base + more
+    edges = np.stack([_placed(signed, strips, pair[:, k] + aslant[..., k] + more) for k in (0, 1)], axis=2)
+    edges = edges - aslant + base[..., None]
+    shared = _shared(edges - pair)
+    pair, path = pair + shared, base + more - shared.mean(axis=1)
     return Traces(
         line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair,
         ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
@@ -172,6 +179,22 @@ def _along(strips: Strips, path_mm: Array) -> Strips:
     return replace(strips, values=turned_back(strips.values, off), seen=seen & inside)
 
 
+def _shared(off: Array) -> Array:
+    """How far edges of the vanes lie from the pair alike (S, 2), of how far each lies from it (N, S, 2), mm.
+
+    The pair is a smooth curve; the vanes' own need not be one, above all near their ends. What is bent counts for none.
+    """
+    near = np.where(np.abs(off) < AGAIN_MM, off, np.nan)
+    mid = medians(np.moveaxis(near, 2, 0), least=3)
+    weight = np.where(np.isfinite(mid), np.isfinite(near).sum(axis=0).T, 0).astype(np.float64)
+    rows = np.ones(SHARED_ROWS)
+    out = [
+        np.convolve(w * np.nan_to_num(m), rows, "same") / np.maximum(np.convolve(w, rows, "same"), 1e-9)
+        for w, m in zip(weight, mid, strict=True)
+    ]
+    return np.stack(out, axis=1)
+
+
 def _aslant(pair: Array, path_mm: Array) -> Array:
     """How far the edges (N, S, 2) of a vane lie outside the common pair for its way leads aslant across the strip."""
     slope = np.gradient(path_mm, ALONG_MM, axis=1)
@@ -202,16 +225,27 @@ def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
 
 
 def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
-    """Sub-pixel place (N, S) of the edge nearest to where it is expected; nan where none is clear."""
+    """Sub-pixel place (N, S) of the edge that runs along each vane near where it is expected; nan where none is clear.
+
+    `size` is signed. An edge is followed in one sense from root to tip, dark to bright or bright to dark, whichever
+    shows more: so the inner and the outer line of a broken edge are not taken in turns.
+    """
     width = size.shape[2]
     half = max(2, round(NEAR_MM / strips.step_mm))
     column = np.rint((expect_mm - strips.across_mm[0]) / strips.step_mm).astype(int)
-    index = np.clip(column[..., None] + np.arange(-half, half + 1), 1, width - 2)
-    window = np.take_along_axis(size, index, axis=2).astype(np.float64)
-    window -= 0.6 * (np.arange(-half, half + 1) * strips.step_mm / NEAR_MM) ** 2
-    top = np.argmax(window, axis=2)[..., None]
-    at = np.take_along_axis(index, top, axis=2)
-    left, mid, right = (np.take_along_axis(size, at + d, axis=2)[..., 0].astype(np.float64) for d in (-1, 0, 1))
+    off = np.arange(-half, half + 1)
+    index = np.clip(column[..., None] + off, 1, width - 2)
+    window = np.take_along_axis(size, index, axis=2)
+    away = (ASIDE * (off * strips.step_mm / NEAR_MM) ** 2).astype(np.float32)
+    both = np.stack([np.maximum(window, 0.0) - away, np.maximum(-window, 0.0) - away])
+    path = viterbi(both, FOLLOW * strips.step_mm**2 / ALONG_MM, 2)[..., None]
+    worth = np.take_along_axis(both, path, axis=3)[..., 0].sum(axis=2)
+    sense = np.where(worth[0] >= worth[1], 1.0, -1.0)[:, None]
+    top = np.where(sense[..., None] > 0, path[0], path[1])
+    at = np.clip(np.take_along_axis(index, top, axis=2), 2, width - 3)
+    beside = sense[..., None] * np.take_along_axis(size, at + np.arange(-1, 2), axis=2)
+    at += np.argmax(beside, axis=2)[..., None] - 1  # the path is smoother than the edge
+    left, mid, right = (sense * np.take_along_axis(size, at + d, axis=2)[..., 0].astype(np.float64) for d in (-1, 0, 1))
     ok = (mid >= np.maximum(left, right)) & (mid > CLEAR)
     place = strips.across_mm[0] + (at[..., 0] + peak_offset(left, mid, right)) * strips.step_mm
     return np.where(ok, place, np.nan)
