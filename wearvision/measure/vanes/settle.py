@@ -27,10 +27,8 @@ from wearvision.quantity import Unmeasured
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
 """Below this the vanes do not lie alike, and nothing is said of them; below the second they are counted, and not
 compared; above the third no other disc is tried."""
-BESIDE, LEAST_SCORE = 6, 0.1
-"""So many other pairs of lines along the vanes are traced where those found do not lie alike; least score of one."""
 NONE_BESIDE = 0.93
-"""Where the vanes lie so much alike no other pair of lines is tried."""
+"""Where the vanes lie so much alike no other pair of lines along them is tried."""
 MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
