@@ -80,37 +80,55 @@ def patch_of(
     gx, gy = np.meshgrid(kx * step, ky * step)
     knots_mm = origin_mm + gx.reshape(-1, 1) * across + gy.reshape(-1, 1) * down
     knots = plane.to_px(knots_mm).reshape(len(ky), len(kx), 2)
-    maps = _spread(knots.astype(np.float32), rows, columns)
     height, width = gray.shape
-    inside = (maps[0] > 1) & (maps[1] > 1) & (maps[0] < width - 2) & (maps[1] < height - 2)
     source, corner = _smoothed(gray, knots, step / px_mm)
-    x, y = (np.subtract(places, at, dtype=np.float32) for places, at in zip(maps, corner, strict=True))
+    x, y, inside = _spread(knots.astype(np.float32), rows, columns, width, height, *corner)
     values = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     patch = Patch(
         values=values.astype(np.float32), valid=inside, origin_mm=np.asarray(origin_mm, dtype=np.float64),
         across=across, down=down, step_mm=float(step), px_mm=px_mm,
     )  # fmt: skip
-    cover = np.zeros(inside.shape, dtype=np.uint8)
+    if not exclude_px:
+        return patch
+    cover = np.ones(inside.shape, dtype=np.uint8)
     for outline in exclude_px:
-        cv2.fillPoly(cover, [np.round(patch.to_grid(plane.to_mm(outline))).astype(np.int32)], 1)
-    return Patch(**{**vars(patch), "valid": inside & (cover == 0)})
+        cv2.fillPoly(cover, [np.round(patch.to_grid(plane.to_mm(outline))).astype(np.int32)], 0)
+    return Patch(**{**vars(patch), "valid": inside & cover.view(np.bool_)})
 
 
 @compiled
-def _spread(knots: Grid, rows: int, columns: int) -> Grid:
-    """Bilinear filling (2, rows, columns) between knots (K, L, 2); knot (i, j) lands on sample (i, j) times `KNOT`."""
-    filled = np.empty((2, rows, columns), dtype=np.float32)
+def _spread(
+    knots: Grid, rows: int, columns: int, width: int, height: int, left: int, top: int
+) -> tuple[Grid, Grid, NDArray[np.bool_]]:
+    """Bilinear filling (rows, columns) between knots (K, L, 2); knot (i, j) lands on sample (i, j) times `KNOT`.
+
+    Returns
+    -------
+    (x, y, inside)
+        Places in a part of the picture that begins at `left` and `top`; whether they lie well in the picture.
+    """
+    x, y = np.empty((rows, columns), dtype=np.float32), np.empty((rows, columns), dtype=np.float32)
+    inside = np.empty((rows, columns), dtype=np.bool_)
     shares = np.arange(KNOT).astype(np.float32) / np.float32(KNOT)
-    one = np.float32(1)
+    one, least = np.float32(1), np.float32(1)
+    right_end, low_end = np.float32(width - 2), np.float32(height - 2)
+    from_x, from_y = np.float32(left), np.float32(top)
     for row in range(rows):
         i, down = row // KNOT, shares[row % KNOT]
-        for column in range(columns):
-            j, right = column // KNOT, shares[column % KNOT]
-            for k in range(2):
-                upper = knots[i, j, k] * (one - right) + knots[i, j + 1, k] * right
-                lower = knots[i + 1, j, k] * (one - right) + knots[i + 1, j + 1, k] * right
-                filled[k, row, column] = upper * (one - down) + lower * down
-    return filled
+        up = one - down
+        for j in range((columns + KNOT - 1) // KNOT):
+            first = j * KNOT
+            ax, bx, cx, dx = knots[i, j, 0], knots[i, j + 1, 0], knots[i + 1, j, 0], knots[i + 1, j + 1, 0]
+            ay, by, cy, dy = knots[i, j, 1], knots[i, j + 1, 1], knots[i + 1, j, 1], knots[i + 1, j + 1, 1]
+            for at in range(min(KNOT, columns - first)):
+                right = shares[at]
+                back = one - right
+                over = (ax * back + bx * right) * up + (cx * back + dx * right) * down
+                low = (ay * back + by * right) * up + (cy * back + dy * right) * down
+                inside[row, first + at] = (over > least) & (low > least) & (over < right_end) & (low < low_end)
+                x[row, first + at] = over - from_x
+                y[row, first + at] = low - from_y
+    return x, y, inside
 
 
 def _smoothed(gray: Image, knots: Array, shrink: float) -> tuple[Image, tuple[int, int]]:
