@@ -29,7 +29,8 @@ def upright_edges(log: Grid, seen: NDArray[np.bool_], run: int) -> Grid:
     size = mean_down(steep, run)
     some = SOME * np.flatnonzero(seen.ravel()[::SOME])
     usual = percentile(np.abs(size.ravel()[some]), USUAL) if len(some) else 1.0
-    return _share(size, seen, np.float32(1 / ((FULL - FROM) * (usual + LEAST_SLOPE))), np.float32(FROM / (FULL - FROM)))
+    _share(size, seen, np.float32(1 / ((FULL - FROM) * (usual + LEAST_SLOPE))), np.float32(FROM / (FULL - FROM)))
+    return size
 
 
 def percentile(values: NDArray[np.floating], share: float) -> float:
@@ -64,10 +65,10 @@ def _mirrored(place: int, count: int) -> int:
 
 
 @compiled
-def _share(size: Grid, seen: NDArray[np.bool_], scale: float, less: float) -> Grid:
-    """Size of the steepest of each sample and its two neighbours along the row, scaled and shifted to 0 to 1."""
+def _share(size: Grid, seen: NDArray[np.bool_], scale: float, less: float) -> None:
+    """What takes its place: size of the steepest of a sample and its neighbours in the row, scaled to 0 to 1."""
     high, wide = size.shape
-    share, padded = np.empty((high, wide), dtype=np.float32), np.zeros(wide + 2, dtype=np.float32)
+    padded = np.zeros(wide + 2, dtype=np.float32)
     none, one = np.float32(0), np.float32(1)
     for row in range(high):
         for column in range(wide):
@@ -78,5 +79,4 @@ def _share(size: Grid, seen: NDArray[np.bool_], scale: float, less: float) -> Gr
             best = (after if after > best else best) * scale - less
             best = best if best > none else none
             best = best if best < one else one
-            share[row, column] = best * np.float32(seen[row, column])
-    return share
+            size[row, column] = best * np.float32(seen[row, column])
