@@ -65,7 +65,7 @@ def _mirrored(place: int, count: int) -> int:
 
 
 @compiled
-def _share(size: Grid, seen: NDArray[np.bool_], scale: float, less: float) -> None:
+def _share(size: Grid, seen: NDArray[np.bool_], scale: np.float32, less: np.float32) -> None:
     """What takes its place: size of the steepest of a sample and its neighbours in the row, scaled to 0 to 1."""
     high, wide = size.shape
     padded = np.zeros(wide + 2, dtype=np.float32)

@@ -33,7 +33,7 @@ def straight_edges(picture: Image) -> Array:
     """First and last place (N, 4: x, y, x, y) of straight runs of edge, px of the picture."""
     soft = cv2.GaussianBlur(picture, (0, 0), SMOOTH_PX)
     half = cv2.resize(soft, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_LINEAR)
-    steep, way = _steps(half, np.float32(LEAST_STEP))
+    steep, way = _steps(np.asarray(half, dtype=np.uint8), np.float32(LEAST_STEP))
     order = np.flatnonzero(steep)
     levels = (steep.ravel()[order] * ((LEVELS - 1) / max(float(steep.max()), LEAST_STEP))).astype(np.int16)
     order = order[np.argsort(-levels, kind="stable")]
@@ -41,7 +41,7 @@ def straight_edges(picture: Image) -> Array:
 
 
 @compiled
-def _steps(picture: Image, least: float) -> tuple[Grid, Grid]:
+def _steps(picture: Image, least: np.float32) -> tuple[Grid, Grid]:
     """Size (H - 1, W - 1) of the steps between pixels, 0 for those up to `least`, and the way (..., 2) along them."""
     high, wide = picture.shape[0] - 1, picture.shape[1] - 1
     steep, way = np.empty((high, wide), dtype=np.float32), np.empty((high, wide, 2), dtype=np.float32)

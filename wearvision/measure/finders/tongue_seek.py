@@ -151,7 +151,7 @@ def _leads(patch: Patch, length_mm: float | None) -> list[Lead]:
     log, run = log_gray(patch.values), max(3, round(ALONG_MM / patch.step_mm) | 1)
     sides, lips = (
         upright_edges(tone, there.view(np.bool_), run)
-        for tone, there in ((log, seen), (cv2.transpose(log), cv2.transpose(seen)))
+        for tone, there in ((log, seen), (np.ascontiguousarray(log.T), np.ascontiguousarray(seen.T)))
     )
     out = []
     for row, first, last, score in _shapes(sides, lips, patch.step_mm, length_mm):
