@@ -98,6 +98,11 @@ class Followed:
         return np.asarray((self.like[low, self.column] - self.like[high, self.column]).mean(axis=0))
 
     @property
+    def unlike(self) -> float:
+        """The same over all of the way."""
+        return float(self.apart.mean())
+
+    @property
     def cornered(self) -> float:
         """How much more metal-like it is just beyond a corner than inside, above the line; of the less clear one."""
         step, above = self.band.patch.step_mm, self.like[_above(self.band)].mean(axis=0)
@@ -127,7 +132,7 @@ class Followed:
 
 def follow(
     band: Band, stated_mm: float | None, *, stride: int, rounds: int = 1, sound: float = 0.0,
-    before_mm: Array | None = None,
+    before_mm: Array | None = None, unlike: float = -np.inf,
 ) -> Followed | None:  # fmt: skip
     """The best way along a band; None when too little of it is in view.
 
@@ -137,6 +142,7 @@ def follow(
     rounds : how often both sides are learned
     sound : worth of a mm on the line between the corners
     before_mm : (N, 2) a way found before, to learn both sides from
+    unlike : a round whose sides are less unlike than this is the last one
     """
     step = band.patch.step_mm
     if float(band.patch.valid[round(ABOVE_MM / step)].mean()) < IN_VIEW:
@@ -158,6 +164,8 @@ def follow(
         worth = step * _worths(like, steps, column, stride, top, TONE * step)
         row = top + best_ways(worth[None], JUMP * step, STEEP * stride)[0]
         found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, top=top, like=like, strong=strong)
+        if found.unlike < unlike:
+            break
     return found
 
 
