@@ -50,6 +50,14 @@ def test_a_bay_is_measured(washed: Seen) -> None:
     assert figure(washed.summary, "eroded_length").value == pytest.approx(17.0, abs=3.0)
 
 
+def test_a_bay_that_reaches_a_corner_counts_up_to_it() -> None:
+    """Half of the bay lies within the lip; where the corner is, is in doubt by a part of its own."""
+    (found,) = see(look_at(draw_lip(PLANE, lambda x: bay(x, middle=25.0)))).findings
+    area = figure(found.quantities, "area")
+    assert area.value == pytest.approx(10.0, abs=0.4) and abs(area.value - 10.0) < area.u95
+    assert area.budget["ends"] == pytest.approx(0.2 * 2.0, rel=0.1)
+
+
 def test_the_first_gauge_place_is_the_deepest(washed: Seen) -> None:
     place = PLANE.to_mm(washed.findings[0].places_px[:1])[0]
     assert place == pytest.approx([6.0, 2.0], abs=1.5)

@@ -35,6 +35,8 @@ highest of some ten independent ones does; all of that is in doubt."""
 WANDER, STRAY_MM, DEEP = 2.0, 0.09, 3.5
 """A bay less than `DEEP` times as deep as a way wanders by chance may be nothing else, and is in doubt by that: so many
 standard deviations of the way beside it, and a stray by so much, mm. A deeper one is in doubt by one of them."""
+CORNER_MM = 0.2
+"""Standard uncertainty of where a corner is: a bay that reaches it ends there."""
 BESIDE = 0.5
 """Share of the area told beside deep bays that is in doubt."""
 WAY = (0.05, 0.015, 0.016, 0.05, 0.05, 0.0, 0.0)
@@ -109,7 +111,7 @@ def _laid(mm: Array, sound: Array) -> tuple[Array, Array, Array, float]:
 def _sizes(
     x: Array, away: Array, worn: NDArray[np.bool_], step: float, length: float
 ) -> tuple[float, float, float, float]:
-    """Largest and root mean square distance behind the line, area there and eroded length."""
+    """Largest and root mean square distance behind the line, area there and eroded length, both corners included."""
     some = worn.any()
     near, wide = _calm(away, (TOP_CALM_MM if some else SOUND_CALM_MM) / step), _calm(away, AREA_CALM_MM / step)
     top = square = area = eroded = 0.0
@@ -117,6 +119,8 @@ def _sizes(
     for k in range(last + 1):
         low, high = max(k - 1, 0), min(k + 1, last)
         share = min(max((x[high] - x[low]) / (high - low), 0.0), 3 * step)
+        if k == 0 or k == last:
+            share += min(max(x[0] if k == 0 else length - x[last], 0.0), 3 * step)
         deep = away[k] if worn[k] else (0.0 if some else near[k])
         area += share * max(deep if worn[k] or not some else wide[k], 0.0)
         square += share * deep * deep
@@ -138,17 +142,18 @@ def _calm(away: Array, wide: float) -> Array:
 
 
 def _own(lip: Lip, value: Array) -> dict[str, Array]:
-    """Parts (7,) of each figure: places of the edge, how ragged it is, what lies beside the bays, the sound line."""
+    """Parts (7,) of each figure: places of the edge, sound line, corners, how ragged it is, what is beside the bays."""
     px = lip.trace.patch.px_mm
     worn = lip.worn if lip.worn.any() else np.ones_like(lip.worn)
     clear = float(np.median(np.interp(lip.x_mm, lip.trace.x_mm, lip.trace.clear)[worn]))
     place = float(np.sqrt((EDGE_PX * px) ** 2 + lip.spread_mm**2 + (FAINT_MM / max(clear, 1.0)) ** 2))
-    top, _, area, _, _, length, eroded = value.tolist()
+    top, rms, area, _, _, length, eroded = value.tolist()
     reach = eroded if lip.worn.any() else length
     deepest = lip.x_mm[int(np.argmax(np.where(worn, lip.away_mm, -np.inf)))] if lip.worn.any() else length / 2
     line, mean = float(lip.u_line(np.array([deepest]))[0]), float(lip.u_line(lip.x_mm[worn]).mean())
     over = [place * np.sqrt(max(ALIKE_MM, px) * reach), 0.15 * EDGE_PX * px * reach, AREA_SHARE * area]
     wander, doubtful = _wander(lip, top)
+    at_ends = np.clip(_calm(lip.away_mm, TOP_CALM_MM / lip.step_mm)[[0, -1]], 0, None) * lip.worn[[0, -1]]
     zero = np.zeros(len(NAMES) - 3)
     zone = np.hypot(1.4 * place, FOLLOW * top)
     return {
@@ -157,6 +162,9 @@ def _own(lip: Lip, value: Array) -> dict[str, Array]:
             zone, zone, 0.85 * px + 0.03, 0.5 + 0.05 * eroded,
         ]),
         "line": np.array([line, mean * min(1.0, eroded / length + 0.3), mean * reach, *zero]),
+        "ends": CORNER_MM * np.array([
+            0.0, np.linalg.norm(at_ends**2) / (2 * max(rms, 1e-3) * length), np.linalg.norm(at_ends), *zero
+        ]),
         "ragged": np.array([RAGGED * _ragged_mm(lip), 0.0, 0.0, *zero]),
         "wander": np.array([wander, 0.0, BESIDE * doubtful, *zero]),
     }  # fmt: skip

@@ -237,9 +237,9 @@ def _ends(like: Grid, band: Band, corners: tuple[Grid, Grid], stated_mm: float |
     left_of = np.concatenate([[0.0], np.cumsum(like[_above(band)].mean(axis=0))]) * step
     worth, reach = CORNER * clear.astype(np.float64), round(END_MM / step)
     near = [round(at / step) for at in (BESIDE_MM, BESIDE_MM + band.length_mm)]
-    places = [(max(0, at - reach), min(len(left_of), at + reach + 1)) for at in near]
+    left, right = ((max(0, at - reach), min(len(left_of), at + reach + 1)) for at in near)
     length, free = (np.nan, 0.0) if stated_mm is None else (stated_mm, LENGTH_FREE[0] + LENGTH_FREE[1] * stated_mm)
-    first, last = _best_ends(worth - 2 * left_of, worth + 2 * left_of, *places, step, length, free)
+    first, last = _best_ends(worth - 2 * left_of, worth + 2 * left_of, left, right, step, length, free)
     return _peak(size, first), _peak(size, last)
 
 
