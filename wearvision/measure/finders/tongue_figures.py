@@ -37,6 +37,10 @@ WANDER, STRAY_MM, DEEP = 2.0, 0.09, 3.5
 standard deviations of the way beside it, and a stray by so much, mm. A deeper one is in doubt by one of them."""
 CORNER_MM = 0.2
 """Standard uncertainty of where a corner is: a bay that reaches it ends there."""
+RIM_MM, BORDERED = 0.17, (0.42, 0.6)
+"""A rounded rim has two borders, and a way may change from one to the other where a bay begins: standard uncertainty of
+a bay's depth where another border runs behind the way as clear as the second of these shares of its own; none below
+the first. Set on drawn scenes."""
 BESIDE = 0.5
 """Share of the area told beside deep bays that is in doubt."""
 WAY = (0.05, 0.015, 0.016, 0.05, 0.05, 0.0, 0.0)
@@ -154,20 +158,28 @@ def _own(lip: Lip, value: Array) -> dict[str, Array]:
     over = [place * np.sqrt(max(ALIKE_MM, px) * reach), 0.15 * EDGE_PX * px * reach, AREA_SHARE * area]
     wander, doubtful = _wander(lip, top)
     at_ends = np.clip(_calm(lip.away_mm, TOP_CALM_MM / lip.step_mm)[[0, -1]], 0, None) * lip.worn[[0, -1]]
+    rim = RIM_MM * _bordered(lip, worn)
     zero = np.zeros(len(NAMES) - 3)
     zone = np.hypot(1.4 * place, FOLLOW * top)
     return {
         "edge": np.array([
-            np.hypot(place, FOLLOW * top), np.hypot(0.4 * place, 0.75 * FOLLOW * top), np.linalg.norm(over),
+            np.hypot(place, FOLLOW * top), np.hypot(0.3 * place, 0.5 * FOLLOW * top), np.linalg.norm(over),
             zone, zone, 0.85 * px + 0.03, 0.5 + 0.05 * eroded,
         ]),
         "line": np.array([line, mean * min(1.0, eroded / length + 0.3), mean * reach, *zero]),
         "ends": CORNER_MM * np.array([
             0.0, np.linalg.norm(at_ends**2) / (2 * max(rms, 1e-3) * length), np.linalg.norm(at_ends), *zero
         ]),
+        "rim": rim * np.array([1.0, area / (max(rms, 1e-3) * length), reach, *zero]),
         "ragged": np.array([RAGGED * _ragged_mm(lip), 0.0, 0.0, *zero]),
         "wander": np.array([wander, 0.0, BESIDE * doubtful, *zero]),
     }  # fmt: skip
+
+
+def _bordered(lip: Lip, worn: NDArray[np.bool_]) -> float:
+    """How surely another border runs behind the way in the bays, 0 to 1."""
+    behind = np.interp(lip.x_mm, lip.trace.x_mm, np.minimum(lip.trace.behind, 1.0))[worn].mean()
+    return float(np.clip((behind - BORDERED[0]) / (BORDERED[1] - BORDERED[0]), 0, 1))
 
 
 def _wander(lip: Lip, top: float) -> tuple[float, float]:
