@@ -196,3 +196,17 @@ def test_a_washout_no_deeper_than_its_doubt_is_not_told() -> None:
     top = figure(seen.summary, "max_deviation")
     assert not seen.findings and abs(top.value - 0.22) < top.u95
     assert top.value > top.u95 or "neither sound nor washed" in dict(seen.not_assessed)["a slight washout"]
+
+
+def test_another_border_behind_the_way_is_doubt_of_the_bay() -> None:
+    """A rim that falls off in two steps, 0.8 mm apart: which of them a way follows is not known."""
+    one, two = draw_lip(PLANE, bay), draw_lip(PLANE, lambda x: bay(x) + 0.8)
+    both = (0.5 * one.astype(np.float32) + 0.5 * two.astype(np.float32)).astype(np.uint8)
+    clear, double = (see(look_at(image)).summary for image in (one, both))
+    assert "rim" not in figure(clear, "area").budget
+    assert figure(double, "area").budget["rim"] > 1.0
+
+
+def test_a_bay_that_ends_nowhere_is_not_told() -> None:
+    seen = see(look_at(draw_lip(PLANE, lambda x: bay(x, half=18.0, depth=11.0))))
+    assert seen.findings == ()

@@ -35,8 +35,8 @@ highest of some ten independent ones does; all of that is in doubt."""
 WANDER, STRAY_MM, DEEP = 2.0, 0.09, 3.5
 """A bay less than `DEEP` times as deep as a way wanders by chance may be nothing else, and is in doubt by that: so many
 standard deviations of the way beside it, and a stray by so much, mm. A deeper one is in doubt by one of them."""
-CORNER_MM = 0.2
-"""Standard uncertainty of where a corner is: a bay that reaches it ends there."""
+CORNER_MM, NEAR_CORNER_MM = 0.2, 1.0
+"""Standard uncertainty of where a corner is: a bay that reaches it ends there. What is so near to it may lie beyond."""
 RIM_MM, BORDERED = 0.17, (0.42, 0.6)
 """A rounded rim has two borders, and a way may change from one to the other where a bay begins: standard uncertainty of
 a bay's depth where another border runs behind the way as clear as the second of these shares of its own; none below
@@ -157,23 +157,30 @@ def _own(lip: Lip, value: Array) -> dict[str, Array]:
     line, mean = float(lip.u_line(np.array([deepest]))[0]), float(lip.u_line(lip.x_mm[worn]).mean())
     over = [place * np.sqrt(max(ALIKE_MM, px) * reach), 0.15 * EDGE_PX * px * reach, AREA_SHARE * area]
     wander, doubtful = _wander(lip, top)
-    at_ends = np.clip(_calm(lip.away_mm, TOP_CALM_MM / lip.step_mm)[[0, -1]], 0, None) * lip.worn[[0, -1]]
     rim = RIM_MM * _bordered(lip, worn)
     zero = np.zeros(len(NAMES) - 3)
     zone = np.hypot(1.4 * place, FOLLOW * top)
     return {
         "edge": np.array([
-            np.hypot(place, FOLLOW * top), np.hypot(0.3 * place, 0.5 * FOLLOW * top), np.linalg.norm(over),
+            np.hypot(place, FOLLOW * top), np.hypot(0.35 * place, 0.65 * FOLLOW * top), np.linalg.norm(over),
             zone, zone, 0.85 * px + 0.03, 0.5 + 0.05 * eroded,
         ]),
         "line": np.array([line, mean * min(1.0, eroded / length + 0.3), mean * reach, *zero]),
-        "ends": CORNER_MM * np.array([
-            0.0, np.linalg.norm(at_ends**2) / (2 * max(rms, 1e-3) * length), np.linalg.norm(at_ends), *zero
-        ]),
+        "ends": np.array([*_at_corners(lip, rms), *zero]),
         "rim": rim * np.array([1.0, area / (max(rms, 1e-3) * length), reach, *zero]),
         "ragged": np.array([RAGGED * _ragged_mm(lip), 0.0, 0.0, *zero]),
         "wander": np.array([wander, 0.0, BESIDE * doubtful, *zero]),
     }  # fmt: skip
+
+
+def _at_corners(lip: Lip, rms: float) -> tuple[float, float, float]:
+    """What a bay at a corner leaves in doubt of the largest deviation, of the root mean square and of the area."""
+    calm = np.where(lip.worn, np.clip(_calm(lip.away_mm, TOP_CALM_MM / lip.step_mm), 0, None), 0.0)
+    inside = np.minimum(lip.x_mm, lip.length_mm - lip.x_mm) > NEAR_CORNER_MM
+    area = CORNER_MM * np.linalg.norm(calm[[0, -1]])
+    square = CORNER_MM * np.linalg.norm(calm[[0, -1]] ** 2)
+    beyond = calm.max() - calm[inside].max(initial=0.0)
+    return float(beyond), float(square / (2 * max(rms, 1e-3) * lip.length_mm)), float(area)
 
 
 def _bordered(lip: Lip, worn: NDArray[np.bool_]) -> float:

@@ -86,6 +86,11 @@ class Followed:
         return self.band.patch.to_mm(self.column.astype(np.float64), self.row.astype(np.float64))
 
     @property
+    def deepest_mm(self) -> float:
+        """How far the way reaches behind the line between the corners."""
+        return float(self.band.off_mm[self.row.max()])
+
+    @property
     def stride(self) -> int:
         """Samples from place to place."""
         return int(self.column[1] - self.column[0])
