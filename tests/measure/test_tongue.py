@@ -50,6 +50,14 @@ def test_a_bay_is_measured(washed: Seen) -> None:
     assert figure(washed.summary, "eroded_length").value == pytest.approx(17.0, abs=3.0)
 
 
+def test_a_bay_that_reaches_a_corner_counts_up_to_it() -> None:
+    """Half of the bay lies within the lip; where the corner is, is in doubt by a part of its own."""
+    (found,) = see(look_at(draw_lip(PLANE, lambda x: bay(x, middle=25.0)))).findings
+    area = figure(found.quantities, "area")
+    assert area.value == pytest.approx(10.0, abs=0.4) and abs(area.value - 10.0) < area.u95
+    assert area.budget["ends"] == pytest.approx(0.2 * 2.0, rel=0.1)
+
+
 def test_the_first_gauge_place_is_the_deepest(washed: Seen) -> None:
     place = PLANE.to_mm(washed.findings[0].places_px[:1])[0]
     assert place == pytest.approx([6.0, 2.0], abs=1.5)
@@ -188,3 +196,17 @@ def test_a_washout_no_deeper_than_its_doubt_is_not_told() -> None:
     top = figure(seen.summary, "max_deviation")
     assert not seen.findings and abs(top.value - 0.22) < top.u95
     assert top.value > top.u95 or "neither sound nor washed" in dict(seen.not_assessed)["a slight washout"]
+
+
+def test_another_border_behind_the_way_is_doubt_of_the_bay() -> None:
+    """A rim that falls off in two steps, 0.8 mm apart: which of them a way follows is not known."""
+    one, two = draw_lip(PLANE, bay), draw_lip(PLANE, lambda x: bay(x) + 0.8)
+    both = (0.5 * one.astype(np.float32) + 0.5 * two.astype(np.float32)).astype(np.uint8)
+    clear, double = (see(look_at(image)).summary for image in (one, both))
+    assert "rim" not in figure(clear, "area").budget
+    assert figure(double, "area").budget["rim"] > 1.0
+
+
+def test_a_bay_that_ends_nowhere_is_not_told() -> None:
+    seen = see(look_at(draw_lip(PLANE, lambda x: bay(x, half=18.0, depth=11.0))))
+    assert seen.findings == ()

@@ -32,7 +32,7 @@ from wearvision.rules.severity import open_summary, seal
 from wearvision.stated import Stated, View
 
 SCHEMA = "wearvision.measure/1"
-COLOUR_PX = 700
+COLOUR_PX = 450
 """Least long side of the small copy in colour, for views that look at colour: twice that at most."""
 ASSUMED_SIZE = ("card size", "nobody stated it and the card's label cannot be read: taken as standard")
 ASSUMED_VIEW = ("view", "nobody stated it and the card's label is silent: taken as wear-face")

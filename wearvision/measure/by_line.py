@@ -219,7 +219,9 @@ def _lip(gray: Image, plane: Plane, taps: Array) -> Lip | None:
     if np.median(clear) < STEP_FACTOR * usual or seen.mean() < 0.5:
         return None
     ends = (float(grid[0, 0]), float(grid[-1, 0]))
-    return lip_of(Trace(patch=strip, column=columns, row=row, clear=clear / usual, seen=seen, ends=ends), plane)
+    nothing = np.zeros(len(row))  # whoever tapped it has said which of the rim's borders it is
+    trace = Trace(patch=strip, column=columns, row=row, clear=clear / usual, behind=nothing, seen=seen, ends=ends)
+    return lip_of(trace, plane)
 
 
 def _missing(lip: Lip) -> tuple[float, float]:

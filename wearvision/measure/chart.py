@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
@@ -96,13 +97,31 @@ def between(knots: Array, knot: int, rows: slice, columns: int) -> tuple[Grid, G
 
 def shrunk(gray: Image, factor: int) -> Image:
     """A picture averaged over blocks of `factor` pixels, what is left at its far edges cut off: by halves as long as
-    they go into it, which OpenCV does at a third of the cost of other blocks."""
+    they go into it, then by a third: at a third and a quarter of what other blocks cost OpenCV."""
     step = 2 if factor % 2 == 0 else factor
     if step == 1:
         return gray
     wide, high = (n // step for n in gray.shape[::-1])
+    if step == 3:
+        return _thirds(gray)
     part = cv2.resize(gray[: high * step, : wide * step], (wide, high), interpolation=cv2.INTER_AREA)
     return shrunk(np.asarray(part, dtype=np.uint8), factor // step)
+
+
+@compiled
+def _thirds(gray: Image) -> Image:
+    """Mean of each block of three by three pixels, rounded."""
+    high, wide = gray.shape[0] // 3, gray.shape[1] // 3
+    mean, total = np.empty((high, wide), dtype=np.uint8), np.empty(3 * wide, dtype=np.uint16)
+    ninth, half = np.float32(1 / 9), np.float32(0.5)
+    for row in range(high):
+        first, second, third = gray[3 * row], gray[3 * row + 1], gray[3 * row + 2]
+        for column in range(3 * wide):
+            total[column] = np.uint16(first[column]) + np.uint16(second[column]) + np.uint16(third[column])
+        for column in range(wide):
+            block = total[3 * column] + total[3 * column + 1] + total[3 * column + 2]
+            mean[row, column] = np.uint8(np.float32(block) * ninth + half)
+    return mean
 
 
 def scale_at(plane: Plane, px: Array) -> float:

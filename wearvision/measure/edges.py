@@ -17,7 +17,8 @@ Grid = NDArray[np.float32]
 
 def log_gray(values: Grid) -> Grid:
     """Logarithm of grey values, softened near black so that noise there stays small."""
-    return np.asarray(np.log(values + np.float32(8.0)), dtype=np.float32)
+    raised = np.asarray(values + np.float32(8.0), dtype=np.float32)
+    return np.log(raised, out=raised)
 
 
 def slope(values: Grid, sigma: float) -> Grid:

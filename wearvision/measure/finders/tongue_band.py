@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at, shrunk
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray, slope
+from wearvision.measure.finders.tongue_clear import percentile
 from wearvision.measure.look import Look
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane, shrunk_px
@@ -116,8 +118,9 @@ class Band:
         run = max(3, round(run_mm / self.patch.step_mm) | 1)
         whole = np.zeros_like(self.steep)
         for slant in SLANTS:
-            whole = np.maximum(whole, np.abs(cv2.filter2D(self.steep, cv2.CV_32F, _kernel(slant, run))))
-        usual = float(np.median(whole[self.patch.valid])) if self.patch.valid.any() else 1.0
+            mean = cv2.filter2D(self.steep, cv2.CV_32F, _kernel(slant, run))
+            np.maximum(whole, np.abs(mean, out=mean), out=whole)
+        usual = percentile(whole[self.patch.valid], 50.0) if self.patch.valid.any() else 1.0
         return np.asarray(whole / np.float32(1.4826 * usual + 2e-3), dtype=np.float32)
 
 
@@ -178,12 +181,21 @@ def _soft(values: Grid, samples: float) -> Grid:
     return np.asarray(cv2.GaussianBlur(values, (0, 0), samples), dtype=np.float32)
 
 
+@compiled
 def _classes(values: Grid, valid: NDArray[np.bool_], count: int) -> Classes:
     """Class of each sample of 0 to 255, from 0 to count - 1, equally many seen ones in each."""
-    level = np.clip(values, 0, 255).astype(np.uint8)
-    share = np.cumsum(cv2.calcHist([level], [0], valid.astype(np.uint8), [256], [0, 256]).ravel())
-    middle = (np.concatenate([[0.0], share[:-1]]) + share) / 2 / max(float(share[-1]), 1.0)
-    return np.asarray(cv2.LUT(level, np.clip(middle * count, 0, count - 1).astype(np.uint8)))
+    level, met = np.empty(values.shape, dtype=np.uint8), np.zeros(256)
+    for row in range(values.shape[0]):
+        for column in range(values.shape[1]):
+            level[row, column] = min(max(values[row, column], 0), 255)
+            met[level[row, column]] += valid[row, column]
+    share = np.cumsum(met)
+    middle = (share - met / 2) / max(share[-1], 1.0)
+    named = np.minimum(middle * count, count - 1).astype(np.uint8)
+    for row in range(values.shape[0]):
+        for column in range(values.shape[1]):
+            level[row, column] = named[level[row, column]]
+    return level
 
 
 def _wall(plane: Plane, place_mm: Array, down: Array) -> float:

@@ -32,16 +32,30 @@ LEAST = 14
 def straight_edges(picture: Image) -> Array:
     """First and last place (N, 4: x, y, x, y) of straight runs of edge, px of the picture."""
     soft = cv2.GaussianBlur(picture, (0, 0), SMOOTH_PX)
-    half = cv2.resize(soft, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_LINEAR).astype(np.float32)
-    down, up = half[1:, 1:] - half[:-1, :-1], half[:-1, 1:] - half[1:, :-1]
-    across, along = down + up, down - up
-    steep = np.sqrt(across * across + along * along) / 2
-    steep[steep <= LEAST_STEP] = 0
+    half = cv2.resize(soft, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_LINEAR)
+    steep, way = _steps(np.asarray(half, dtype=np.uint8), np.float32(LEAST_STEP))
     order = np.flatnonzero(steep)
     levels = (steep.ravel()[order] * ((LEVELS - 1) / max(float(steep.max()), LEAST_STEP))).astype(np.int16)
     order = order[np.argsort(-levels, kind="stable")]
-    way = np.dstack([-along, across]) / np.maximum(2 * steep, LEAST_STEP)[..., None]
     return 2 * (_runs(steep, way, order, math.cos(math.radians(ALIKE_DEG))) + 0.5)
+
+
+@compiled
+def _steps(picture: Image, least: np.float32) -> tuple[Grid, Grid]:
+    """Size (H - 1, W - 1) of the steps between pixels, 0 for those up to `least`, and the way (..., 2) along them."""
+    high, wide = picture.shape[0] - 1, picture.shape[1] - 1
+    steep, way = np.empty((high, wide), dtype=np.float32), np.empty((high, wide, 2), dtype=np.float32)
+    for row in range(high):
+        for column in range(wide):
+            down = np.float32(picture[row + 1, column + 1]) - np.float32(picture[row, column])
+            up = np.float32(picture[row, column + 1]) - np.float32(picture[row + 1, column])
+            across, along = down + up, down - up
+            size = np.sqrt(across * across + along * along) / np.float32(2)
+            size = size if size > least else np.float32(0)
+            most = max(np.float32(2) * size, least)
+            steep[row, column] = size
+            way[row, column, 0], way[row, column, 1] = -along / most, across / most
+    return steep, way
 
 
 @compiled

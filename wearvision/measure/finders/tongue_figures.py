@@ -35,6 +35,12 @@ highest of some ten independent ones does; all of that is in doubt."""
 WANDER, STRAY_MM, DEEP = 2.0, 0.09, 3.5
 """A bay less than `DEEP` times as deep as a way wanders by chance may be nothing else, and is in doubt by that: so many
 standard deviations of the way beside it, and a stray by so much, mm. A deeper one is in doubt by one of them."""
+CORNER_MM, NEAR_CORNER_MM = 0.2, 1.0
+"""Standard uncertainty of where a corner is: a bay that reaches it ends there. What is so near to it may lie beyond."""
+RIM_MM, BORDERED = 0.17, (0.42, 0.6)
+"""A rounded rim has two borders, and a way may change from one to the other where a bay begins: standard uncertainty of
+a bay's depth where another border runs behind the way as clear as the second of these shares of its own; none below
+the first. Set on drawn scenes."""
 BESIDE = 0.5
 """Share of the area told beside deep bays that is in doubt."""
 WAY = (0.05, 0.015, 0.016, 0.05, 0.05, 0.0, 0.0)
@@ -109,7 +115,7 @@ def _laid(mm: Array, sound: Array) -> tuple[Array, Array, Array, float]:
 def _sizes(
     x: Array, away: Array, worn: NDArray[np.bool_], step: float, length: float
 ) -> tuple[float, float, float, float]:
-    """Largest and root mean square distance behind the line, area there and eroded length."""
+    """Largest and root mean square distance behind the line, area there and eroded length, both corners included."""
     some = worn.any()
     near, wide = _calm(away, (TOP_CALM_MM if some else SOUND_CALM_MM) / step), _calm(away, AREA_CALM_MM / step)
     top = square = area = eroded = 0.0
@@ -117,6 +123,8 @@ def _sizes(
     for k in range(last + 1):
         low, high = max(k - 1, 0), min(k + 1, last)
         share = min(max((x[high] - x[low]) / (high - low), 0.0), 3 * step)
+        if k == 0 or k == last:
+            share += min(max(x[0] if k == 0 else length - x[last], 0.0), 3 * step)
         deep = away[k] if worn[k] else (0.0 if some else near[k])
         area += share * max(deep if worn[k] or not some else wide[k], 0.0)
         square += share * deep * deep
@@ -138,28 +146,47 @@ def _calm(away: Array, wide: float) -> Array:
 
 
 def _own(lip: Lip, value: Array) -> dict[str, Array]:
-    """Parts (7,) of each figure: places of the edge, how ragged it is, what lies beside the bays, the sound line."""
+    """Parts (7,) of each figure: places of the edge, sound line, corners, how ragged it is, what is beside the bays."""
     px = lip.trace.patch.px_mm
     worn = lip.worn if lip.worn.any() else np.ones_like(lip.worn)
     clear = float(np.median(np.interp(lip.x_mm, lip.trace.x_mm, lip.trace.clear)[worn]))
     place = float(np.sqrt((EDGE_PX * px) ** 2 + lip.spread_mm**2 + (FAINT_MM / max(clear, 1.0)) ** 2))
-    top, _, area, _, _, length, eroded = value.tolist()
+    top, rms, area, _, _, length, eroded = value.tolist()
     reach = eroded if lip.worn.any() else length
     deepest = lip.x_mm[int(np.argmax(np.where(worn, lip.away_mm, -np.inf)))] if lip.worn.any() else length / 2
     line, mean = float(lip.u_line(np.array([deepest]))[0]), float(lip.u_line(lip.x_mm[worn]).mean())
     over = [place * np.sqrt(max(ALIKE_MM, px) * reach), 0.15 * EDGE_PX * px * reach, AREA_SHARE * area]
     wander, doubtful = _wander(lip, top)
+    rim = RIM_MM * _bordered(lip, worn)
     zero = np.zeros(len(NAMES) - 3)
     zone = np.hypot(1.4 * place, FOLLOW * top)
     return {
         "edge": np.array([
-            np.hypot(place, FOLLOW * top), np.hypot(0.4 * place, 0.75 * FOLLOW * top), np.linalg.norm(over),
+            np.hypot(place, FOLLOW * top), np.hypot(0.35 * place, 0.65 * FOLLOW * top), np.linalg.norm(over),
             zone, zone, 0.85 * px + 0.03, 0.5 + 0.05 * eroded,
         ]),
         "line": np.array([line, mean * min(1.0, eroded / length + 0.3), mean * reach, *zero]),
+        "ends": np.array([*_at_corners(lip, rms), *zero]),
+        "rim": rim * np.array([1.0, area / (max(rms, 1e-3) * length), reach, *zero]),
         "ragged": np.array([RAGGED * _ragged_mm(lip), 0.0, 0.0, *zero]),
         "wander": np.array([wander, 0.0, BESIDE * doubtful, *zero]),
     }  # fmt: skip
+
+
+def _at_corners(lip: Lip, rms: float) -> tuple[float, float, float]:
+    """What a bay at a corner leaves in doubt of the largest deviation, of the root mean square and of the area."""
+    calm = np.where(lip.worn, np.clip(_calm(lip.away_mm, TOP_CALM_MM / lip.step_mm), 0, None), 0.0)
+    inside = np.minimum(lip.x_mm, lip.length_mm - lip.x_mm) > NEAR_CORNER_MM
+    area = CORNER_MM * np.linalg.norm(calm[[0, -1]])
+    square = CORNER_MM * np.linalg.norm(calm[[0, -1]] ** 2)
+    beyond = calm.max() - calm[inside].max(initial=0.0)
+    return float(beyond), float(square / (2 * max(rms, 1e-3) * lip.length_mm)), float(area)
+
+
+def _bordered(lip: Lip, worn: NDArray[np.bool_]) -> float:
+    """How surely another border runs behind the way in the bays, 0 to 1."""
+    behind = np.interp(lip.x_mm, lip.trace.x_mm, np.minimum(lip.trace.behind, 1.0))[worn].mean()
+    return float(np.clip((behind - BORDERED[0]) / (BORDERED[1] - BORDERED[0]), 0, 1))
 
 
 def _wander(lip: Lip, top: float) -> tuple[float, float]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid, log_gray, peak_offset, slope
+from wearvision.measure.edges import Grid, log_gray, median, peak_offset, slope
 from wearvision.measure.finders.tongue_band import ABOVE_MM, BESIDE_MM, Band
 from wearvision.measure.finders.tongue_signs import Rows, metal_like
 from wearvision.measure.finders.tongue_ways import best_ways
@@ -49,8 +49,6 @@ END_MM, CORNER, INSIDE_MM = 2.5, 0.5, 0.25
 so far from them."""
 LENGTH_FREE, LENGTH_COST = (0.5, 0.01), 10.0
 """A stated length is right to the sum of these (mm, share); cost of a mm more, above what any look is worth."""
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,6 +86,11 @@ class Followed:
         return self.band.patch.to_mm(self.column.astype(np.float64), self.row.astype(np.float64))
 
     @property
+    def deepest_mm(self) -> float:
+        """How far the way reaches behind the line between the corners."""
+        return float(self.band.off_mm[self.row.max()])
+
+    @property
     def stride(self) -> int:
         """Samples from place to place."""
         return int(self.column[1] - self.column[0])
@@ -98,6 +101,11 @@ class Followed:
         reach = np.round(np.linspace(*APART_MM, 8) / self.band.patch.step_mm).astype(int)[:, None]
         low, high = (np.clip(self.row + sign * reach, 0, len(self.like) - 1) for sign in (1, -1))
         return np.asarray((self.like[low, self.column] - self.like[high, self.column]).mean(axis=0))
+
+    @property
+    def unlike(self) -> float:
+        """The same over all of the way."""
+        return float(self.apart.mean())
 
     @property
     def cornered(self) -> float:
@@ -129,7 +137,7 @@ class Followed:
 
 def follow(
     band: Band, stated_mm: float | None, *, stride: int, rounds: int = 1, sound: float = 0.0,
-    before_mm: Array | None = None,
+    before_mm: Array | None = None, unlike: float = -np.inf,
 ) -> Followed | None:  # fmt: skip
     """The best way along a band; None when too little of it is in view.
 
@@ -139,6 +147,7 @@ def follow(
     rounds : how often both sides are learned
     sound : worth of a mm on the line between the corners
     before_mm : (N, 2) a way found before, to learn both sides from
+    unlike : a round whose sides are less unlike than this is the last one
     """
     step = band.patch.step_mm
     if float(band.patch.valid[round(ABOVE_MM / step)].mean()) < IN_VIEW:
@@ -160,6 +169,8 @@ def follow(
         worth = step * _worths(like, steps, column, stride, top, TONE * step)
         row = top + best_ways(worth[None], JUMP * step, STEEP * stride)[0]
         found = Followed(band=band, ends=ends, column=column, row=row, worth=worth, top=top, like=like, strong=strong)
+        if found.unlike < unlike:
+            break
     return found
 
 
@@ -222,34 +233,45 @@ def _corners(band: Band) -> tuple[Grid, Grid]:
     """Size of the upright step (W,) in each column of the opening above the line, and how clear (W + 1,) it is."""
     shade = log_gray(band.patch.values[_above(band)]).mean(axis=0, keepdims=True)
     size = np.abs(slope(np.asarray(shade, dtype=np.float32), 1.5).ravel())
-    return size, np.append(np.log1p(size / (1.4826 * np.median(size) + 2e-3)), np.float32(0.0))
+    return size, np.append(np.log1p(size / (1.4826 * median(size) + 2e-3)), np.float32(0.0))
 
 
 def _ends(like: Grid, band: Band, corners: tuple[Grid, Grid], stated_mm: float | None) -> tuple[float, float]:
     """Columns of both corners: above the line the opening lies between them, metal beyond."""
-    step, rows, (size, clear) = band.patch.step_mm, _above(band), corners
-    left_of = np.concatenate([[0.0], np.cumsum(like[rows].mean(axis=0))]) * step
-    reach = round(END_MM / step)
-    places = [
-        np.arange(max(0, round(at / step) - reach), min(len(left_of), round(at / step) + reach + 1))
-        for at in (BESIDE_MM, BESIDE_MM + band.length_mm)
-    ]  # fmt: skip
-    first, last = places[0][:, None], places[1][None, :]
-    worth = 2 * (left_of[first] - left_of[last]) + CORNER * (clear[first] + clear[last])
-    if stated_mm is not None:
-        off_length = np.abs((last - first) * step - stated_mm) - LENGTH_FREE[0] - LENGTH_FREE[1] * stated_mm
-        worth = worth - LENGTH_COST * np.maximum(off_length, 0)
-    a, b = np.unravel_index(int(np.argmax(worth)), worth.shape)
-    return _peak(size, int(places[0][a])), _peak(size, int(places[1][b]))
+    step, (size, clear) = band.patch.step_mm, corners
+    left_of = np.concatenate([[0.0], np.cumsum(like[_above(band)].mean(axis=0))]) * step
+    worth, reach = CORNER * clear.astype(np.float64), round(END_MM / step)
+    near = [round(at / step) for at in (BESIDE_MM, BESIDE_MM + band.length_mm)]
+    left, right = ((max(0, at - reach), min(len(left_of), at + reach + 1)) for at in near)
+    length, free = (np.nan, 0.0) if stated_mm is None else (stated_mm, LENGTH_FREE[0] + LENGTH_FREE[1] * stated_mm)
+    first, last = _best_ends(worth - 2 * left_of, worth + 2 * left_of, left, right, step, length, free)
+    return _peak(size, first), _peak(size, last)
 
 
-def _above(band: Band) -> Mask:
-    """Rows (H,) of the opening above the line."""
-    return np.asarray((band.off_mm < -OPEN_MM[0]) & (band.off_mm > 1 - ABOVE_MM))
+@compiled
+def _best_ends(
+    worth_right: Array, worth_left: Array, left: tuple[int, int], right: tuple[int, int], step: float, length: float,
+    free: float,
+) -> tuple[int, int]:  # fmt: skip
+    """Columns of the two corners that are worth most together; a length of nan is not stated."""
+    best, first, last = -np.inf, left[0], right[0]
+    for a in range(left[0], left[1]):
+        for b in range(right[0], right[1]):
+            worth = worth_left[a] + worth_right[b]
+            if not np.isnan(length):
+                worth -= LENGTH_COST * max(abs((b - a) * step - length) - free, 0.0)
+            if worth > best:
+                best, first, last = worth, a, b
+    return first, last
+
+
+def _above(band: Band) -> slice:
+    """Rows of the opening above the line."""
+    return slice(*np.searchsorted(band.off_mm, [np.nextafter(1 - ABOVE_MM, 0.0), -OPEN_MM[0]]).tolist())
 
 
 def _peak(size: Grid, place: int) -> float:
     """Where a curve peaks beside a place, to a fraction."""
-    low, high = (int(np.clip(place + aside, 1, len(size) - 2)) for aside in (-1, 1))
+    low, high = (min(max(place + aside, 1), len(size) - 2) for aside in (-1, 1))
     best = low + int(np.argmax(size[low : high + 1]))
-    return best + float(peak_offset(*(size[best + k : best + k + 1].astype(np.float64) for k in (-1, 0, 1)))[0])
+    return best + float(peak_offset(*size[best - 1 : best + 2].astype(np.float64)))

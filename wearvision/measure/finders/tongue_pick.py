@@ -20,6 +20,8 @@ STRIDE, ROUNDS = 2, 2
 EVIDENCE, BEATS, BEATS_UNSTATED = 4.5, 0.15, 0.5
 """Least evidence of the best lead (its shape's, and how unlike its sides are); by how much it beats all others where
 the length is stated, and where not."""
+LEARNED = 1.5
+"""A second round makes the sides of a way more unlike by less than this."""
 OPENING_MM, LEAN = 3.0, 0.05
 """Leads of one opening end so near to each other, along them, and by this share of what they lie apart more: its sides
 may lean."""
@@ -46,9 +48,9 @@ def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) ->
         if tried and lead.score + MOST_UNLIKE < max(one.evidence for one in tried) - beats:
             break
         band = band_of(sight, lead.left_mm, lead.right_mm, ROUGH_MM)
-        way = follow(band, length_mm, stride=STRIDE, rounds=ROUNDS)
+        way = follow(band, length_mm, stride=STRIDE, rounds=ROUNDS, unlike=EVIDENCE - LEARNED - lead.score)
         if way is not None:
-            evidence = lead.score + float(way.apart.mean()) - LEFT_LESS * _left_mm(way)
+            evidence = lead.score + way.unlike - LEFT_LESS * _left_mm(way)
             tried.append(Tried(lead=lead, way=way, evidence=evidence))
     likely = [one for one in tried if one.evidence > EVIDENCE]
     if not likely:

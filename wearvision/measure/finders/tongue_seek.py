@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart, chart_of, scale_at
-from wearvision.measure.edges import Grid, log_gray, slope
+from wearvision.measure.edges import Grid, log_gray
+from wearvision.measure.finders.tongue_clear import mean_down, percentile, upright_edges
 from wearvision.measure.finders.tongue_edges import straight_edges
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane
@@ -37,10 +38,8 @@ SHORT_MM = 2.0
 """Of straight edges, which tell the directions, what they are longer than this counts."""
 DARKEST_BRIGHTEST = 0.5, 99.5
 """Per cent of the map below its darkest and its brightest."""
-USUAL, LEAST_SLOPE = 88.0, 0.006
-"""Edges are held against this percentile of the map's own slopes, and a least step of log grey per sample."""
 SOME = 7
-"""Every so many samples are enough for a percentile, and for where a map ends."""
+"""Every so many samples are enough for where a map ends."""
 TURNED_MM = 0.35
 """Sample distance of the turned map."""
 PEAK_APART_MM = 0.9, 0.6
@@ -114,7 +113,8 @@ def _upright(plane: Plane, turn_deg: float) -> float:
 
 def turns_deg(chart: Chart) -> list[float]:
     """Directions (0 to 90 degrees) that long straight edges of the map share, strongest first."""
-    low, high = np.percentile(chart.values[chart.valid], DARKEST_BRIGHTEST) if chart.valid.any() else (0.0, 1.0)
+    tones = chart.values[chart.valid]
+    low, high = (percentile(tones, share) for share in DARKEST_BRIGHTEST) if len(tones) else (0.0, 1.0)
     level = chart.values - low
     level /= max(high - low, 1e-3)
     level *= 255
@@ -147,9 +147,12 @@ def _apart(one: Lead, other: Lead) -> float:
 
 def _leads(patch: Patch, length_mm: float | None) -> list[Lead]:
     """Leads of a turned map."""
-    seen = cv2.erode(patch.valid.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(np.float32)
-    log = log_gray(patch.values)
-    sides, lips = (_evidence(log, seen, patch.step_mm, upright=upright) for upright in (True, False))
+    seen = cv2.erode(patch.valid.view(np.uint8), np.ones((5, 5), np.uint8))
+    log, run = log_gray(patch.values), max(3, round(ALONG_MM / patch.step_mm) | 1)
+    sides, lips = (
+        upright_edges(tone, there.view(np.bool_), run)
+        for tone, there in ((log, seen), (np.ascontiguousarray(log.T), np.ascontiguousarray(seen.T)))
+    )
     out = []
     for row, first, last, score in _shapes(sides, lips, patch.step_mm, length_mm):
         left, right = patch.to_mm(np.array([first, last]), np.array([row, row]))
@@ -169,26 +172,20 @@ def _turned(gray: Image, plane: Plane, seen_mm: Array, turn_deg: float, exclude_
     return patch_of(gray, plane, origin, across, size, step_mm=step, exclude_px=exclude_px)
 
 
-def _evidence(log: Grid, seen: Grid, step_mm: float, *, upright: bool) -> Grid:
-    """How clearly an upright edge, or a level one, runs through each pixel, 0 to 1."""
-    run = max(3, round(ALONG_MM / step_mm) | 1)
-    size = slope(log, 1.0) if upright else np.ascontiguousarray(slope(np.ascontiguousarray(log.T), 1.0).T)
-    size *= seen
-    size = np.abs(cv2.blur(size, (1, run) if upright else (run, 1)))
-    some = size.ravel()[::SOME][seen.ravel()[::SOME] > 0]
-    usual = float(np.percentile(some, USUAL)) if len(some) else 1.0
-    size *= np.float32(1 / (3 * (usual + LEAST_SLOPE)))
-    size -= np.float32(0.5 / 3)
-    np.clip(size, 0, 1, out=size)
-    return np.asarray(cv2.dilate(size, np.ones((1, 3) if upright else (3, 1), np.uint8)) * seen, dtype=np.float32)
-
-
 def _shapes(sides: Grid, lips: Grid, step_mm: float, length_mm: float | None) -> list[tuple[int, int, int, float]]:
-    """Row, first and last column and score of the best shapes, metal below, opening above."""
+    """Row, first and last column and score of the best shapes, metal below, opening above.
+
+    Parameters
+    ----------
+    sides : (H, W)
+        How clear upright edges are.
+    lips : (W, H)
+        How clear level ones are.
+    """
     tall, wide = (round(mm / step_mm) for mm in (SIDES_MM[0], WIDE_MM))
     columns, rows = (
-        _peaks(cv2.blur(grid, size).max(axis=axis), max(1, round(apart / step_mm)))
-        for grid, size, axis, apart in ((sides, (1, tall), 0, PEAK_APART_MM[0]), (lips, (wide, 1), 1, PEAK_APART_MM[1]))
+        _peaks(mean_down(clear, size).max(axis=0), max(1, round(apart / step_mm)))
+        for clear, size, apart in zip((sides, lips), (tall, wide), PEAK_APART_MM, strict=True)
     )
     rows = rows[(rows > tall) & (rows < len(sides) - tall)]
     if len(columns) < 2 or not len(rows):
@@ -201,7 +198,7 @@ def _shapes(sides: Grid, lips: Grid, step_mm: float, length_mm: float | None) ->
     a, b = a[fits], b[fits]
     if not len(a):
         return []
-    score = _scores(sides[:, columns], lips[rows], columns, rows, (a, b), step_mm)
+    score = _scores(sides[:, columns], lips[:, rows], columns, rows, (a, b), step_mm)
     near = max(1, round(0.7 * APART_MM / step_mm))
     out: list[tuple[int, int, int, float]] = []
     for _ in range(LEADS):
@@ -222,14 +219,14 @@ def _scores(
     Parameters
     ----------
     sides : (H, columns)
-        Evidence of upright edges.
-    lips : (rows, W)
+        How clear upright edges are.
+    lips : (W, rows)
         Of level ones.
     pairs : first and last of the columns, by their number
     """
     wide, under = (round(mm / step_mm) for mm in (WIDE_MM, UNDER_MM))
     down = np.vstack([np.zeros((1, len(columns)), np.float32), np.cumsum(sides, axis=0)])
-    over = np.hstack([np.zeros((len(rows), 1), np.float32), np.cumsum(lips, axis=1)])
+    over = np.hstack([np.zeros((len(rows), 1), np.float32), np.cumsum(lips.T, axis=1)])
     a, b = pairs
     side = np.zeros((len(rows), len(a)), dtype=np.float32)
     for tall in (round(mm / step_mm) for mm in SIDES_MM):
@@ -237,7 +234,7 @@ def _scores(
         side = np.maximum(side, above[:, a] + above[:, b] + np.minimum(above[:, a], above[:, b]))
     below = (down[rows + under] - down[rows + 2]) / under
     edge = (over[:, columns[b]] - over[:, columns[a]]) / (columns[b] - columns[a])
-    ends = [over[:, np.clip(columns + aside, 0, lips.shape[1])] - over[:, columns] for aside in (-wide, wide)]
+    ends = [over[:, np.clip(columns + aside, 0, len(lips))] - over[:, columns] for aside in (-wide, wide)]
     beyond = (ends[1][:, b] - ends[0][:, a]) / wide
     return np.asarray(side + edge - BELOW_LESS * (below[:, a] + below[:, b]) - BEYOND_LESS * beyond)
 

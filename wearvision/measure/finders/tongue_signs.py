@@ -36,26 +36,27 @@ def metal_like(band: Band, metal: Rows, opening: Rows) -> Grid:
     seen = band.patch.valid
     block = (np.arange(seen.shape[1]) * band.patch.step_mm // BLOCK_MM).astype(np.int64)
     looks, grains = (
-        _odds([_met(classes, seen, block, side, many * few) for side in (metal, opening)], many, few)
+        _odds(np.stack([_met(classes, seen, block, side, many * few) for side in (metal, opening)]), many, few)
         for classes, many, few in ((band.look, TONES, COLOURS), (band.grain, GRAINS, 1))
     )
     return _told(seen, block, band.look, looks, band.grain, np.float32(GRAIN_WORTH) * grains)
 
 
-def _odds(met: list[Array], many: int, few: int) -> Grid:
-    """Logarithm of the odds of the first side, of each block and class, by how often either side met it there."""
-    count = many * few
-    near, alike = _bells(len(met[0]), WINDOW_MM / BLOCK_MM), _bells(many, ALIKE)
-    alike = alike / alike.sum(axis=1, keepdims=True)
-    shares = []
-    for side in met:
-        soft = (alike.T @ side.reshape(-1, many, few)).reshape(-1, count)
-        here, anywhere = near @ soft, soft.sum(axis=0)
-        shares.append(
-            (1 - COMMON) * here / np.maximum(here.sum(axis=1, keepdims=True), 1e-9)
-            + COMMON * anywhere / max(float(anywhere.sum()), 1e-9) + RARE / count
-        )  # fmt: skip
-    return np.asarray(np.clip(np.log(shares[0] / shares[1]), -SURE, SURE), dtype=np.float32)
+def _odds(met: Array, many: int, few: int) -> Grid:
+    """Logarithm of the odds of the first side, of each block and class, by how often (2, blocks, classes) either side
+    met it there."""
+    soft = met @ _alike(many, few)
+    here, anywhere = _bells(met.shape[1], WINDOW_MM / BLOCK_MM) @ soft, soft.sum(axis=1, keepdims=True)
+    here *= (1 - COMMON) / np.maximum(here.sum(axis=2, keepdims=True), 1e-9)
+    here += COMMON / np.maximum(anywhere.sum(axis=2, keepdims=True), 1e-9) * anywhere + RARE / (many * few)
+    return np.asarray(np.clip(np.log(here[0] / here[1]), -SURE, SURE), dtype=np.float32)
+
+
+@lru_cache(maxsize=8)
+def _alike(many: int, few: int) -> Array:
+    """How much a sample of each class counts for each, of so many tones (or grains) in as many colours."""
+    alike = _bells(many, ALIKE)
+    return np.kron(alike / alike.sum(axis=1, keepdims=True), np.eye(few))
 
 
 @lru_cache(maxsize=64)

@@ -26,6 +26,8 @@ PULL = 0.42
 """What a way is pulled with, worth per mm2."""
 FINE_RUN_MM, FINE_MM = 0.6, 0.3
 """To a fraction of a sample a step is summed over such a run, no further from the way."""
+OWN_MM, BEHIND_MM = 0.25, (0.35, 1.3)
+"""A way's own step lies so near to it; another border of the rim so far behind it."""
 PARTED_MM = 0.35
 
 
@@ -41,6 +43,8 @@ class Trace:
         Places of the edge in the band, sub-sample.
     clear : (N,) array
         Strength of the step there, in usual steps of the band.
+    behind : (N,) array
+        Strength of the strongest step a little behind it, in the metal, as a share of its own.
     seen : (N,) bool
         Whether the place is in view.
     ends : (first, last)
@@ -51,6 +55,7 @@ class Trace:
     column: Array
     row: Array
     clear: Array
+    behind: Array
     seen: NDArray[np.bool_]
     ends: tuple[float, float]
 
@@ -102,11 +107,23 @@ def _trace(found: Followed, row: NDArray[np.int64], strong: Grid) -> Trace:
     index = np.clip(near[:, None] + aside, 1, len(strong) - 2)
     bell = np.exp(-0.5 * (aside * step / FINE_MM) ** 2)
     best = index[np.arange(len(columns)), np.argmax(strong[index, columns[:, None]] * bell, axis=1)]
+    behind = _behind(np.expm1(found.strong), best, columns, step)
     exact = best + peak_offset(*(strong[best + k, columns].astype(np.float64) for k in (-1, 0, 1)))
     return Trace(
         patch=found.band.patch, column=columns.astype(np.float64), row=exact,
-        clear=strong[best, columns].astype(np.float64), seen=found.band.patch.valid[best, columns], ends=found.ends,
+        clear=strong[best, columns].astype(np.float64), behind=behind, seen=found.band.patch.valid[best, columns],
+        ends=found.ends,
     )  # fmt: skip
+
+
+def _behind(strong: Grid, row: NDArray[np.int64], column: NDArray[np.int64], step_mm: float) -> Array:
+    """Strength (N,) of the strongest step behind each place, as a share of that of the strongest at it."""
+    near = np.arange(-round(OWN_MM / step_mm), round(OWN_MM / step_mm) + 1)
+    far = np.arange(round(BEHIND_MM[0] / step_mm), round(BEHIND_MM[1] / step_mm) + 1)
+    own, other = (
+        strong[np.clip(row[:, None] + aside, 0, len(strong) - 1), column[:, None]].max(axis=1) for aside in (near, far)
+    )
+    return np.asarray(other / np.maximum(own, 1e-6), dtype=np.float64)
 
 
 def parted(traces: tuple[Trace, ...]) -> float:

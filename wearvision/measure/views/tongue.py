@@ -7,20 +7,22 @@ import numpy as np
 from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_band import sight_of
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
-from wearvision.measure.finders.tongue_follow import Followed
+from wearvision.measure.finders.tongue_follow import DEEP_MM, Followed
 from wearvision.measure.finders.tongue_pick import pick_lead
 from wearvision.measure.finders.tongue_seek import Lead, seek_lips
 from wearvision.measure.finders.tongue_trace import Trace, parted, trace_lip
 from wearvision.measure.look import Look, Seen
 
-PARTED = 0.10
+PARTED = 0.15
 """Share of a lip along which ways may part."""
 WORST, UNLIKE = 15.0, 1.5
 """So unlike are both sides of all but this per cent of a lip."""
-WALL, BEHIND, UNLIKE_BEHIND = 0.05, 0.47, 5.0
+WALL, BEHIND, UNLIKE_BEHIND = 0.05, 0.50, 5.0
 """From this tangent of the camera's angle on the wall below the rim is in view, and its foot or a shadow on it looks
 like a rim: no edge so clear, as a share of the way's own, may then lie behind the way, and the clearer one does, the
 more unlike must both sides be."""
+DEEPEST_MM = 0.3
+"""A way so near to the deepest that is looked for has found no end."""
 MOVED_MM = 2.0
 """The sound line ends so near to the corners that were seen."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
@@ -86,9 +88,10 @@ def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
 
 
 def _sure(found: Followed, traces: tuple[Trace, ...]) -> bool:
-    """Whether a way does not give way, its sides are unlike, and no wall below the rim may be what it follows."""
+    """Whether a way does not give way, nor runs as deep as is looked for, its sides are unlike, and no wall below the
+    rim may be what it follows."""
     unlike = float(np.percentile(found.apart, WORST))
-    if parted(traces) > PARTED or unlike < UNLIKE:
+    if parted(traces) > PARTED or unlike < UNLIKE or found.deepest_mm > DEEP_MM - DEEPEST_MM:
         return False
     behind = found.behind if found.band.wall > WALL else 0.0
     return behind < BEHIND and unlike > UNLIKE_BEHIND * behind
