@@ -133,7 +133,10 @@ def test_demo_photos_are_those_of_the_truth_file() -> None:
     assert len(truth) >= 12
     for name, record in truth.items():
         assert hashlib.sha256((crate / name).read_bytes()).hexdigest() == record["sha256"], name
-    assert sum(p.stat().st_size for p in crate.rglob("*.jpg")) < 40e6
+    sizes = [(crate / name).stat().st_size for name in truth]
+    assert sum(sizes) < 75e6
+    sharp = [size for size, record in zip(sizes, truth.values(), strict=True) if record["retake_expected"] != "blur"]
+    assert 2.5e6 < min(sharp) and max(sharp) < 5.5e6, "of the size in which phones save 12 megapixels"
 
 
 def test_demo_crate_states_what_its_truth_knows() -> None:
