@@ -323,21 +323,6 @@ def test_a_crack_across_through_a_stain_at_its_edge_is_no_wall_of_a_bite() -> No
     assert np.ptp(lines.mm(line)) > 9.0
 
 
-@pytest.mark.parametrize("tone", [80.0, 150.0])
-def test_a_stain_on_a_land_of_its_grounds_own_metal_is_no_bite(tone: float) -> None:
-    """Only a dark line round either edge tells the land from the ground."""
-    plane = drawn_plane()
-    gray = draw_land(plane, tones=(tone, 150.0))
-    mm = plane.to_mm(np.indices(gray.shape)[::-1].reshape(2, -1).T.astype(float)) - CENTRE_MM
-    radius = np.hypot(*mm.T).reshape(gray.shape)
-    line = (np.abs(radius - RADII_MM[0] + 0.4) < 0.4) | (np.abs(radius - RADII_MM[1] - 0.4) < 0.4)
-    bite = np.hypot(*(mm - [-RADII_MM[1], 0.0]).T).reshape(gray.shape) < 4.0
-    gray[line & ~bite] = 30
-    gray[bite] = 150 if tone < 150 else 60
-    notches = of_kind(look(gray, plane), "notch")
-    assert len(notches) == (1 if tone < 150 else 0)
-
-
 def test_too_many_bites_are_told_as_none() -> None:
     """A gasket blotched in the ground's tone from its edge looks like that."""
     plane = drawn_plane()

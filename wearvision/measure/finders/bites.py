@@ -44,9 +44,6 @@ SURE, UNSURE = 1.5, -2.5
 """Logarithms of odds from which on it is taken as a bite, and may be one."""
 STILL = 4.0
 """Odds are no better than this less how clear the old edge stands: hardly any drawn bite had one of 2.5."""
-APART, ALIKE = 1.4, -0.3
-"""Where a land is less unlike the ground beside an edge it is of the same metal: stains look like bites, and none there
-has better odds than the second. Drawn sheets have 1.57 or more, lands of their ground's metal 0.4 to 1.37."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -116,8 +113,6 @@ def _judged(land: Land, edge: int, rows: NDArray[np.int64], loss: Array, ground:
     traits = traits_of(land, rows, loss, edge, ground.even[edge])
     odds = log_odds(traits, ground.spots, ground.many)
     odds = min(odds, STILL - traits["stands"])
-    if land.tones.apart[edge] < APART:
-        odds = min(odds, ALIKE)
     if _through_standing(land, rows, loss, edge, ground.usual[1 - edge]):
         odds = min(odds, 0.0)
     return Bite(edge=edge, rows=rows, loss_mm=loss, log_odds=odds, traits=traits)

@@ -61,8 +61,6 @@ class Tones:
         -1 where a place is as the land is, 1 where it is as what lies beside it, or as neither.
     middle : (C,) bool
         Columns well within the sound land.
-    apart : (inner, outer)
-        How much less what lies beside either edge is like the land than the land itself, in the mean, 0 to 2.
     """
 
     own: Array
@@ -70,7 +68,6 @@ class Tones:
     soft: Grid
     unlike: Grid
     middle: NDArray[np.bool_]
-    apart: tuple[float, float]
 
 
 def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
@@ -90,20 +87,15 @@ def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
     spread = _spread(land, round_about)
     own = np.clip(_around(rows, strip), round_about - ASIDE * spread, round_about + ASIDE * spread)
     spread = _spread(land, own)
-    within = (radius < inner - BESIDE_MM[0]) & (radius > inner - BESIDE_MM[1])
-    beyond = (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
-    where = middle + 2 * within + 3 * beyond
+    beside = ((radius < inner - BESIDE_MM[0]) & (radius > inner - BESIDE_MM[1])) | (
+        (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
+    )
     grain = _grain(calm, strip, row_mm)
     every = slice(None, None, 2 * SKIP)
     usual = _usual(grain[every][:, some][strip.valid[every][:, some]])
     tone = (own.astype(np.float32), np.float32(spread))
-    cells, counts = _cells(soft, grain, *tone, *usual, _table(TONES), _table(GRAINS), where, strip.valid)
-    ratio = _ratio(counts)
-    on_it, *beside = (float(count @ ratio) / max(1, int(count.sum())) for count in counts[1:])
-    return Tones(
-        own=own, spread=spread, soft=soft, unlike=_told(ratio, cells, strip.valid), middle=middle,
-        apart=(beside[0] - on_it, beside[1] - on_it),
-    )  # fmt: skip
+    cells, counts = _cells(soft, grain, *tone, *usual, _table(TONES), _table(GRAINS), middle + 2 * beside, strip.valid)
+    return Tones(own=own, spread=spread, soft=soft, unlike=_told(_ratio(counts), cells, strip.valid), middle=middle)
 
 
 def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
@@ -141,8 +133,8 @@ def _cells(
     tones: NDArray[np.int32], grains: NDArray[np.int32], where: NDArray[np.int64], valid: NDArray[np.bool_],
 ) -> tuple[NDArray[np.int32], NDArray[np.int64]]:  # fmt: skip
     """Cell of each place by its tone and its grain, both in spreads off the land's; and how many are in each cell of
-    places elsewhere, on the land, within and beyond it (4, K), by column."""
-    cells, counts = np.empty(soft.shape, np.int32), np.zeros((4, BINS * BINS), np.int64)
+    places elsewhere, on the land and beside it (3, K), by column."""
+    cells, counts = np.empty(soft.shape, np.int32), np.zeros((3, BINS * BINS), np.int64)
     for i in range(soft.shape[0]):
         for j in range(soft.shape[1]):
             tone = int((soft[i, j] - own[i]) / spread * np.float32(FINE)) + len(tones) // 2
@@ -167,7 +159,7 @@ def _told(ratio: Grid, cells: NDArray[np.int32], valid: NDArray[np.bool_]) -> Gr
 def _ratio(counts: NDArray[np.int64]) -> Grid:
     """How much likelier a cell is beside than on the land, -1 to 1, (K,), of how often it is there."""
     shares = []
-    for count, rare in zip((counts[2] + counts[3], counts[1]), RARE, strict=True):
+    for count, rare in zip((counts[2], counts[1]), RARE, strict=True):
         even = cv2.GaussianBlur(count.reshape(BINS, BINS).astype(np.float32), (0, 0), EVEN_CELLS)
         shares.append(even / max(1.0, float(even.sum())) + rare / BINS**2)
     return np.asarray(np.clip(np.log(shares[0] / shares[1]).ravel() / CLEAR, -1, 1), dtype=np.float32)
