@@ -25,7 +25,7 @@ from wearvision.scenes.coverage import (
 Array = NDArray[np.float64]
 Rng = np.random.Generator
 PERIODS_MM = (1.0, 25.4 / 16)
-LEAST_MARKS, MARGIN_PX = 60, 20
+MARGIN_PX = 20
 JITTER_MM, NOISE_PX, RUN_PX = (0.003, 0.02), (0.03, 0.15), (0.0, 0.1)
 """Errors of single marks as engraved and as seen, and of runs of `RUN` marks (wear, glare); drawn photos of rules show
 0.03 to 0.35 px in all."""
