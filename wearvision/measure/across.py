@@ -10,7 +10,7 @@ from wearvision.measure.edges import Grid, median
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
-SECTOR = 16
+SECTOR = 12
 """Rows over which darkness is judged at a time."""
 INSIDE, BESIDE = 24, 8
 """Samples across the groove, and on either side of it."""

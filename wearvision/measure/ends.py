@@ -15,9 +15,9 @@ from wearvision.measure.unwrap import Strip
 
 END_DEG = 12.0
 """How far beyond its coarse end the end of a groove is looked for."""
-PATTERN_ROWS = 24
+PATTERN_ROWS = 18
 """A groove's profile near an end is the median over this many rows."""
-ROW_WORTH = 5.0
+ROW_WORTH = 6.7
 """Worth of one row's likeness as evidence (a log likelihood); neighbours are not independent."""
 CAP_POWER = 0.2
 """A round end is unlike the face by at least this share of the power of the groove's profile."""

@@ -22,7 +22,7 @@ SIGMA_PX = 1.1
 """Smoothing across the edges, photo px; about the blur of a sharp phone photo."""
 ALONG_DEG = 3.5
 """Length of the running mean along the strip."""
-ROWS, COLUMNS = 4, 2
+ROWS, COLUMNS = 3, 2
 """Rows and columns of the strip per cell of the search."""
 LEVEL_MM = 16.0
 """Width over which the grey of the face is taken; more than twice the widest groove."""

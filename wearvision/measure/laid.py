@@ -16,7 +16,7 @@ from wearvision.measure.evidence import Evidence
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
-SECTOR_ROWS = 10
+SECTOR_ROWS = 8
 SIDE_MM, SIDE_SHARE, CLEAR_PX = 1.6, 0.8, 2.5
 """The face beside it: at least so wide, or this share of the width; from this far outside the lips on."""
 LEAST_SIDE = 4

@@ -96,7 +96,7 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     """
     lap = strip.values.shape[0]
     rows, end_u = _rows(strip, found, ribbon)
-    if len(rows) < 8:
+    if len(rows) < 6:
         return None
     coarse = [np.interp(rows, ribbon.rows, edge) for edge in (ribbon.inner, ribbon.outer)]
     per_px = strip.px_mm / strip.step_mm
@@ -154,10 +154,10 @@ def _lip(
     place, half, pull = np.asarray(start, dtype=np.float64), reach, 1.2
     for _ in range(3):
         column = _crests(slope, rows, usual, place, half, side * pull)
-        place = running_median(column.astype(np.float64), 15)
+        place = running_median(column.astype(np.float64), 11)
         half, pull = max(2, min(half, round(1.5 * per_px))), 0.0
     offset, size, line = _shapes(slope, rows, column, side, round(6 * per_px))
-    return _Lip(column=column + offset, size=size, line=running_median(line, 31))
+    return _Lip(column=column + offset, size=size, line=running_median(line, 23))
 
 
 @compiled
