@@ -30,7 +30,7 @@ def test_means_of_rows_are_numpys_and_clipped_to_each_rows_limit() -> None:
     assert means_of_rows(image, rows, limit) == pytest.approx(held[rows].mean(axis=1), abs=1e-6)
 
 
-@pytest.mark.parametrize("rows", [720, 41])
+@pytest.mark.parametrize("rows", [540, 41])
 def test_the_mean_along_is_the_running_mean_of_edges(rows: int) -> None:
     strip = drawn_strip()
     part = replace(strip, values=strip.values[:rows], valid=strip.valid[:rows])
@@ -78,7 +78,7 @@ def test_the_usual_size_comes_from_what_is_seen() -> None:
 
 
 def test_evidence_lies_on_the_cells_of_the_search_and_turns_with_the_strip() -> None:
-    strip = drawn_strip((45.0, 2.0, 100, 300))
+    strip = drawn_strip((45.0, 2.0, 50, 150))
     found, by = evidence(strip), 12 * ROWS
     rows, columns = strip.values.shape
     assert found.plain.shape == found.gray.shape == (rows, columns)
@@ -91,7 +91,7 @@ def test_evidence_lies_on_the_cells_of_the_search_and_turns_with_the_strip() -> 
 
 
 def test_a_mark_shows_at_its_edges_and_is_unlike_the_face_within() -> None:
-    strip = drawn_strip((45.0, 2.0, 100, 300), rust=0)
+    strip = drawn_strip((45.0, 2.0, 50, 150), rust=0)
     found = evidence(strip)
     column = (45.0 - strip.start_mm) / strip.step_mm / COLUMNS
     half = 1.0 / strip.step_mm / COLUMNS
@@ -105,7 +105,7 @@ def test_a_mark_shows_at_its_edges_and_is_unlike_the_face_within() -> None:
 
 
 def test_what_is_hidden_speaks_for_nothing() -> None:
-    strip = drawn_strip((45.0, 2.0, 100, 300))
+    strip = drawn_strip((45.0, 2.0, 50, 150))
     valid = strip.valid.copy()
     valid[200:300, 100:250] = False
     found = evidence(replace(strip, valid=valid))
@@ -115,7 +115,7 @@ def test_what_is_hidden_speaks_for_nothing() -> None:
 
 
 def test_a_strip_of_part_of_a_lap_repeats_its_ends() -> None:
-    strip = drawn_strip((45.0, 2.0, 100, 300))
+    strip = drawn_strip((45.0, 2.0, 50, 150))
     part = replace(strip, values=strip.values[100:302], valid=strip.valid[100:302])
     found = evidence(part)
     assert not part.closed

@@ -40,11 +40,12 @@ def drawn(hidden: slice) -> Sectors:
 
 def test_sectors_are_means_of_what_is_seen() -> None:
     strip = strip_of(())
-    strip.valid[3:9, 170] = False
+    strip.valid[2:7, 170] = False
     found = evidence(strip)
     laid = lay(found, strip, np.arange(ROWS), np.full(ROWS, 170.0), REACH)
-    part = found.gray[:, 170 - REACH : 171 + REACH].astype(float).reshape(-1, SECTOR_ROWS, 2 * REACH + 1)
-    rest = np.delete(part[0, :, REACH], range(3, 9))
+    whole = ROWS // SECTOR_ROWS * SECTOR_ROWS
+    part = found.gray[:whole, 170 - REACH : 171 + REACH].astype(float).reshape(-1, SECTOR_ROWS, 2 * REACH + 1)
+    rest = np.delete(part[0, :, REACH], range(2, 7))
     assert laid.gray[1:] == pytest.approx(part[1:].mean(axis=1), abs=1e-5)
     assert laid.gray[0, REACH] == pytest.approx(rest.mean(), abs=1e-5)
     assert laid.seen.all()

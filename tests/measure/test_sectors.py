@@ -13,7 +13,7 @@ from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.sectors import refine
 from wearvision.measure.unwrap import Strip
 
-STEP, ROWS, COLUMNS = 0.07, 720, 400
+STEP, ROWS, COLUMNS = 0.07, 540, 400
 REACH = 0.15
 """Share of the width: so near the lips are sought afterwards, row by row."""
 
@@ -30,7 +30,7 @@ def strip_of(bands: tuple[tuple[float, float], ...], seed: int = 1) -> Strip:
     values = 120 * np.exp(shade + rng.normal(0, 0.03, shade.shape))
     return Strip(
         values=values.astype(np.float32), valid=np.ones(shade.shape, dtype=bool), centre_mm=np.zeros(2), first_deg=0.0,
-        step_deg=0.5, start_mm=40.0, step_mm=STEP, px_mm=0.1,
+        step_deg=360 / ROWS, start_mm=40.0, step_mm=STEP, px_mm=0.1,
     )  # fmt: skip
 
 

@@ -11,8 +11,8 @@ from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.stretch import shown
 from wearvision.measure.unwrap import Strip
 
-ROWS, LOW, HIGH = 720, 150.0, 190.0
-SECTOR = 10
+ROWS, LOW, HIGH = 540, 150.0, 190.0
+SECTOR = 8
 
 
 def with_groove(*rows: tuple[int, int]) -> Strip:
@@ -29,44 +29,44 @@ def along(first: int, last: int, *, full: bool = False) -> Ribbon:
     return Ribbon(rows=rows, inner=LOW * edge, outer=HIGH * edge, score=100.0, full=full)
 
 
-@pytest.mark.parametrize(("first", "last"), [(200, 300), (200, 460), (90, 200)])
+@pytest.mark.parametrize(("first", "last"), [(150, 225), (150, 345), (70, 150)])
 def test_a_ribbon_that_runs_on_is_cut_to_the_groove(first: int, last: int) -> None:
     strip = with_groove((first, last))
-    cut = shown(along(80, 640), evidence(strip), strip)
+    cut = shown(along(60, 480), evidence(strip), strip)
     assert abs(cut.rows[0] - first) <= SECTOR
     assert abs(cut.rows[-1] + 1 - last) <= SECTOR
-    assert cut.followed == 560
+    assert cut.followed == 420
 
 
 def test_what_shows_all_along_stays_as_it_is() -> None:
-    strip = with_groove((100, 500))
-    ribbon = along(100, 500)
+    strip = with_groove((75, 375))
+    ribbon = along(75, 375)
     assert shown(ribbon, evidence(strip), strip) is ribbon
 
 
 def test_a_dull_gap_between_two_clear_parts_is_gone_over() -> None:
-    strip = with_groove((100, 300), (350, 550))
-    cut = shown(along(100, 550), evidence(strip), strip)
-    assert (cut.rows[0], cut.rows[-1]) == (100, 549)
+    strip = with_groove((75, 225), (262, 412))
+    cut = shown(along(75, 412), evidence(strip), strip)
+    assert (cut.rows[0], cut.rows[-1]) == (75, 411)
 
 
 def test_a_circle_is_cut_only_where_much_of_it_does_not_show() -> None:
-    found = [shown(along(0, ROWS, full=True), evidence(s), s) for s in (with_groove((0, 600)), with_groove((300, 500)))]
+    found = [shown(along(0, ROWS, full=True), evidence(s), s) for s in (with_groove((0, 450)), with_groove((225, 375)))]
     assert [r.full for r in found] == [True, False]
-    assert found[0].doubt_rows[0] == pytest.approx((ROWS - 600) / 2, abs=2 * SECTOR)  # it may be open there
-    assert len(found[1].rows) == pytest.approx(200, abs=2 * SECTOR)
+    assert found[0].doubt_rows[0] == pytest.approx((ROWS - 450) / 2, abs=2 * SECTOR)  # it may be open there
+    assert len(found[1].rows) == pytest.approx(150, abs=2 * SECTOR)
 
 
 def test_a_stretch_over_the_seam_of_a_circle_stays_whole() -> None:
-    strip = with_groove((0, 150), (600, ROWS))
+    strip = with_groove((0, 112), (450, ROWS))
     cut = shown(along(0, ROWS, full=True), evidence(strip), strip)
-    assert (cut.rows[0], cut.rows[-1]) == (pytest.approx(600, abs=SECTOR), pytest.approx(869, abs=SECTOR))
+    assert (cut.rows[0], cut.rows[-1]) == (pytest.approx(450, abs=SECTOR), pytest.approx(651, abs=SECTOR))
 
 
 def test_an_end_that_fades_is_doubted_more() -> None:
     """Over the last rows the groove fades out: other ends speak nearly as well."""
-    sharp, faded = with_groove((100, 400)), with_groove((100, 400))
-    fade = np.linspace(1.0, 0.0, 100)[:, None]
-    faded.values[300:400, int(LOW) : int(HIGH)] *= 0.8**-1 * (1 - 0.2 * fade)
-    ends = [shown(along(100, 640), evidence(s), s).doubt_rows[1] for s in (sharp, faded)]
+    sharp, faded = with_groove((75, 300)), with_groove((75, 300))
+    fade = np.linspace(1.0, 0.0, 75)[:, None]
+    faded.values[225:300, int(LOW) : int(HIGH)] *= 0.8**-1 * (1 - 0.2 * fade)
+    ends = [shown(along(75, 480), evidence(s), s).doubt_rows[1] for s in (sharp, faded)]
     assert 0 < ends[0] < ends[1]

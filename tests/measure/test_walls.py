@@ -18,9 +18,9 @@ WIDE_MM = 0.4
 PER_ROW = ("deg", "inner_mm", "outer_mm", "strength")
 
 
-def lines(*marks: tuple[float, int, int]) -> tuple[Strip, Evidence, list[Track]]:
-    """Dark lines of (radius, first row, rows), and their tracks by radius."""
-    return followed(drawn_strip(*((at, WIDE_MM, first, rows) for at, first, rows in marks), rust=0))
+def lines(*marks: tuple[float, float, float]) -> tuple[Strip, Evidence, list[Track]]:
+    """Dark lines of (radius, first degree, degrees), and their tracks by radius."""
+    return followed(drawn_strip(*((at, WIDE_MM, first, arc) for at, first, arc in marks), rust=0))
 
 
 def followed(strip: Strip) -> tuple[Strip, Evidence, list[Track]]:
@@ -30,9 +30,9 @@ def followed(strip: Strip) -> tuple[Strip, Evidence, list[Track]]:
     return strip, found, sorted((t for t in tracks if t is not None), key=lambda t: float(t.inner_mm[0]))
 
 
-@pytest.mark.parametrize("first", [100, 600])
+@pytest.mark.parametrize("first", [50, 300])
 def test_two_walls_make_one_mark(first: int) -> None:
-    strip, found, tracks = lines((44.0, first, 240), (47.0, first + 4, 240))
+    strip, found, tracks = lines((44.0, first, 120), (47.0, first + 2, 120))
     [(low, high)] = walls(tracks, 6.0, strip, found.gray)
     whole = follow(strip, found, between(low, high, strip), blur_px=0.8)
     assert whole is not None
@@ -41,8 +41,8 @@ def test_two_walls_make_one_mark(first: int) -> None:
 
 
 def wall(inner_mm: float, first_deg: float, arc_deg: float, score: float = 100.0) -> Track:
-    """A dark line 0.4 mm wide, half a degree a row."""
-    deg = first_deg + np.arange(0.0, arc_deg + 0.1, 0.5)
+    """A dark line 0.4 mm wide, a row of the strip every two thirds of a degree."""
+    deg = first_deg + np.arange(0.0, arc_deg + 0.1, 2 / 3)
     inner = np.full(len(deg), inner_mm)
     return Track(
         deg=deg, inner_mm=inner, outer_mm=inner + WIDE_MM, clear=0.8, end_u_deg=(0.5, 0.5), hidden_deg=0.0,
@@ -114,18 +114,18 @@ def test_a_groove_in_its_own_right_is_no_wall() -> None:
 @pytest.mark.parametrize(
     ("marks", "why"),
     [
-        (((44.0, 100, 240), (47.0, 160, 240)), "other ends"),
-        (((40.0, 100, 240), (47.0, 100, 240)), "too far apart"),
-        (((44.0, 0, 720), (47.0, 0, 720)), "circles, as tools leave"),
+        (((44.0, 50, 120), (47.0, 80, 120)), "other ends"),
+        (((40.0, 50, 120), (47.0, 50, 120)), "too far apart"),
+        (((44.0, 0, 360), (47.0, 0, 360)), "circles, as tools leave"),
     ],
 )
-def test_others_stay_two(marks: tuple[tuple[float, int, int], ...], why: str) -> None:
+def test_others_stay_two(marks: tuple[tuple[float, float, float], ...], why: str) -> None:
     strip, found, tracks = lines(*marks)
     assert len(tracks) >= 2, why
     assert walls(tracks, 6.0, strip, found.gray) == [], why
 
 
-@pytest.mark.parametrize(("share", "rows", "pairs"), [(1.0, 720, 1), (0.3, 720, 0), (1.0, 600, 1), (1.0, 480, 0)])
+@pytest.mark.parametrize(("share", "rows", "pairs"), [(1.0, 540, 1), (0.3, 540, 0), (1.0, 450, 1), (1.0, 360, 0)])
 def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float, rows: int, pairs: int) -> None:
     """Two lines all the way round, or nearly so, one bright where the other is dark, as a lamp lights two walls."""
     strip = drawn_strip(rust=0)
@@ -136,10 +136,10 @@ def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float
         values[:, at - 2 : at + 3] += (tone * lamp)[:, None].astype(np.float32)
     strip, found, tracks = followed(replace(strip, values=values))
     assert [t.full for t in tracks] == [True, True]
-    part = replace(tracks[1], full=rows == 720, **{n: getattr(tracks[1], n)[:rows] for n in PER_ROW})
+    part = replace(tracks[1], full=rows == 540, **{n: getattr(tracks[1], n)[:rows] for n in PER_ROW})
     assert len(walls([tracks[0], part], 6.0, strip, found.gray)) == pairs
 
 
 def test_wide_marks_are_no_walls() -> None:
-    strip, found, tracks = followed(drawn_strip((43.0, 1.2, 100, 240), (47.0, 1.2, 100, 240), rust=0))
+    strip, found, tracks = followed(drawn_strip((43.0, 1.2, 50, 120), (47.0, 1.2, 50, 120), rust=0))
     assert walls(tracks, 6.0, strip, found.gray) == []

@@ -6,6 +6,8 @@ row it stays, or steps one place aside or to a neighbouring width at a cost.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,32 +20,54 @@ Path = NDArray[np.int64]
 """Row, width and place of each step, (N, 3)."""
 
 
-def room_for(gain: Grid) -> Grid:
-    """A table for `best_path`: as the scores, with a rim of nought about widths and places and a row of it in front."""
-    rows, widths, places = gain.shape
-    return np.zeros((rows + 1, widths + 2, places + 2), dtype=np.float32)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Room:
+    """What `best_path` writes to.
+
+    Attributes
+    ----------
+    table : (T + 1, W + 2, R + 2) float32
+        Best score of a run that ends at each entry of the scores, with a rim of nought and a row of it in front.
+    tops : (T,) float32
+        The best of each row.
+    """
+
+    table: Grid
+    tops: Grid
+
+    @classmethod
+    def of(cls, gain: Grid) -> Room:
+        """Room for scores of that shape."""
+        rows, widths, places = gain.shape
+        return cls(
+            table=np.zeros((rows + 1, widths + 2, places + 2), dtype=np.float32), tops=np.zeros(rows, dtype=np.float32)
+        )
 
 
-def best_path(gain: Grid, first: int, table: Grid) -> tuple[Path, float]:
+def best_path(gain: Grid, first: int, room: Room, since: int = 0) -> tuple[Path, float]:
     """The best run, and its score.
 
     Parameters
     ----------
     gain : (T, W, R) float32
     first : row of the scores to begin at; those before it come last, and rows of the run are counted from it on
-    table : overwritten
+    room : overwritten
+    since : row of the run before which scores and room are as they were left by a call with the same `first`
     """
-    _fill(gain, first, table)
-    row, width, place = (int(n) for n in np.unravel_index(int(np.argmax(table)), table.shape))
+    table = room.table
+    _fill(gain, first, since, table)
+    room.tops[since:] = table[since + 1 :].reshape(len(gain) - since, -1).max(axis=1)
+    row = int(np.argmax(room.tops)) + 1
+    width, place = (int(n) for n in np.unravel_index(int(np.argmax(table[row])), table.shape[1:]))
     path = np.empty((row, 3), dtype=np.int64)
     return path[_trace(table, row, width, place, path) :], float(table[row, width, place])
 
 
 @compiled
-def _fill(gain: Grid, first: int, table: Grid) -> None:
-    """Best score of a run that ends at each entry."""
+def _fill(gain: Grid, first: int, since: int, table: Grid) -> None:
+    """Best score of a run that ends at each entry, from some row on."""
     rows, widths, places = gain.shape
-    for i in range(rows):
+    for i in range(since, rows):
         told, before, here = gain[(i + first) % rows], table[i], table[i + 1]
         for w in range(1, widths + 1):
             for c in range(1, places + 1):

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.best_path import Path, best_path, room_for
+from wearvision.measure.best_path import Path, Room, best_path
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median
 from wearvision.measure.evidence import COLUMNS, ROWS, Evidence
@@ -49,25 +49,25 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     cell_mm = strip.step_mm * COLUMNS
     widths = _widths(cell_mm / strip.px_mm, max_width_mm / cell_mm)
     gain = lip_pairs(found, widths, cell_mm / strip.px_mm, cell_mm)
-    table = room_for(gain)
     ribbons: list[Ribbon] = []
     free = replace(strip, valid=strip.valid.copy())
+    seam, room, since = _seam(gain) if strip.closed else 0, Room.of(gain), 0
     for _ in range(most):
-        seam = _seam(gain) if strip.closed else 0
-        path, score = best_path(gain, seam, table)
+        path, score = best_path(gain, seam, room, since)
         if score < least:
             break
         path[:, 0] += seam
         path, score = _best_run(path, gain, widths, strip)
-        ribbon = refine(_ribbon(path, widths, score, strip), found, free, max_width_mm)
+        ribbon, barred = refine(_ribbon(path, widths, score, strip), found, free, max_width_mm), path[:, 0]
         if median(ribbon.outer - ribbon.inner) * strip.step_mm < BOUND * max_width_mm:
             ribbon = extend(ribbon, found, strip)
             if ribbon.score >= 0.5 * least:
                 ribbons.append(ribbon)
                 _take(free, ribbon)
-            _forbid(gain, widths, ribbon)
+            barred = _forbid(gain, widths, ribbon)
         near = path[:, 2:].repeat(len(widths), axis=1)
         _forbid_cells(gain, path[:, 0].copy(), near - BLIND, near + BLIND + 1)
+        since = int(np.mod(np.append(barred, path[:, 0]) - seam, len(gain)).min())
     return sorted(ribbons, key=lambda r: -r.score)
 
 
@@ -95,13 +95,14 @@ def _seam(gain: Grid) -> int:
     return int(np.argmin(np.convolve(np.concatenate([best[-2:], best, best[:2]]), np.full(5, 0.2), mode="valid")))
 
 
-def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> None:
-    """Forbid ribbons that overlap one that is taken."""
-    rows = ribbon.rows[ROWS // 2 :: ROWS]
+def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> NDArray[np.int64]:
+    """Forbid ribbons that overlap one that is taken; the rows of the search in which it lies."""
+    rows = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
     inner, outer = (edge[ROWS // 2 :: ROWS] for edge in (ribbon.inner, ribbon.outer))
     low = (inner[:, None] / COLUMNS - widths / 2 - 1).astype(np.int64)
     high = (outer[:, None] / COLUMNS + widths / 2 + 2).astype(np.int64)
-    _forbid_cells(gain, rows // ROWS, low, high)
+    _forbid_cells(gain, rows, low, high)
+    return rows
 
 
 @compiled
