@@ -14,8 +14,13 @@ from wearvision.quantity import Measured, Quantity, quantity_from_json
 
 def finding_record(finding: Finding) -> dict[str, object]:
     """Every field of a finding; outlines to 0.01 px."""
+    return {**finding.to_json(), **kept_besides(finding)}
+
+
+def kept_besides(finding: Finding) -> dict[str, object]:
+    """What the ledger keeps of a finding in place of, or besides, what `Finding.to_json` shows."""
     return {
-        **finding.to_json(), "by": finding.by, "struck": finding.struck, "same_as": finding.same_as,
+        "by": finding.by, "struck": finding.struck, "same_as": finding.same_as,
         "quantities": {k: _record(q) for k, q in finding.quantities.items()},
         "sealed": {k: _record(q) for k, q in finding.sealed.items()},
     }  # fmt: skip

@@ -15,7 +15,7 @@ from wearvision import photos
 from wearvision.app.bench import NOTHING_KEPT, Bench
 from wearvision.app.rubrics import load_rubric, smallest_limit_mm
 from wearvision.cards import tags
-from wearvision.finding_record import finding_record
+from wearvision.finding_record import kept_besides
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.chart import Copies
 from wearvision.measure.label import CUT as LABEL_END
@@ -118,11 +118,9 @@ def measure_photo(
         seen = _sealed(seen, rules, told.view)
     found = tuple(tags.find_tags(photo.gray, [_paper(s) for s in sightings])) if want_tags else ()
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
-    public = _public(photos.printable(Path(path).name), photo, told, seen, label)
-    return PhotoResult(
-        public=_plain(public), records=_plain([finding_record(f) for f in seen.findings]), part_tags=found,
-        drawing=_plain(_drawing(seen)),
-    )  # fmt: skip
+    public = _plain(_public(photos.printable(Path(path).name), photo, told, seen, label))
+    records = [{**shown, **_plain(kept_besides(f))} for shown, f in zip(public["findings"], seen.findings, strict=True)]
+    return PhotoResult(public=public, records=records, part_tags=found, drawing=_plain(_drawing(seen)))
 
 
 def _sealed(seen: Survey, rules: Rubric | None, view: View) -> Survey:

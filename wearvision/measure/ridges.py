@@ -33,6 +33,8 @@ BOUND = 0.97
 """A mark of this share of the widest looked for has no lip: the search ended there, not the mark."""
 MOST_WIDTHS = 3
 """Widths (steps of `WIDTH_RATIO`) that a groove may lie off its usual one."""
+BARREN = 3
+"""So many runs one after the other that come to nothing end the search: what is left says less."""
 BLIND = 2
 """Places on either side of a run that are not looked at again."""
 
@@ -51,18 +53,20 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     gain = lip_pairs(found, widths, cell_mm / strip.px_mm, cell_mm)
     ribbons: list[Ribbon] = []
     free = replace(strip, valid=strip.valid.copy())
-    seam, room, since = _seam(gain) if strip.closed else 0, Room.of(gain), 0
+    seam, room, since, barren = _seam(gain) if strip.closed else 0, Room.of(gain), 0, 0
     for _ in range(most):
         path, score = best_path(gain, seam, room, since)
-        if score < least:
+        if score < least or barren == BARREN:
             break
         path[:, 0] += seam
         path, score = _best_run(path, gain, widths, strip)
+        barren += 1
         ribbon, barred = refine(_ribbon(path, widths, score, strip), found, free, max_width_mm), path[:, 0]
         if median(ribbon.outer - ribbon.inner) * strip.step_mm < BOUND * max_width_mm:
             ribbon = extend(ribbon, found, strip)
             if ribbon.score >= 0.5 * least:
                 ribbons.append(ribbon)
+                barren = 0 if ribbon.score >= least else barren
                 _take(free, ribbon)
             barred = _forbid(gain, widths, ribbon)
         near = path[:, 2:].repeat(len(widths), axis=1)
