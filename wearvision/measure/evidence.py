@@ -22,8 +22,8 @@ SIGMA_PX = 1.1
 """Smoothing across the edges, photo px; about the blur of a sharp phone photo."""
 ALONG_DEG = 3.5
 """Length of the running mean along the strip."""
-ROWS, COLUMNS = 3, 2
-"""Rows and columns of the strip per cell of the search."""
+ROWS, COLUMNS, CELL_MM = 3, 2, 0.17
+"""Rows of the strip per cell of the search, and least columns; a cell is about so wide."""
 LEVEL_MM = 16.0
 """Width over which the grey of the face is taken; more than twice the widest groove."""
 
@@ -60,24 +60,30 @@ class Evidence:
 def evidence(strip: Strip) -> Evidence:
     """Edge evidence of a strip."""
     per_px, rows = strip.px_mm / strip.step_mm, _rows_along(strip)
+    wide = columns_per_cell(strip)
     gray = log_gray(strip.values)
     steep = _steepness(strip, per_px)
     plain = means_of_rows(steep, rows)
-    sizes = [_row_medians(np.abs(x[::ROWS, ::COLUMNS])) for x in (steep, plain)]
+    sizes = [_row_medians(np.abs(x[::ROWS, ::wide])) for x in (steep, plain)]
     limit = (3 * sizes[0] + 5 * sizes[1] + np.float32(1e-4)).repeat(ROWS)[: len(steep)]
     valid = cv2.erode(strip.valid.astype(np.uint8), np.ones((3, max(3, round(3 * per_px))), np.uint8))
     few = np.ascontiguousarray(rows[ROWS // 2 :: ROWS])
     lines = np.abs(means_of_rows(steep, few, limit))
-    seen = valid[ROWS // 2 :: ROWS, ::COLUMNS] > 0
-    usual = _usual(lines[:, ::COLUMNS], seen, strip)
+    seen = valid[ROWS // 2 :: ROWS, ::wide] > 0
+    usual = _usual(lines[:, ::wide], seen, strip)
     crest = np.where(lines >= cv2.dilate(lines, np.ones((1, 2 * round(per_px) + 1), np.uint8)), lines, 0)
-    cells = cv2.dilate(crest, np.ones((1, COLUMNS), np.uint8), anchor=(0, 0))[:, ::COLUMNS]
+    cells = cv2.dilate(crest, np.ones((1, wide), np.uint8), anchor=(0, 0))[:, ::wide]
     row_usual = 1.4826 * _row_medians(lines[:, ::3]).ravel().astype(np.float64) + 1e-4
     return Evidence(
         gray=gray, plain=plain, off=np.where(seen, _off(gray, strip, few), np.float32(0.0)),
         usual=row_usual[np.minimum(np.arange(len(gray)) // ROWS, len(row_usual) - 1)],
         z=np.where(seen, np.maximum(cells / usual, 0.01), 0).astype(np.float32),
     )  # fmt: skip
+
+
+def columns_per_cell(strip: Strip) -> int:
+    """Columns of a strip per cell of the search."""
+    return max(COLUMNS, round(CELL_MM / strip.step_mm))
 
 
 def _steepness(strip: Strip, per_px: float) -> Grid:
@@ -124,7 +130,7 @@ def _off(gray: Grid, strip: Strip, rows: NDArray[np.int64]) -> Grid:
     _add_changes(gray, rows, 0 if strip.closed else len(gray) - 1, rough)
     harsh = cv2.blur(rough / np.float32(rows.shape[1]), (3, 1))
     both = np.vstack([means_of_rows(gray, rows), np.log(harsh + np.float32(2e-3))])
-    off = cv2.magnitude(*np.split(_away(both, _wide(strip), 2), 2))
+    off = cv2.magnitude(*np.split(_away(both, _wide(strip), 2, columns_per_cell(strip)), 2))
     return np.minimum(off, np.float32(4.0), out=off)
 
 
@@ -140,15 +146,16 @@ def _add_changes(values: Grid, rows: NDArray[np.int64], after: int, total: Grid)
                 here[c] += abs(following[c] - row[c])
 
 
-def _away(image: Grid, wide: int, parts: int) -> Grid:
-    """Distance from the level of the face around, over its usual size in the row, in images below each other."""
+def _away(image: Grid, wide: int, parts: int, every: int) -> Grid:
+    """Distance from the level of the face around, over its usual size in the row, in images below each other; one
+    column in so many."""
     turned = np.ascontiguousarray(image.T)
     at = np.pad(np.arange(len(turned)), wide // 2 + 1, mode="symmetric")[1:]
     level = _level(turned, turned, np.full((1, turned.shape[1]), np.inf, dtype=np.float32), at)
     for _ in range(3):
         reach = 0.7 * _row_medians(np.abs(turned[::4] - level[::4]).T).T
         level = _level(turned, level, reach, at)
-    away = np.ascontiguousarray(np.abs(turned - level)[::COLUMNS].T)
+    away = np.ascontiguousarray(np.abs(turned - level)[::every].T)
     usual = 1.4826 * _row_medians(away).reshape(parts, -1)
     usual = np.maximum(usual, 0.5 * np.median(usual, axis=1, keepdims=True)) + np.float32(1e-3)
     away /= usual.reshape(-1, 1)
@@ -192,7 +199,7 @@ def _row_medians(values: Grid) -> Grid:
 def _usual(cells: Grid, seen: NDArray[np.bool_], strip: Strip) -> Grid:
     """Usual size of the evidence: a rising quantile over blocks of some degrees and millimetres."""
     tall = max(4, round(12.0 / (strip.step_deg * ROWS)))
-    wide = max(8, round(7.0 / (strip.step_mm * COLUMNS)))
+    wide = max(8, round(7.0 / (strip.step_mm * columns_per_cell(strip))))
     row, column = (_cut(count, size) for count, size in zip(cells.shape, (tall, wide), strict=True))
     known = np.pad(np.where(seen, cells, np.float32(np.nan)), ((0, 1), (0, 1)), constant_values=np.nan)
     blocks = known[row[:, None, :, None], column[None, :, None, :]]

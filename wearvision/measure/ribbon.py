@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.edges import median
-from wearvision.measure.evidence import COLUMNS, ROWS, Evidence
+from wearvision.measure.evidence import ROWS, Evidence, columns_per_cell
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon_line import best_line
 from wearvision.measure.unwrap import Strip
@@ -62,16 +62,16 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     Along one line less is needed to believe than among all lines, so weakly lit stretches are won back; but
     both lips must be there, or the grey between them must be clearly another.
     """
-    lap = len(found.z)
+    lap, columns = len(found.z), columns_per_cell(strip)
     rows = np.arange(ribbon.rows[0] // ROWS, ribbon.rows[-1] // ROWS + 1)
     pick = (rows * ROWS + ROWS // 2 - ribbon.rows[0]).clip(0, len(ribbon.rows) - 1)
-    middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / COLUMNS
-    width = median(ribbon.outer - ribbon.inner) / COLUMNS
+    middle = ((ribbon.inner + ribbon.outer) / 2)[pick] / columns
+    width = median(ribbon.outer - ribbon.inner) / columns
     span = np.arange(rows[-1] - lap + 1, rows[0] + lap) if strip.closed else np.arange(lap)
     guess = np.interp(span, rows, middle)
     ends = [median(part) for part in (middle[:END_ROWS], middle[-END_ROWS:])]
     guess[span < rows[0]], guess[span > rows[-1]] = ends
-    reach = max(2, round(STRAY_MM / (strip.step_mm * COLUMNS)))
+    reach = max(2, round(STRAY_MM / (strip.step_mm * columns)))
     line, said = best_line(found, width, span, guess, reach)
     first, last = (int(r) - int(span[0]) for r in (rows[0], rows[-1]))
     calm = np.convolve(said, np.full(5, 0.2), mode="same")
@@ -88,8 +88,8 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
         last = first + lap - 1
     taken = np.arange(first, last + 1)
     fine = np.arange(span[first] * ROWS, (span[last] + 1) * ROWS)
-    centre = np.interp((fine - ROWS // 2) / ROWS, span[taken], line[taken]) * COLUMNS
-    half = width * COLUMNS / 2
+    centre = np.interp((fine - ROWS // 2) / ROWS, span[taken], line[taken]) * columns
+    half = width * columns / 2
     doubt = (behind[1] * ROWS, ahead[1] * ROWS)
     return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full), doubt_rows=doubt)
 

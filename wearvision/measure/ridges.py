@@ -13,14 +13,15 @@ from numpy.typing import NDArray
 from wearvision.measure.best_path import Path, Room, best_path
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median
-from wearvision.measure.evidence import COLUMNS, ROWS, Evidence
+from wearvision.measure.evidence import ROWS, Evidence, columns_per_cell
 from wearvision.measure.lip_pairs import NOWHERE, lip_pairs
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import FULL_GAP, Ribbon, extend
 from wearvision.measure.sectors import refine
 from wearvision.measure.unwrap import Strip
 
-MIN_WIDTH_PX = 4.0
+MIN_WIDTH_PX, MIN_CELLS = 4.0, 2.5
+"""Narrowest mark looked for."""
 WIDTH_RATIO = 1.18
 GAP = 6
 """Rows of the search without evidence that end a run."""
@@ -48,7 +49,8 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     least : least score
     most : how many at most
     """
-    cell_mm = strip.step_mm * COLUMNS
+    columns = columns_per_cell(strip)
+    cell_mm = strip.step_mm * columns
     widths = _widths(cell_mm / strip.px_mm, max_width_mm / cell_mm)
     gain = lip_pairs(found, widths, cell_mm / strip.px_mm, cell_mm)
     ribbons: list[Ribbon] = []
@@ -68,7 +70,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
                 ribbons.append(ribbon)
                 barren = 0 if ribbon.score >= least else barren
                 _take(free, ribbon)
-            barred = _forbid(gain, widths, ribbon)
+            barred = _forbid(gain, widths, ribbon, columns)
         near = path[:, 2:].repeat(len(widths), axis=1)
         _forbid_cells(gain, path[:, 0].copy(), near - BLIND, near + BLIND + 1)
         since = int(np.mod(np.append(barred, path[:, 0]) - seam, len(gain)).min())
@@ -77,7 +79,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
 
 def _widths(cell_px: float, most: float) -> Array:
     """Widths to look for, in cells."""
-    low = MIN_WIDTH_PX / cell_px
+    low = max(MIN_WIDTH_PX / cell_px, MIN_CELLS)
     high = max(1.2 * low, most)
     count = 1 + int(np.log(high / low) / np.log(WIDTH_RATIO))
     return np.asarray(low * np.power(WIDTH_RATIO, np.arange(count, dtype=np.float64)))
@@ -99,12 +101,12 @@ def _seam(gain: Grid) -> int:
     return int(np.argmin(np.convolve(np.concatenate([best[-2:], best, best[:2]]), np.full(5, 0.2), mode="valid")))
 
 
-def _forbid(gain: Grid, widths: Array, ribbon: Ribbon) -> NDArray[np.int64]:
+def _forbid(gain: Grid, widths: Array, ribbon: Ribbon, columns: int) -> NDArray[np.int64]:
     """Forbid ribbons that overlap one that is taken; the rows of the search in which it lies."""
     rows = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
     inner, outer = (edge[ROWS // 2 :: ROWS] for edge in (ribbon.inner, ribbon.outer))
-    low = (inner[:, None] / COLUMNS - widths / 2 - 1).astype(np.int64)
-    high = (outer[:, None] / COLUMNS + widths / 2 + 2).astype(np.int64)
+    low = (inner[:, None] / columns - widths / 2 - 1).astype(np.int64)
+    high = (outer[:, None] / columns + widths / 2 + 2).astype(np.int64)
     _forbid_cells(gain, rows, low, high)
     return rows
 
@@ -128,7 +130,7 @@ def _best_run(path: Path, gain: Grid, widths: Array, strip: Strip) -> tuple[Path
     """
     row, width, place = path.T
     said, half = gain[row % len(gain), width, place], widths[width] / 2
-    most = MOST_SLIDE * SLIDE_ROWS * ROWS * strip.step_deg / (strip.step_mm * COLUMNS)
+    most = MOST_SLIDE * SLIDE_ROWS * ROWS * strip.step_deg / (strip.step_mm * columns_per_cell(strip))
     slides = np.zeros(len(path), dtype=np.bool_)
     _mark_slides(place - half, place + half, most, slides)
     good = (said > ENOUGH) & (np.abs(width - median(width)) <= MOST_WIDTHS) & ~slides
@@ -167,9 +169,9 @@ def _best_part(good: NDArray[np.bool_], slides: NDArray[np.bool_], before: Array
 def _ribbon(path: Path, widths: Array, score: float, strip: Strip) -> Ribbon:
     """A path of cells as columns of the strip at every row."""
     rows, half, centre = path[:, 0], widths[path[:, 1]] / 2, path[:, 2]
-    lap = len(strip.values)
+    lap, columns = len(strip.values), columns_per_cell(strip)
     full = strip.closed and (rows[-1] - rows[0] + 1 + FULL_GAP) * ROWS >= lap
     fine = np.arange(rows[0] * ROWS, rows[0] * ROWS + lap if full else (rows[-1] + 1) * ROWS)
     at, period = (fine - ROWS // 2) / ROWS, lap / ROWS if full else None
-    inner, outer = (np.interp(at, rows, edge, period=period) * COLUMNS for edge in (centre - half, centre + half))
+    inner, outer = (np.interp(at, rows, edge, period=period) * columns for edge in (centre - half, centre + half))
     return Ribbon(rows=fine, inner=inner, outer=outer, score=score, full=bool(full))
