@@ -29,16 +29,15 @@ from wearvision.measure.vanes.siblings import (
     offsets,
     shapes,
 )
+from wearvision.measure.vanes.telling import BENT_MM, FAINT, SUSPECTED, bent_probability, unclear
 from wearvision.measure.vanes.trace import Traces, holds
-from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
+from wearvision.quantity import K95, Measured, Quantity, Unmeasured
 from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN = 1.2, 0.85
-"""A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
-than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
-BENT_MM, MOST_BENT = 1.0, 2
+MOST_BENT = 2
+"""So many bent vanes, or a third, may be compared."""
 PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
@@ -237,23 +236,20 @@ def _why_all(vanes: Vanes) -> Unmeasured | None:
 
 def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
     """Shift at the tip and angle there, unless the shift is known too badly."""
-    seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
-    shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
-    end = TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg)))
-    u = root_sum_square(seen.tip_u_mm, edge, centre, end)
-    if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
-        low, high = shift - K95 * u, shift + K95 * u
-        unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
-        return {"tip_shift": unclear, "bend_angle": unclear}
-    return {
-        "tip_shift": Measured.of(
-            shift, "mm", how="against the siblings' median; + is to the left going outwards", fit=seen.tip_u_mm,
-            edge=edge, centre=centre, end=end, **{n: abs(shift) * part for n, part in stretch.items()},
-        ),
-        "bend_angle": Measured.of(
-            seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg
-        ),
-    }  # fmt: skip
+    seen = vanes.shapes[k]
+    shift = Measured.of(
+        seen.tip_shift_mm, "mm", how="against the siblings' median; + is to the left going outwards",
+        fit=seen.tip_u_mm, edge=EDGE_PX * vanes.traces.px_mm,
+        centre=float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k]),
+        end=TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg))),
+        **{n: abs(seen.tip_shift_mm) * part for n, part in stretch.items()},
+    )  # fmt: skip
+    if unclear(shift.value, shift.u):
+        low, high = shift.value - shift.u95, shift.value + shift.u95
+        no = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
+        return {"tip_shift": no, "bend_angle": no}
+    angle = Measured.of(seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg)
+    return {"tip_shift": shift, "bend_angle": angle}
 
 
 def _tip_seen(vanes: Vanes, k: int) -> bool:
@@ -266,10 +262,12 @@ def _flags(
     vanes: Vanes, k: int, quantities: dict[str, Quantity], seen: NDArray[np.bool_]
 ) -> tuple[str, ...]:
     """Doubts: one that differs is suspected, one whose own shift cannot be told, or that may be bent, is faint."""
-    flags = []
-    if differs(vanes, k):
+    shift, flags = quantities["tip_shift"], []
+    likely = bent_probability(shift.value, shift.u) if isinstance(shift, Measured) else None
+    bent = likely is not None and likely >= SUSPECTED
+    if bent or _gone_or_short(vanes, k):
         flags.append("suspected")
-    if vanes.standing[k] and _may_be_bent(quantities["tip_shift"]) and _why_all(vanes) is None:
+    if vanes.standing[k] and not bent and (likely is None or likely >= FAINT) and _why_all(vanes) is None:
         flags.append("faint")
     if not seen.all():
         flags.append("cut-by-frame")
@@ -285,24 +283,13 @@ def not_compared(vanes: Vanes) -> Unmeasured | None:
 
 
 def _bent(seen: Shape) -> bool:
-    """Whether a shift is a bend, and no interval that may well hold none."""
+    """Whether a shift is surely a bend: of a limit's length, and no interval that may well hold none."""
     return bool(np.isfinite(seen.tip_shift_mm) and abs(seen.tip_shift_mm) >= max(BENT_MM, K95 * seen.tip_u_mm))
 
 
-def _may_be_bent(shift: Quantity) -> bool:
-    """Whether a shift is not known, or surely some and perhaps, by its interval, a bend."""
-    if isinstance(shift, Unmeasured):
-        return True
-    return shift.u95 < abs(shift.value) < BENT_MM <= abs(shift.value) + shift.u95
-
-
-def differs(vanes: Vanes, k: int) -> bool:
-    """Whether a vane is missing, bent by a millimetre or more, or clearly shorter than its siblings."""
-    seen = vanes.shapes[k]
-    if not vanes.standing[k]:
-        return True
-    bent = _bent(seen) and not_compared(vanes) is None
-    return bool(bent or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
+def _gone_or_short(vanes: Vanes, k: int) -> bool:
+    """Whether a vane is missing, or clearly shorter than its siblings."""
+    return bool(not vanes.standing[k] or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
 
 
 def _places_mm(vanes: Vanes) -> list[Array]:

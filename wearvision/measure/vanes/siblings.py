@@ -32,6 +32,10 @@ LEAST_MM, ROUGH, CALM_MM = 0.06, 1.2, 0.4
 station to the next, no leap counting for more than the third: a line along rust leaps, a clear edge does not."""
 INNER = 1 / 3
 """Share of the places, at the root, whose leaps tell nothing: what is bent is further out."""
+ROBUST, OF_THREE = 1.4826, 1.495
+"""Standard deviation of what is normally distributed over the median of its distances from its median, and what that
+ratio is more for three values only (Croux and Rousseeuw, Time-efficient algorithms for two highly robust estimators of
+scale, 1992)."""
 ROUNDS = 8
 """Of a robust fit."""
 SOUND = 0.75
@@ -122,8 +126,12 @@ def against_siblings(off: Array, sound: NDArray[np.bool_]) -> tuple[Array, Array
     others = np.where((sound & ~itself)[..., None], off, np.nan)
     among = np.where((sound | itself)[..., None], off, np.nan)
     count = np.isfinite(others).sum(axis=1)
-    median = np.where(count >= 3, medians(others), medians(among, least=3))
-    spread = 1.4826 * medians(np.abs(others - median[:, None]))
+    enough = count >= 3
+    median = np.where(enough, medians(others), medians(among, least=3))
+    spread = np.where(
+        enough, ROBUST * medians(np.abs(others - median[:, None])),
+        ROBUST * OF_THREE * medians(np.abs(among - median[:, None]), least=3),
+    )  # fmt: skip
     doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
     return off - median, np.where(count > 0, doubt, np.nan)
 
