@@ -42,8 +42,9 @@ PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
-TIP_SD_MM = 0.7
-"""Of where the vanes end, along them: a bend goes on growing there."""
+TIP_SD_MM, OUTER = 0.7, 0.25
+"""Of where the vanes end, along them: a bend goes on growing there, and its direction on turning, over so much of the
+vane."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
 STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
@@ -248,7 +249,11 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
         low, high = shift.value - shift.u95, shift.value + shift.u95
         no = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
         return {"tip_shift": no, "bend_angle": no}
-    angle = Measured.of(seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg)
+    angle = Measured.of(
+        seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg,
+        edge=float(np.degrees(EDGE_PX * vanes.traces.px_mm / (OUTER * vanes.tip_mm))),
+        end=TIP_SD_MM * abs(seen.bend_deg) / (OUTER * vanes.tip_mm),
+    )  # fmt: skip
     return {"tip_shift": shift, "bend_angle": angle}
 
 
