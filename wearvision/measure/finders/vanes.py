@@ -38,6 +38,8 @@ ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
 MOST_BENT = 2
 """So many bent vanes, or a third, may be compared."""
+LEAST_STRAIGHT = 3
+"""So many straight vanes are enough to leave the bent ones out of what each is compared with."""
 PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
@@ -126,16 +128,28 @@ def _compared(found: Settled) -> Vanes:
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
     short = np.zeros(len(off))
-    differences, doubts = against_siblings(off, whole)
-    differences[~whole] = np.nan  # what was followed is no vane
+    along = traces.line.along_mm
+    compared = _shapes(off, whole, whole, along, tip)
+    straight = whole & ~np.array([_bent(one) for one in compared])
+    if straight.sum() >= LEAST_STRAIGHT and (straight != whole).any():
+        compared = _shapes(off, whole, straight, along, tip)
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else seems) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
-        shapes=shapes(differences, traces.line.along_mm, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
+        shapes=compared, short_u_mm=place_u, centre_cov_mm2=cov,
         standing=there, stub=stub, held=holds(traces, whole), apart=shown.apart,
     )  # fmt: skip
+
+
+def _shapes(
+    off: Array, whole: NDArray[np.bool_], straight: NDArray[np.bool_], along_mm: Array, tip: float
+) -> tuple[Shape, ...]:
+    """What differs of each vane from its straight siblings."""
+    differences, doubts = against_siblings(off, straight)
+    differences[~whole] = np.nan  # what was followed is no vane
+    return shapes(differences, along_mm, tip, doubts)
 
 
 def _left_over(layout: Layout) -> Where:
