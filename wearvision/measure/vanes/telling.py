@@ -15,8 +15,6 @@ from __future__ import annotations
 
 import math
 
-from wearvision.quantity import K95
-
 BENT_MM = 1.0
 """Shift at the tip from which a vane is bent."""
 SUSPECTED, FAINT = 0.25, 0.05
@@ -41,5 +39,5 @@ def told_bent(shift_mm: float, u_mm: float) -> bool:
 
 
 def unclear(shift_mm: float, u_mm: float) -> bool:
-    """Whether a shift is known too badly to be given: it may well be none, and none known so badly would be told."""
-    return abs(shift_mm) < K95 * u_mm and told_bent(0.0, u_mm)
+    """Whether a shift is known too badly to be given: it would be told for its uncertainty, which is larger than it."""
+    return abs(shift_mm) < u_mm and told_bent(shift_mm, u_mm)
