@@ -10,14 +10,12 @@ import pytest
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.measure.chart import chart_of
-from wearvision.measure.finders.vanes import _may_be_bent
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.settle import Settled, settle
 from wearvision.measure.vanes.siblings import CALM_MM, _leaps
 from wearvision.measure.vanes.strips import Strips
 from wearvision.measure.vanes.trace import _placed, _shared
-from wearvision.quantity import Measured, Unmeasured
 
 ACROSS_MM = np.arange(-4.0, 4.01, 0.16)
 
@@ -88,15 +86,3 @@ def test_the_pair_beside_is_among_those_told() -> None:
     middle = one.line.points_mm[len(one.line.points_mm) // 2]
     near = [float(np.hypot(*(it.line.points_mm - middle).T).min()) for it in told]
     assert min(near) < 1.0
-
-
-@pytest.mark.parametrize(
-    ("value", "u", "may"),
-    [(0.2, 0.5, False), (0.8, 0.05, False), (-0.8, 0.15, True), (0.6, 0.4, False), (3.0, 0.2, False)],
-)
-def test_a_shift_that_may_be_a_bend_is_one_for_sure_and_reaches_the_limit(value: float, u: float, may: bool) -> None:
-    assert _may_be_bent(Measured.of(value, "mm", how="drawn", fit=u)) is may
-
-
-def test_a_shift_not_known_may_be_a_bend() -> None:
-    assert _may_be_bent(Unmeasured(reason="too faint", hint="look"))

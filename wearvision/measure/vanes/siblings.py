@@ -29,7 +29,7 @@ STARTS = np.arange(0.25, 0.86, 0.05)
 POWERS = (1.5, 2.0)
 SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
-LEAST_MM, ROUGH, CALM_MM = 0.06, 1.2, 0.4
+LEAST_MM, ROUGH, CALM_MM = 0.06, 1.0, 0.4
 """Standard deviation of such a stretch: a least one, and how much more it is for each mm by which places leap from one
 station to the next, no leap counting for more than the third: a line along rust leaps, a clear edge does not."""
 INNER = 1 / 3
@@ -44,7 +44,7 @@ HALVINGS = 30
 """Of the interval in which the half-width of another is sought."""
 SOUND = 0.75
 """Share of vanes that are not bent."""
-BEND_SD_MM, TURN_SD_MM = 4.0, 0.25
+BEND_SD_MM, TURN_SD_MM = 4.0, 0.2
 """How far a vane may be bent, and how far a sound one may stand from its place: priors of the fit."""
 
 
