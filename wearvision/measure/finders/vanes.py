@@ -30,6 +30,7 @@ from wearvision.measure.vanes.siblings import (
     shapes,
 )
 from wearvision.measure.vanes.telling import BENT_MM, FAINT, SUSPECTED, bent_probability, unclear
+from wearvision.measure.vanes.tilt import tips_aside
 from wearvision.measure.vanes.trace import Traces, holds
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured
 from wearvision.stated import Stated
@@ -162,12 +163,12 @@ def _left_over(layout: Layout) -> Where:
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:
     """One finding for each vane, numbered clockwise from the one nearest 12 o'clock in the photo."""
-    stretch = _stretch(vanes, plane)
+    stretch, tips = _stretch(vanes, plane), _tips_aside(vanes, plane)
     outlines = _all_px(plane, [outline_mm(vanes, k) for k in range(len(vanes.shapes))])
     places = _all_px(plane, _places_mm(vanes))
     found = []
     for i, k in enumerate(_order(vanes, plane), start=1):
-        quantities = _quantities(vanes, k, stretch)
+        quantities = _quantities(vanes, k, stretch, {name: float(u[k]) for name, u in tips.items()})
         found.append(Finding(
             id=f"V{i}", kind="vane", outline_px=outlines[k], quantities=quantities,
             flags=_flags(vanes, k, quantities, in_frame(outlines[k], plane.size_px)),
@@ -217,8 +218,15 @@ def _stretch(vanes: Vanes, plane: Plane) -> dict[str, float]:
     return {name: float(u[0] / value[0]) for name, u in parts.items()}
 
 
-def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
-    """Shift, bend and shortening of one vane."""
+def _tips_aside(vanes: Vanes, plane: Plane) -> dict[str, Array]:
+    """What the plane's uncertainty makes of the place of each tip against the others, mm (N,), by source."""
+    return tips_aside(plane, vanes.traces.line, vanes.centre_mm, vanes.layout.number, vanes.tip_mm)
+
+
+def _quantities(
+    vanes: Vanes, k: int, stretch: dict[str, float], aside_mm: dict[str, float]
+) -> dict[str, Quantity]:
+    """Shift, bend and shortening of one vane, of lengths that may be stretched and a tip that may lie aside."""
     short = float(vanes.short_mm[k])
     if not vanes.standing[k]:
         gone = Measured.of(short, "mm", how="missing: all of its siblings' length", end=ROOT_MM)
@@ -232,7 +240,7 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         shortening = no
     if no is not None:
         return {"tip_shift": no, "bend_angle": no, "shortening": shortening}
-    return _bend(vanes, k, stretch) | {"shortening": shortening}
+    return _bend(vanes, k, stretch, aside_mm) | {"shortening": shortening}
 
 
 def _why_not(vanes: Vanes, k: int) -> Unmeasured | None:
@@ -249,7 +257,9 @@ def _why_all(vanes: Vanes) -> Unmeasured | None:
     return NO_SIBLINGS if vanes.standing.sum() < 3 else not_compared(vanes)
 
 
-def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
+def _bend(
+    vanes: Vanes, k: int, stretch: dict[str, float], aside_mm: dict[str, float]
+) -> dict[str, Quantity]:
     """Shift at the tip and angle there, unless the shift is known too badly."""
     seen = vanes.shapes[k]
     shift = Measured.of(
@@ -257,7 +267,7 @@ def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity
         fit=seen.tip_u_mm, edge=EDGE_PX * vanes.traces.px_mm,
         centre=float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k]),
         end=TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg))),
-        **{n: abs(seen.tip_shift_mm) * part for n, part in stretch.items()},
+        **{n: float(np.hypot(seen.tip_shift_mm * part, aside_mm[n])) for n, part in stretch.items()},
     )  # fmt: skip
     if unclear(shift.value, shift.u):
         low, high = shift.value - shift.u95, shift.value + shift.u95
