@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
+from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import LATE_MM, ends
@@ -22,6 +23,7 @@ from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE, Settled, settle
 from wearvision.measure.vanes.siblings import (
     CENTRE_MOST_MM,
+    TIP_MM,
     Shape,
     against_siblings,
     centre_u,
@@ -39,8 +41,9 @@ ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
 MOST_BENT = 2
 """So many bent vanes, or a third, may be compared."""
-LEAST_STRAIGHT = 3
-"""So many straight vanes are enough to leave the bent ones out of what each is compared with."""
+LEAST_STRAIGHT, OFF_MM = 3, 0.3
+"""So many straight vanes are enough to leave the bent ones out of what each is compared with; how far the outer part of
+one lies off before it is asked whether it is bent."""
 PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
@@ -129,28 +132,27 @@ def _compared(found: Settled) -> Vanes:
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
     short = np.zeros(len(off))
-    along = traces.line.along_mm
-    compared = _shapes(off, whole, whole, along, tip)
-    straight = whole & ~np.array([_bent(one) for one in compared])
-    if straight.sum() >= LEAST_STRAIGHT and (straight != whole).any():
-        compared = _shapes(off, whole, straight, along, tip)
+    along, straight = traces.line.along_mm, whole & ~_surely_bent(off, whole, traces.line.along_mm, tip)
+    differences, doubts = against_siblings(off, straight if straight.sum() >= LEAST_STRAIGHT else whole)
+    differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else seems) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
-        shapes=compared, short_u_mm=place_u, centre_cov_mm2=cov,
+        shapes=shapes(differences, along, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
         standing=there, stub=stub, held=holds(traces, whole), apart=shown.apart,
     )  # fmt: skip
 
 
-def _shapes(
-    off: Array, whole: NDArray[np.bool_], straight: NDArray[np.bool_], along_mm: Array, tip: float
-) -> tuple[Shape, ...]:
-    """What differs of each vane from its straight siblings."""
-    differences, doubts = against_siblings(off, straight)
-    differences[~whole] = np.nan  # what was followed is no vane
-    return shapes(differences, along_mm, tip, doubts)
+def _surely_bent(off: Array, whole: NDArray[np.bool_], along_mm: Array, tip: float) -> NDArray[np.bool_]:
+    """Which vanes (N,) are bent for sure, of those whose outer part lies off their siblings' at all."""
+    differences, doubts = against_siblings(off, whole)
+    outer = (along_mm > (1 - OUTER) * tip) & (along_mm < tip - TIP_MM)
+    far = whole & (np.abs(medians(differences[:, outer, None])[:, 0]) > OFF_MM)
+    bent = np.zeros(len(off), dtype=bool)
+    bent[far] = [_bent(one) for one in shapes(differences[far], along_mm, tip, doubts[far])]
+    return bent
 
 
 def _left_over(layout: Layout) -> Where:
