@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -12,12 +13,14 @@ from hypothesis import strategies as st
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.finding import Finding
-from wearvision.measure.finders.vanes import measure_vanes, to_findings
+from wearvision.measure.finders.vanes import _surely_bent, measure_vanes, to_findings
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.align import Pair
 from wearvision.measure.vanes.layout import smooth
 from wearvision.measure.vanes.siblings import _half_width, against_siblings
+from wearvision.measure.vanes.strips import Line
 from wearvision.measure.vanes.telling import BENT_MM, FAINT, SUSPECTED, bent_probability, told_bent, unclear
+from wearvision.measure.vanes.tilt import tips_aside
 from wearvision.quantity import K95, Measured, Unmeasured
 from wearvision.stated import Stated
 
@@ -118,3 +121,40 @@ def swinging(stiff: float) -> Array:
 def test_a_line_held_straighter_swings_less() -> None:
     ends = [float(np.abs(swinging(stiff)[[0, -1]]).max()) for stiff in (0.0, 0.1, 0.4)]
     assert ends[0] > ends[1] > ends[2]
+
+
+def test_bent_vanes_are_told_for_sure_and_sound_ones_never() -> None:
+    rng, along = np.random.default_rng(5), np.arange(0.0, 60.0, 0.75)
+    bend = np.clip((along / along[-1] - 0.5) / 0.5, 0, None) ** 2
+    off = rng.normal(0, 0.05, (6, len(along)))
+    off[1] += 4.0 * bend
+    off[4] += 0.3 * bend
+    off[5] = np.nan
+    told = _surely_bent(off, np.ones(6, dtype=bool), along, float(along[-1]))
+    assert told.tolist() == [False, True, False, False, False, False]
+
+
+LINE = Line.through(np.column_stack([np.linspace(20.0, 60.0, 50), np.linspace(0.0, 15.0, 50)]), 0.75)
+
+
+def test_a_print_of_another_size_moves_no_vane_against_its_siblings() -> None:
+    u = tips_aside(drawn_plane(), LINE, np.array([4.0, -1.0]), 5, 40.0)
+    assert np.abs(u["print"]).max() < 1e-6
+
+
+@pytest.mark.parametrize("number", [4, 5, 7])
+def test_a_wrong_tilt_moves_tips_by_what_is_told(number: int) -> None:
+    """Against the same places of the photo on a plane that is tilted otherwise, what is shared fitted away."""
+    plane, error, centre = drawn_plane(tilt_deg=20.0, known=True), 0.004, np.array([4.0, -1.0])
+    spread = np.zeros((len(plane.theta), len(plane.theta)))
+    spread[0, 0] = error**2
+    told = tips_aside(replace(plane, sources={"corner": spread}), LINE, centre, number, 40.0)["corner"]
+    wrong = replace(plane, theta=plane.theta + np.where(np.arange(len(plane.theta)) == 0, error, 0.0))
+    rows = [int(np.argmin(np.abs(LINE.along_mm - share * 40.0))) for share in (0.25, 0.5, 0.75, 1.0)]
+    points, left = (each[:, rows] for each in LINE.turned(number))
+    moved = wrong.to_mm(plane.to_px((points + centre).reshape(-1, 2))).reshape(points.shape) - points - centre
+    aside = (moved * left).sum(axis=2)
+    shared = np.hstack([left.reshape(-1, 2), np.tile(np.eye(4), (number, 1))])
+    rest = aside.ravel() - shared @ np.linalg.lstsq(shared, aside.ravel(), rcond=None)[0]
+    assert np.allclose(told, np.abs(rest.reshape(number, 4)[:, -1]), rtol=0.05, atol=2e-3)
+    assert told.max() > 0.02
