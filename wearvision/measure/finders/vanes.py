@@ -21,6 +21,7 @@ from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE, Settled, settle
+from wearvision.measure.vanes.shade import alike
 from wearvision.measure.vanes.siblings import (
     CENTRE_MOST_MM,
     TIP_MM,
@@ -33,7 +34,7 @@ from wearvision.measure.vanes.siblings import (
 )
 from wearvision.measure.vanes.telling import BENT_MM, FAINT, SUSPECTED, bent_probability, unclear
 from wearvision.measure.vanes.tilt import tips_aside
-from wearvision.measure.vanes.trace import Traces, holds
+from wearvision.measure.vanes.trace import Traces
 from wearvision.quantity import K95, Measured, Quantity, Unmeasured
 from wearvision.stated import Stated
 
@@ -141,7 +142,7 @@ def _compared(found: Settled) -> Vanes:
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
         shapes=shapes(differences, along, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
-        standing=there, stub=stub, held=holds(traces, whole), apart=shown.apart,
+        standing=there, stub=stub, held=alike(traces, whole), apart=shown.apart,
     )  # fmt: skip
 
 

@@ -21,7 +21,8 @@ from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import Presence, presence
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.rim import axis_by_rim
-from wearvision.measure.vanes.trace import Traces, holds, trace
+from wearvision.measure.vanes.shade import alike
+from wearvision.measure.vanes.trace import Traces, trace
 from wearvision.quantity import Unmeasured
 
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
@@ -143,7 +144,7 @@ class _Search:
     def _traced(self, one: Layout) -> Tried:
         """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
         traces = trace(self.gray, self.plane, one, self.cards_px, self.blur_px)
-        return holds(traces), traces, one
+        return alike(traces), traces, one
 
     def _settled(self, held: float, traces: Traces, layout: Layout) -> Settled:
         score = scores(traces)
