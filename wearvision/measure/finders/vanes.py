@@ -1,7 +1,7 @@
 """Vanes of an impeller in plan, each against its own siblings: shift at the tip, bend, shortening, a missing vane.
 
 Found by `measure/vanes`: axis (`hub`, `rim`), number and common line (`find`, `refine`, `settle`), edges (`bends`,
-`trace`), what differs (`siblings`, `ends`).
+`trace`, `shade`), what differs (`siblings`, `ends`, `tilt`), what is told as bent (`telling`).
 What all vanes share cannot be seen this way.
 """
 
