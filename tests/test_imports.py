@@ -54,6 +54,7 @@ ALLOWED: dict[str, set[str]] = {
     "scenes.diameter": {"measure"},
     "scenes.faults": {"measure", "stated", "scenes"},
     "scenes.pit_fit": {"errors", "photos", "measure"},
+    "scenes.score_vanes": {"quantity", "measure.vanes.telling", "scenes"},
     "scenes.pit_score": {"measure", "scenes.pit_fit"},
     "scenes.__main__": {"measure.prior", "app.measuring", "scenes"},
     "scenes": {"errors", "stated", "cards.layout", "measure.board", "measure.rule", "app.measuring", "scenes"},

@@ -10,14 +10,13 @@ import pytest
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.measure.chart import chart_of
-from wearvision.measure.finders.vanes import _may_be_bent
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.settle import Settled, settle
+from wearvision.measure.vanes.shade import SHADED, alike, stands_out
 from wearvision.measure.vanes.siblings import CALM_MM, _leaps
 from wearvision.measure.vanes.strips import Strips
-from wearvision.measure.vanes.trace import _placed, _shared
-from wearvision.quantity import Measured, Unmeasured
+from wearvision.measure.vanes.trace import _placed, _shared, holds
 
 ACROSS_MM = np.arange(-4.0, 4.01, 0.16)
 
@@ -90,13 +89,15 @@ def test_the_pair_beside_is_among_those_told() -> None:
     assert min(near) < 1.0
 
 
-@pytest.mark.parametrize(
-    ("value", "u", "may"),
-    [(0.2, 0.5, False), (0.8, 0.05, False), (-0.8, 0.15, True), (0.6, 0.4, False), (3.0, 0.2, False)],
-)
-def test_a_shift_that_may_be_a_bend_is_one_for_sure_and_reaches_the_limit(value: float, u: float, may: bool) -> None:
-    assert _may_be_bent(Measured.of(value, "mm", how="drawn", fit=u)) is may
-
-
-def test_a_shift_not_known_may_be_a_bend() -> None:
-    assert _may_be_bent(Unmeasured(reason="too faint", hint="look"))
+def test_what_is_darker_than_both_its_sides_is_not_believed_to_be_tops() -> None:
+    plane = drawn_plane(tilt_deg=4.0)
+    found = settle(draw_vanes(plane, (DrawnVane(),) * 5, seed=3), plane, (), 0.8, diameter_mm=2 * DISC_MM, number=None)
+    assert isinstance(found, Settled)
+    tops = found.traces
+    assert stands_out(tops) > 0.1
+    assert alike(tops) == holds(tops)
+    shadows = replace(tops, strips=replace(tops.strips, values=-tops.strips.values))
+    assert stands_out(shadows) < 0
+    assert alike(shadows) == pytest.approx(SHADED * holds(tops))
+    unseen = replace(tops, seen=np.zeros_like(tops.seen))
+    assert stands_out(unseen) == np.inf

@@ -112,5 +112,24 @@ def test_bent_vanes_are_found_missed_or_false() -> None:
     assert "cover" in table(figures)
 
 
+def test_a_vane_within_the_guard_band_is_told_though_less_is_measured() -> None:
+    tally = Tally()
+    truth = photo(vane(0, 1.1), vane(1, 0.8), vane(2, 0.0), vane(3, -1.2))
+    add_photo(tally, truth, result(found(0, 0.95), found(1, 0.95), found(2, 0.5), found(3, -0.7)))
+    figures = summary(tally)
+    assert (figures["bent"], figures["bent_found"], figures["bent_by_value"]) == (2, 1, 0)
+    assert (figures["false_per_impeller"], figures["false_by_value"]) == (1.0, 0.0)
+    assert sum("not told" in note for note in figures["notes"]) == 1
+
+
+def test_a_bent_vane_whose_shift_is_not_given_is_missed() -> None:
+    tally, untold = Tally(), found(0, 0.0)
+    untold["quantities"]["tip_shift"] = {"unmeasured": "too unclear", "hint": "look"}
+    add_photo(tally, photo(vane(0, 3.0), vane(1, 0.0)), result(untold, found(1, 0.0)))
+    figures = summary(tally)
+    assert (figures["bent"], figures["bent_found"]) == (1, 0)
+    assert figures["quantities"]["tip_shift"]["not_measured"] == 1
+
+
 def test_far_finds_match_nothing() -> None:
     assert match([vane(0, 0.0), vane(1, 0.0)], [found(7, 0.0)]) == {}

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from wearvision import photos
 from wearvision.finding import Finding
+from wearvision.measure.vanes.telling import told_bent
 from wearvision.pages import land_strip, overlay
 from wearvision.pages.overlay_vanes import sibling_outlines
 from wearvision.pages.page import FindingRow, Picture, only_below, plain, say
@@ -146,7 +147,7 @@ def _vane_label(finding: Finding) -> str:
     shift, short = finding.quantities.get("tip_shift"), finding.quantities.get("shortening")
     if not isinstance(shift, Measured):
         return "missing?" if shift is not None and "missing" in shift.reason else "look"
-    if abs(shift.value) > shift.u95:
+    if abs(shift.value) > shift.u95 or told_bent(shift.value, shift.u):
         return f"tip {abs(shift.value):.1f} mm to the {'left' if shift.value > 0 else 'right'}"
     return f"{short.value:.1f} mm short" if isinstance(short, Measured) else "look"
 

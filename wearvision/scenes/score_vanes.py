@@ -1,10 +1,11 @@
 """Hold measured vanes in plan against the truth: their number, which are bent or missing, how honest the intervals.
 
 Rules. A found vane and a true one match when their middles lie less than half the distance between neighbours apart,
-best pairs first. A vane counts as bent when its true tip shift is 1.0 mm or more and its tip is in view; it is found
-when 1.0 mm or more is measured, to the right side. False is 1.0 mm or more measured of a vane whose true shift is less,
-or of what is no vane. A bent vane whose shift is given as not measured is missed. Photos refused (``usable`` false) are
-counted apart.
+best pairs first. A vane counts as bent when its true tip shift is 1.0 mm or more and its tip is in view. It is found
+when the shift measured, with its uncertainty, is one that is told as bent (`measure.vanes.telling`, which also flags
+it), to the right side. False is one told of a vane whose true shift is less, or of what is no vane. A bent vane whose
+shift is given as not measured is missed, however it is flagged. Beside it stand the same counts with no guard band:
+1.0 mm or more measured. Photos refused (``usable`` false) are counted apart.
 """
 
 from __future__ import annotations
@@ -17,11 +18,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.vanes.telling import BENT_MM, told_bent
+from wearvision.quantity import K95
 from wearvision.scenes.score import Counted, error_figures, records, usable
 
 Array = NDArray[np.float64]
 VIEWS = ("vane-front", "vane-back")
-BENT_MM = 1.0
 QUANTITIES = ("tip_shift", "bend_angle", "shortening")
 NAMES = {"vane_width_nominal_mm": "vane_thickness_mm"}
 """Names of drawing sizes in other truth records."""
@@ -35,6 +37,8 @@ class Tally(Counted):
     bent: int = 0
     bent_found: int = 0
     false: int = 0
+    bent_by_value: int = 0
+    false_by_value: int = 0
     gone: int = 0
     gone_found: int = 0
     false_gone: int = 0
@@ -56,7 +60,8 @@ def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any])
     for i, vane in enumerate(vanes):
         _add_vane(tally, truth["photo"], vane, found[pairs[i]] if i in pairs else None)
     for j in set(range(len(found))) - set(pairs.values()):
-        if abs(_value(found[j], "tip_shift")) >= BENT_MM:
+        tally.false_by_value += abs(_shift(found[j])[0]) >= BENT_MM
+        if told_bent(*_shift(found[j])):
             tally.false += 1
             tally.notes.append(f"{truth['photo']}: {found[j]['id']} is bent and no vane")
 
@@ -74,17 +79,18 @@ def _add_vane(tally: Tally, photo: str, vane: Mapping[str, Any], found: Mapping[
     if gone:
         tally.false_gone += 1
         tally.notes.append(f"{where}: is there, told as missing")
-    shift = truth["tip_shift"]
-    measured = 0.0 if found is None else _value(found, "tip_shift")
-    if abs(shift) >= BENT_MM and vane.get("tip_in_view", True):
+    shift, (measured, u) = truth["tip_shift"], _shift(found)
+    told, large = told_bent(measured, u), abs(measured) >= BENT_MM
+    if abs(shift) < BENT_MM:
+        tally.false_by_value += large
+        tally.false += told
+    elif vane.get("tip_in_view", True):
         tally.bent += 1
-        hit = abs(measured) >= BENT_MM and measured * shift > 0
-        tally.bent_found += hit
-        if not hit:
-            tally.notes.append(f"{where}: bent by {shift:.2f} mm, measured {measured:.2f}")
-    if abs(shift) < BENT_MM and abs(measured) >= BENT_MM:
-        tally.false += 1
-        tally.notes.append(f"{where}: bent by {shift:.2f} mm, told as {measured:.2f}")
+        told, large = told and measured * shift > 0, large and measured * shift > 0
+        tally.bent_by_value += large
+        tally.bent_found += told
+    if told != (abs(shift) >= BENT_MM and vane.get("tip_in_view", True)):
+        tally.notes.append(f"{where}: bent by {shift:.2f} mm, {'told' if told else 'not told'}, {_said(found)}")
     for name in QUANTITIES:
         given = {} if found is None else found["quantities"][name]
         if "value" not in given:
@@ -93,8 +99,18 @@ def _add_vane(tally: Tally, photo: str, vane: Mapping[str, Any], found: Mapping[
             tally.errors.setdefault(name, []).append((given["value"] - truth[name], given["u95"]))
 
 
-def _value(found: Mapping[str, Any], name: str) -> float:
-    return float(found["quantities"][name].get("value", 0.0))
+def _shift(found: Mapping[str, Any] | None) -> tuple[float, float]:
+    """Measured shift and its standard uncertainty; none, for sure, where it is not measured."""
+    given = {} if found is None else found["quantities"]["tip_shift"]
+    return (float(given["value"]), float(given["u95"]) / K95) if "value" in given else (0.0, 0.0)
+
+
+def _said(found: Mapping[str, Any] | None) -> str:
+    """What is given of a vane's shift, for the notes."""
+    given = {} if found is None else found["quantities"]["tip_shift"]
+    if "value" in given:
+        return f"{given['value']:.2f} +- {given['u95']:.2f}"
+    return str(given.get("unmeasured", "no vane found"))
 
 
 def match(vanes: list[Mapping[str, Any]], found: list[Mapping[str, Any]]) -> dict[int, int]:
@@ -126,6 +142,7 @@ def summary(tally: Tally) -> dict[str, Any]:
         "photos": tally.photos, "refused": tally.refused, "number_right": round(tally.number_right / measured, 4),
         "bent": tally.bent, "bent_found": tally.bent_found, "recall": round(tally.bent_found / max(tally.bent, 1), 4),
         "false_per_impeller": round(tally.false / measured, 4),
+        "bent_by_value": tally.bent_by_value, "false_by_value": round(tally.false_by_value / measured, 4),
         "missing": tally.gone, "missing_found": tally.gone_found, "missing_false": tally.false_gone,
         "quantities": {
             name: error_figures(tally.errors[name]) | {"not_measured": tally.unmeasured.get(name, 0)}
@@ -139,7 +156,8 @@ def table(figures: Mapping[str, Any]) -> str:
     lines = [
         f"photos {figures['photos']}, refused {figures['refused']}; number right {100 * figures['number_right']:.1f} %",
         f"bent by 1 mm or more: {figures['bent_found']} of {figures['bent']} found; false per impeller "
-        f"{figures['false_per_impeller']}; missing: {figures['missing_found']} of {figures['missing']} told, "
+        f"{figures['false_per_impeller']} (by 1 mm or more measured: {figures['bent_by_value']}, "
+        f"{figures['false_by_value']}); missing: {figures['missing_found']} of {figures['missing']} told, "
         f"{figures['missing_false']} false",
         f"{'quantity':12} {'n':>4} {'none':>5} {'median':>8} {'90 %':>8} {'cover':>6}",
     ]

@@ -1,7 +1,7 @@
 """Vanes of an impeller in plan, each against its own siblings: shift at the tip, bend, shortening, a missing vane.
 
 Found by `measure/vanes`: axis (`hub`, `rim`), number and common line (`find`, `refine`, `settle`), edges (`bends`,
-`trace`), what differs (`siblings`, `ends`).
+`trace`, `shade`), what differs (`siblings`, `ends`, `tilt`), what is told as bent (`telling`).
 What all vanes share cannot be seen this way.
 """
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
+from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
 from wearvision.measure.vanes.ends import LATE_MM, ends
@@ -20,8 +21,10 @@ from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE, Settled, settle
+from wearvision.measure.vanes.shade import alike
 from wearvision.measure.vanes.siblings import (
     CENTRE_MOST_MM,
+    TIP_MM,
     Shape,
     against_siblings,
     centre_u,
@@ -29,22 +32,26 @@ from wearvision.measure.vanes.siblings import (
     offsets,
     shapes,
 )
-from wearvision.measure.vanes.trace import Traces, holds
-from wearvision.quantity import K95, Measured, Quantity, Unmeasured, root_sum_square
+from wearvision.measure.vanes.telling import BENT_MM, FAINT, SUSPECTED, bent_probability, unclear
+from wearvision.measure.vanes.tilt import tips_aside
+from wearvision.measure.vanes.trace import Traces
+from wearvision.quantity import K95, Measured, Quantity, Unmeasured
 from wearvision.stated import Stated
 
 ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
-UNCLEAR_MM, KNOWN = 1.2, 0.85
-"""A shift that is no bend is not given when it is known to worse than this, mm; one that is, when it is known to worse
-than this share of itself: a bend that may well be none ends a part's reuse for nothing."""
-BENT_MM, MOST_BENT = 1.0, 2
+MOST_BENT = 2
+"""So many bent vanes, or a third, may be compared."""
+LEAST_STRAIGHT, OFF_MM = 3, 0.3
+"""So many straight vanes are enough to leave the bent ones out of what each is compared with; how far the outer part of
+one lies off before it is asked whether it is bent."""
 PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
-TIP_SD_MM = 0.7
-"""Of where the vanes end, along them: a bend goes on growing there."""
+TIP_SD_MM, OUTER = 0.7, 0.25
+"""Of where the vanes end, along them: a bend goes on growing there, and its direction on turning, over so much of the
+vane."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
 STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
@@ -126,16 +133,27 @@ def _compared(found: Settled) -> Vanes:
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
     short = np.zeros(len(off))
-    differences, doubts = against_siblings(off, whole)
+    along, straight = traces.line.along_mm, whole & ~_surely_bent(off, whole, traces.line.along_mm, tip)
+    differences, doubts = against_siblings(off, straight if straight.sum() >= LEAST_STRAIGHT else whole)
     differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else seems) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
-        shapes=shapes(differences, traces.line.along_mm, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
-        standing=there, stub=stub, held=holds(traces, whole), apart=shown.apart,
+        shapes=shapes(differences, along, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
+        standing=there, stub=stub, held=alike(traces, whole), apart=shown.apart,
     )  # fmt: skip
+
+
+def _surely_bent(off: Array, whole: NDArray[np.bool_], along_mm: Array, tip: float) -> NDArray[np.bool_]:
+    """Which vanes (N,) are bent for sure, of those whose outer part lies off their siblings' at all."""
+    differences, doubts = against_siblings(off, whole)
+    outer = (along_mm > (1 - OUTER) * tip) & (along_mm < tip - TIP_MM)
+    far = whole & (np.abs(medians(differences[:, outer, None])[:, 0]) > OFF_MM)
+    bent = np.zeros(len(off), dtype=bool)
+    bent[far] = [_bent(one) for one in shapes(differences[far], along_mm, tip, doubts[far])]
+    return bent
 
 
 def _left_over(layout: Layout) -> Where:
@@ -148,12 +166,12 @@ def _left_over(layout: Layout) -> Where:
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:
     """One finding for each vane, numbered clockwise from the one nearest 12 o'clock in the photo."""
-    stretch = _stretch(vanes, plane)
+    stretch, tips = _stretch(vanes, plane), _tips_aside(vanes, plane)
     outlines = _all_px(plane, [outline_mm(vanes, k) for k in range(len(vanes.shapes))])
     places = _all_px(plane, _places_mm(vanes))
     found = []
     for i, k in enumerate(_order(vanes, plane), start=1):
-        quantities = _quantities(vanes, k, stretch)
+        quantities = _quantities(vanes, k, stretch, {name: float(u[k]) for name, u in tips.items()})
         found.append(Finding(
             id=f"V{i}", kind="vane", outline_px=outlines[k], quantities=quantities,
             flags=_flags(vanes, k, quantities, in_frame(outlines[k], plane.size_px)),
@@ -203,8 +221,15 @@ def _stretch(vanes: Vanes, plane: Plane) -> dict[str, float]:
     return {name: float(u[0] / value[0]) for name, u in parts.items()}
 
 
-def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
-    """Shift, bend and shortening of one vane."""
+def _tips_aside(vanes: Vanes, plane: Plane) -> dict[str, Array]:
+    """What the plane's uncertainty makes of the place of each tip against the others, mm (N,), by source."""
+    return tips_aside(plane, vanes.traces.line, vanes.centre_mm, vanes.layout.number, vanes.tip_mm)
+
+
+def _quantities(
+    vanes: Vanes, k: int, stretch: dict[str, float], aside_mm: dict[str, float]
+) -> dict[str, Quantity]:
+    """Shift, bend and shortening of one vane, of lengths that may be stretched and a tip that may lie aside."""
     short = float(vanes.short_mm[k])
     if not vanes.standing[k]:
         gone = Measured.of(short, "mm", how="missing: all of its siblings' length", end=ROOT_MM)
@@ -218,7 +243,7 @@ def _quantities(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Qu
         shortening = no
     if no is not None:
         return {"tip_shift": no, "bend_angle": no, "shortening": shortening}
-    return _bend(vanes, k, stretch) | {"shortening": shortening}
+    return _bend(vanes, k, stretch, aside_mm) | {"shortening": shortening}
 
 
 def _why_not(vanes: Vanes, k: int) -> Unmeasured | None:
@@ -235,25 +260,28 @@ def _why_all(vanes: Vanes) -> Unmeasured | None:
     return NO_SIBLINGS if vanes.standing.sum() < 3 else not_compared(vanes)
 
 
-def _bend(vanes: Vanes, k: int, stretch: dict[str, float]) -> dict[str, Quantity]:
+def _bend(
+    vanes: Vanes, k: int, stretch: dict[str, float], aside_mm: dict[str, float]
+) -> dict[str, Quantity]:
     """Shift at the tip and angle there, unless the shift is known too badly."""
-    seen, edge = vanes.shapes[k], EDGE_PX * vanes.traces.px_mm
-    shift, centre = seen.tip_shift_mm, float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k])
-    end = TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg)))
-    u = root_sum_square(seen.tip_u_mm, edge, centre, end)
-    if K95 * u > (KNOWN * abs(shift) if abs(shift) >= BENT_MM else UNCLEAR_MM):
-        low, high = shift - K95 * u, shift + K95 * u
-        unclear = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
-        return {"tip_shift": unclear, "bend_angle": unclear}
-    return {
-        "tip_shift": Measured.of(
-            shift, "mm", how="against the siblings' median; + is to the left going outwards", fit=seen.tip_u_mm,
-            edge=edge, centre=centre, end=end, **{n: abs(shift) * part for n, part in stretch.items()},
-        ),
-        "bend_angle": Measured.of(
-            seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg
-        ),
-    }  # fmt: skip
+    seen = vanes.shapes[k]
+    shift = Measured.of(
+        seen.tip_shift_mm, "mm", how="against the siblings' median; + is to the left going outwards",
+        fit=seen.tip_u_mm, edge=EDGE_PX * vanes.traces.px_mm,
+        centre=float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k]),
+        end=TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg))),
+        **{n: float(np.hypot(seen.tip_shift_mm * part, aside_mm[n])) for n, part in stretch.items()},
+    )  # fmt: skip
+    if unclear(shift.value, shift.u):
+        low, high = shift.value - shift.u95, shift.value + shift.u95
+        no = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
+        return {"tip_shift": no, "bend_angle": no}
+    angle = Measured.of(
+        seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg,
+        edge=float(np.degrees(EDGE_PX * vanes.traces.px_mm / (OUTER * vanes.tip_mm))),
+        end=TIP_SD_MM * abs(seen.bend_deg) / (OUTER * vanes.tip_mm),
+    )  # fmt: skip
+    return {"tip_shift": shift, "bend_angle": angle}
 
 
 def _tip_seen(vanes: Vanes, k: int) -> bool:
@@ -266,10 +294,12 @@ def _flags(
     vanes: Vanes, k: int, quantities: dict[str, Quantity], seen: NDArray[np.bool_]
 ) -> tuple[str, ...]:
     """Doubts: one that differs is suspected, one whose own shift cannot be told, or that may be bent, is faint."""
-    flags = []
-    if differs(vanes, k):
+    shift, flags = quantities["tip_shift"], []
+    likely = bent_probability(shift.value, shift.u) if isinstance(shift, Measured) else None
+    bent = likely is not None and likely >= SUSPECTED
+    if bent or _gone_or_short(vanes, k):
         flags.append("suspected")
-    if vanes.standing[k] and _may_be_bent(quantities["tip_shift"]) and _why_all(vanes) is None:
+    if vanes.standing[k] and not bent and (likely is None or likely >= FAINT) and _why_all(vanes) is None:
         flags.append("faint")
     if not seen.all():
         flags.append("cut-by-frame")
@@ -285,24 +315,13 @@ def not_compared(vanes: Vanes) -> Unmeasured | None:
 
 
 def _bent(seen: Shape) -> bool:
-    """Whether a shift is a bend, and no interval that may well hold none."""
+    """Whether a shift is surely a bend: of a limit's length, and no interval that may well hold none."""
     return bool(np.isfinite(seen.tip_shift_mm) and abs(seen.tip_shift_mm) >= max(BENT_MM, K95 * seen.tip_u_mm))
 
 
-def _may_be_bent(shift: Quantity) -> bool:
-    """Whether a shift is not known, or surely some and perhaps, by its interval, a bend."""
-    if isinstance(shift, Unmeasured):
-        return True
-    return shift.u95 < abs(shift.value) < BENT_MM <= abs(shift.value) + shift.u95
-
-
-def differs(vanes: Vanes, k: int) -> bool:
-    """Whether a vane is missing, bent by a millimetre or more, or clearly shorter than its siblings."""
-    seen = vanes.shapes[k]
-    if not vanes.standing[k]:
-        return True
-    bent = _bent(seen) and not_compared(vanes) is None
-    return bool(bent or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
+def _gone_or_short(vanes: Vanes, k: int) -> bool:
+    """Whether a vane is missing, or clearly shorter than its siblings."""
+    return bool(not vanes.standing[k] or vanes.short_mm[k] > max(2.0, K95 * vanes.short_u_mm[k]))
 
 
 def _places_mm(vanes: Vanes) -> list[Array]:

@@ -38,7 +38,7 @@ LEAST_GAIN = 0.9
 
 def find_vanes(
     chart: Chart, plane: Plane, disc: Disc, diameter_mm: float | None = None,
-    stated: int | None = None, thickness_mm: float | None = None,
+    stated: int | None = None, thickness_mm: float | None = None, stiff: float = 0.0,
 ) -> list[Layout]:
     """Count the vanes of a disc and lay their common line.
 
@@ -49,6 +49,7 @@ def find_vanes(
     diameter_mm : stated diameter of the disc, if any
     stated : number that is stated: one more to look for
     thickness_mm : stated thickness of a vane, if any
+    stiff : how straight the common line is held, `Layout.stiff`
 
     Returns
     -------
@@ -59,7 +60,7 @@ def find_vanes(
     sweeps = find_sweeps(chart, places, disc.rim_mm, asked)
     found: list[Layout] = []
     for sweep in sweeps:
-        found += _laid(chart, plane, disc, sweep, diameter_mm, widths(thickness_mm))
+        found += _laid(chart, plane, disc, sweep, diameter_mm, widths(thickness_mm), stiff)
         best = max(found, key=lambda one: one.score)
         if best.score > SURE and stated in (None, best.number):
             break
@@ -73,7 +74,7 @@ def find_vanes(
 
 
 def _laid(
-    chart: Chart, plane: Plane, disc: Disc, sweep: Sweep, diameter_mm: float | None, widths_mm: Array
+    chart: Chart, plane: Plane, disc: Disc, sweep: Sweep, diameter_mm: float | None, widths_mm: Array, stiff: float
 ) -> list[Layout]:
     """One sweep aligned, and the pair of edges its vanes share: for each depth that the disc may lie at."""
     disc_mm = diameter_mm / 2 if diameter_mm else SEEMS * disc.rim_mm
@@ -94,7 +95,7 @@ def _laid(
             continue
         blank = Layout(
             centre_mm=sweep.centre_mm, number=sweep.number, line=line, width_mm=0.0, score=0.0, disc=disc,
-            disc_mm=disc_mm, widths_mm=widths_mm,
+            disc_mm=disc_mm, widths_mm=widths_mm, stiff=stiff,
         )  # fmt: skip
         found.append(laid(blank, plane, strips, size, shift))
     return found

@@ -43,6 +43,8 @@ class Layout:
         Radius of the disc: half of what is stated, or as it seems.
     widths_mm : (W,) array
         Thicknesses that are tried.
+    stiff : float
+        What a line costs that bends more than an arc, or swings: share of what it costs to miss all its places.
     """
 
     centre_mm: Array
@@ -54,6 +56,7 @@ class Layout:
     disc_mm: float
     widths_mm: Array
     margin: float = 1.0
+    stiff: float = 0.0
 
 
 def widths(thickness_mm: float | None) -> Array:
@@ -63,13 +66,17 @@ def widths(thickness_mm: float | None) -> Array:
     return np.arange(max(LEAST_WIDTH * thickness_mm - 0.5, 1.5), MOST_WIDTH * thickness_mm + 0.75, 0.5)
 
 
-def smooth(pair: Pair) -> Array:
-    """A cubic through the pair's middle, weighted by how strong it is: vanes have no kinks."""
+def smooth(pair: Pair, stiff: float = 0.0) -> Array:
+    """A cubic through the pair's middle, weighted by how strong it is: vanes have no kinks.
+
+    `stiff` holds it against swinging where hardly anything shows.
+    """
     u = np.linspace(-1, 1, len(pair.middle_mm))
+    terms, value = np.polynomial.legendre.legvander(u, 3), pair.middle_mm
+    swing = np.diag([0.0, 0.0, stiff * len(u), stiff * len(u)])
     weight = np.clip(pair.gain, 0.05, 2.0)
-    value = pair.middle_mm
     for _ in range(4):
-        poly = np.polynomial.polynomial.polyfit(u, pair.middle_mm, 3, w=np.sqrt(weight))
-        value = np.asarray(np.polynomial.polynomial.polyval(u, poly), dtype=np.float64)
+        normal = (terms * weight[:, None]).T
+        value = np.asarray(terms @ np.linalg.solve(normal @ terms + swing, normal @ pair.middle_mm))
         weight = np.clip(pair.gain, 0.05, 2.0) / (1 + ((pair.middle_mm - value) / KINK_MM) ** 2) ** 2
     return value

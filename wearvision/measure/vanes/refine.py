@@ -110,7 +110,7 @@ def beside(chart: Chart, plane: Plane, one: Layout) -> list[Layout]:
         for pair in _strongest(pairs(level[:, side], strips.across_mm[side], STEP_MM, one.widths_mm)):
             worth = _worth(size, strips, pair, none) - _doubt(plane, one.disc, one.centre_mm[None])[0]
             score = np.sqrt(one.number) * worth
-            line = one.line.moved(smooth(pair))
+            line = one.line.moved(smooth(pair, one.stiff))
             found.append(replace(one, line=line, width_mm=pair.width_mm, score=float(score)))
     least = LEAST_BESIDE * max(one.score, 0.0)
     return sorted((it for it in found if it.score > least), key=lambda it: -it.score)[:BESIDE]
@@ -134,7 +134,7 @@ def laid(one: Layout, plane: Plane, strips: Strips, size: Grid, shift_mm: Array)
     best = int(np.argmax(worth))
     centre = one.centre_mm + shift_mm
     score = np.sqrt(one.number) * (worth[best] - _doubt(plane, one.disc, centre[None])[0])
-    line = one.line.moved(smooth(found[best]))
+    line = one.line.moved(smooth(found[best], one.stiff))
     return replace(one, centre_mm=centre, line=line, width_mm=found[best].width_mm, score=float(score))
 
 

@@ -21,7 +21,8 @@ from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import Presence, presence
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.rim import axis_by_rim
-from wearvision.measure.vanes.trace import Traces, holds, trace
+from wearvision.measure.vanes.shade import alike
+from wearvision.measure.vanes.trace import Traces, trace
 from wearvision.quantity import Unmeasured
 
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
@@ -36,6 +37,8 @@ LEAST_OTHER = 2.0
 LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
+STIFF = 0.1
+"""How straight the common line is held, `Layout.stiff`, once it is doubted."""
 HINT = "take it again from straight above, the whole disc in frame, with light from two sides"
 DISC_HINT = "take the whole disc in, from straight above, and state its diameter"
 
@@ -100,7 +103,7 @@ class _Search:
         """The disc whose vanes are believed most, each about the axis that its rim tells.
 
         Where nothing is clear then, or the vanes lie alike too little to be sure, what was taken for the rim may have
-        been none.
+        been none, or the common line may swing along what are no vanes' edges.
         """
         best, told = None, []
         for disc in discs:
@@ -111,6 +114,9 @@ class _Search:
         if best is None or not best.clear or best.held < SURE_HOLDS:
             for disc in (disc for disc, one in zip(discs, told, strict=True) if one.axis is not None):
                 best = self._better(best, disc)
+        if best is None or not best.sure:
+            for disc in told:
+                best = self._better(best, disc, STIFF)
         return best
 
     def _axis(self, disc: Disc) -> Where | None:
@@ -118,9 +124,9 @@ class _Search:
             return None
         return axis_by_rim(self.chart, self.plane, disc.centre_mm, self.diameter_mm / 2)
 
-    def _better(self, best: Settled | None, disc: Disc) -> Settled | None:
+    def _better(self, best: Settled | None, disc: Disc, stiff: float = 0.0) -> Settled | None:
         """What is believed more: the best so far, or the number and centre that hold best on a disc."""
-        found = find_vanes(self.chart, self.plane, disc, self.diameter_mm, self.number, self.thickness_mm)
+        found = find_vanes(self.chart, self.plane, disc, self.diameter_mm, self.number, self.thickness_mm, stiff)
         tried = [self._traced(one) for one in _numbers(found, self.number)]
         if not tried:
             return best
@@ -138,7 +144,7 @@ class _Search:
     def _traced(self, one: Layout) -> Tried:
         """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
         traces = trace(self.gray, self.plane, one, self.cards_px, self.blur_px)
-        return holds(traces), traces, one
+        return alike(traces), traces, one
 
     def _settled(self, held: float, traces: Traces, layout: Layout) -> Settled:
         score = scores(traces)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.foot import Where
 from wearvision.measure.vanes.trace import Traces
+from wearvision.quantity import K95
 
 AGREE_MM = 0.8
 """Both edges of a vane must be shifted alike to this."""
@@ -27,16 +29,22 @@ STARTS = np.arange(0.25, 0.86, 0.05)
 POWERS = (1.5, 2.0)
 SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
-LEAST_MM, ROUGH, CALM_MM = 0.06, 1.2, 0.4
+LEAST_MM, ROUGH, CALM_MM = 0.06, 1.0, 0.4
 """Standard deviation of such a stretch: a least one, and how much more it is for each mm by which places leap from one
 station to the next, no leap counting for more than the third: a line along rust leaps, a clear edge does not."""
 INNER = 1 / 3
 """Share of the places, at the root, whose leaps tell nothing: what is bent is further out."""
+ROBUST, OF_THREE = 1.4826, 1.495
+"""Standard deviation of what is normally distributed over the median of its distances from its median, and what that
+ratio is more for three values only (Croux and Rousseeuw, Time-efficient algorithms for two highly robust estimators of
+scale, 1992)."""
 ROUNDS = 8
 """Of a robust fit."""
+HALVINGS = 30
+"""Of the interval in which the half-width of another is sought."""
 SOUND = 0.75
 """Share of vanes that are not bent."""
-BEND_SD_MM, TURN_SD_MM = 4.0, 0.25
+BEND_SD_MM, TURN_SD_MM = 4.0, 0.2
 """How far a vane may be bent, and how far a sound one may stand from its place: priors of the fit."""
 
 
@@ -122,8 +130,12 @@ def against_siblings(off: Array, sound: NDArray[np.bool_]) -> tuple[Array, Array
     others = np.where((sound & ~itself)[..., None], off, np.nan)
     among = np.where((sound | itself)[..., None], off, np.nan)
     count = np.isfinite(others).sum(axis=1)
-    median = np.where(count >= 3, medians(others), medians(among, least=3))
-    spread = 1.4826 * medians(np.abs(others - median[:, None]))
+    enough = count >= 3
+    median = np.where(enough, medians(others), medians(among, least=3))
+    spread = np.where(
+        enough, ROBUST * medians(np.abs(others - median[:, None])),
+        ROBUST * OF_THREE * medians(np.abs(among - median[:, None]), least=3),
+    )  # fmt: skip
     doubt = 1.25 * np.maximum(np.nan_to_num(spread, nan=0.2), 0.08) / np.sqrt(np.maximum(count, 1))
     return off - median, np.where(count > 0, doubt, np.nan)
 
@@ -133,7 +145,8 @@ def shapes(differences: Array, along_mm: Array, tip_mm: float, doubts_mm: Array)
 
     Each bend starts at one of `STARTS` of the length and grows with a power of what is beyond; it and a shift of the
     whole vane are fitted by robust least squares with priors. The shift at the tip and the angle there are means over
-    all of them, and so their uncertainty holds what the choice between them is worth.
+    all of them, and their 95 % intervals hold 95 % of all of them together: a standard deviation would be made by the
+    few bends that are hardly believed.
     """
     bends = _Bends.along(along_mm, tip_mm)
     return tuple(_shape(one, bends, doubt) for one, doubt in zip(differences, doubts_mm, strict=True))
@@ -157,11 +170,10 @@ def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
     weight /= weight.sum()
     value, cov = np.einsum("fij,fj->fi", bends.to_tip, theta), bends.to_tip @ cov @ bends.to_tip.transpose(0, 2, 1)
     mean = weight @ value
-    spread = np.einsum("f,fij->ij", weight, cov) + (value - mean).T @ (weight[:, None] * (value - mean))
+    u = [_half_width(weight, value[:, i], np.sqrt(cov[:, i, i]), float(mean[i])) / K95 for i in (0, 1)]
     return Shape(
-        tip_shift_mm=float(mean[0]), tip_u_mm=float(np.sqrt(spread[0, 0])),
-        bend_deg=float(np.degrees(np.arctan(mean[1]))),
-        bend_u_deg=float(np.degrees(np.sqrt(spread[1, 1]) / (1 + mean[1] ** 2))),
+        tip_shift_mm=float(mean[0]), tip_u_mm=u[0], bend_deg=float(np.degrees(np.arctan(mean[1]))),
+        bend_u_deg=float(np.degrees(u[1] / (1 + mean[1] ** 2))),
         off_mm=weight @ (theta[:, :1] + theta[:, 1:] * bends.at), measured_mm=difference,
     )  # fmt: skip
 
@@ -204,6 +216,21 @@ def _fitted(at: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Arra
     cost, theta, normal = (np.zeros((len(prior), *shape)) for shape in ((), (2,), (2, 2)))
     _fit_each(at, y, sd, step / SHARED_MM, prior, theta, normal, cost)
     return cost, theta, np.asarray(np.linalg.inv(normal), dtype=np.float64)
+
+
+@compiled
+def _half_width(weight: Array, mean: Array, sd: Array, centre: float) -> float:
+    """Half-width of the interval about `centre` that holds 95 % of some normal distributions (F,) by their weight."""
+    low, high = 0.0, 0.0
+    for f in range(len(mean)):
+        high = max(high, abs(mean[f] - centre) + 4.0 * sd[f])
+    for _ in range(HALVINGS):
+        half, inside = 0.5 * (low + high), 0.0
+        for f in range(len(mean)):
+            wide, off = math.sqrt(2.0) * max(sd[f], 1e-9), centre - mean[f]
+            inside += 0.5 * weight[f] * (math.erf((off + half) / wide) - math.erf((off - half) / wide))
+        low, high = (half, high) if inside < 0.95 else (low, half)
+    return high
 
 
 @compiled

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from wearvision.measure.finders.vanes import Vanes, differs, measure_vanes, to_findings
+from wearvision.measure.finders.vanes import Vanes, measure_vanes, to_findings
 from wearvision.measure.look import Look, Seen
 from wearvision.quantity import Measured, Quantity, Unmeasured
 
@@ -25,22 +25,20 @@ def see(look: Look) -> Seen:
         return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, (EDGES, "no vanes were followed")))
     stated = look.stated.nominal.get("vane_count")
     doubts = (*_doubts(vanes, stated), ALIKE, (EDGES, _band(vanes, look.blur_px)))
-    count = figures(vanes)
+    count = _count(vanes)
     if stated and round(stated) != len(vanes.standing):
-        return Seen(summary={"vane_count": count["vane_count"]}, not_assessed=doubts)
-    return Seen(findings=to_findings(vanes, look.plane, look.cards_px), summary=count, not_assessed=doubts)
+        return Seen(summary={"vane_count": count}, not_assessed=doubts)
+    findings = to_findings(vanes, look.plane, look.cards_px)
+    odd = sum("suspected" in one.flags for one in findings)
+    differ = Measured.of(float(odd), "count", how="bent, short or missing against their siblings")
+    return Seen(findings=findings, summary={"vane_count": count, "vanes_that_differ": differ}, not_assessed=doubts)
 
 
-def figures(vanes: Vanes) -> dict[str, Quantity]:
-    """Vanes found, and how many differ."""
-    count = len(vanes.standing)
-    odd = sum(differs(vanes, k) for k in range(count))
+def _count(vanes: Vanes) -> Quantity:
+    """Vanes found."""
     sure = vanes.layout.margin > UNSURE_MARGIN
     how = "places a full turn over N apart, missing vanes included"
-    return {
-        "vane_count": Measured.of(float(count), "count", how=how, choice=0.0 if sure else 0.5),
-        "vanes_that_differ": Measured.of(float(odd), "count", how="bent, short or missing against their siblings"),
-    }  # fmt: skip
+    return Measured.of(float(len(vanes.standing)), "count", how=how, choice=0.0 if sure else 0.5)
 
 
 def _band(vanes: Vanes, blur_px: float) -> str:
