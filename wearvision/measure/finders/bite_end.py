@@ -28,6 +28,8 @@ GAP_MM = 2.0
 """What is no wider than this may be a crack itself."""
 BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
+MOST_ON = 4.0
+"""It carries a bite on to less than so many times its depth."""
 SHORT_MM, GONE = 0.5, 0.7
 """A line that ends so near where none is sought at either edge is a crack across the land, and no wall of a bite that
 goes through less than so much of it."""
@@ -76,8 +78,7 @@ def _shares(land: Land, bite: Bite, deg: Array) -> bool:
 
 
 def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
-    """Whether a line is of a bite: it may be one, or is narrower than deep, or most of the line lies in it; none that
-    goes on to the other edge."""
+    """Whether a line is of a bite: most of it lies in it, or carries it on; none that goes on to the other edge."""
     rows, depth = _depth(land, bite, deg, radius_mm)
     width = float(np.abs(land.sound_mm[1] - land.sound_mm[0]).mean())
     off = EDGE_MM + land.strip.px_mm + SHORT_MM
@@ -85,8 +86,7 @@ def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
         return False
     loss = np.zeros(len(land.deg))
     loss[bite.rows] = bite.loss_mm
-    within = float((depth < loss[rows] + JOIN_MM).mean())
-    return bite.verdict == "unsure" or float(depth.max()) > bite.traits["arc_mm"] or within > 0.5
+    return float((depth < loss[rows] + JOIN_MM).mean()) > 0.5 or _carries_on(bite, depth)
 
 
 def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArray[np.int64], Array]:
@@ -95,12 +95,20 @@ def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArra
     return rows, np.abs(radius_mm - land.sound_mm[bite.edge][rows])
 
 
-def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
-    """A bite narrower than deep, as deep as a line that begins at its end; any other as it is."""
-    rows, depth = _depth(land, bite, deg, radius_mm)
+def _carries_on(bite: Bite, depth: Array) -> bool:
+    """Whether a line begins at a bite's end and goes on from there: one narrower than deep with it, and not much
+    deeper. A crack may begin at a bite, too."""
     reach, loss = float(depth.max()), float(bite.loss_mm.max())
-    if reach < loss or float(depth.min()) > loss + JOIN_MM or reach < bite.traits["arc_mm"]:
+    begins = float(depth.min()) < loss + JOIN_MM
+    return begins and max(loss, bite.traits["arc_mm"]) < reach < MOST_ON * loss
+
+
+def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
+    """A bite as deep as a line that carries it on; any other as it is."""
+    rows, depth = _depth(land, bite, deg, radius_mm)
+    if not _carries_on(bite, depth):
         return bite
+    reach, loss = float(depth.max()), float(bite.loss_mm.max())
     deeper = np.zeros(len(land.deg))
     np.maximum.at(deeper, rows, depth)
     hidden = max(bite.traits.get("hidden", 0.0), reach - loss)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.face import Face
 from wearvision.measure.plane import Array
 from wearvision.measure.polyline import evenly, length_of, run_of
 
@@ -23,12 +22,15 @@ STEP_MM, LEAST_STEPS = 0.2, 5
 TURNS = 8
 
 
-def tool_mark(line_mm: Array, face: Face, contrast: float) -> bool:
-    """Whether a line (N, 2) of a contrast, in spreads of the metal's grain, is a tool's, or runs round something."""
+def tool_mark(line_mm: Array, centre_mm: Array, contrast: float) -> bool:
+    """Whether a line (N, 2) of a contrast, in spreads of the metal's grain, is a tool's, or runs round something.
+
+    ``centre_mm``: of the circles of turning, (2,).
+    """
     length = length_of(line_mm)
     if float(np.hypot(*(line_mm[-1] - line_mm[0]))) < STRAIGHT * length:
         return True
-    radius = np.hypot(*(line_mm - face.centre_mm).T)
+    radius = np.hypot(*(line_mm - centre_mm).T)
     if np.ptp(radius) < AROUND * length and off_parabola(np.column_stack([run_of(line_mm), radius]), 0.5) < AROUND_MM:
         return True
     off = line_mm - line_mm.mean(axis=0)
