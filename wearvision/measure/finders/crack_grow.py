@@ -52,12 +52,16 @@ class Ground:
     edges_mm: Array
     exclude_px: tuple[Array, ...]
 
-    def free(self, line_mm: Array) -> int:
-        """How many points of a line (N, 2) lie on the ring before the first that does not, or is covered."""
+    def inside(self, line_mm: Array) -> Array:
+        """How far inside of the nearer edge points (N, 2) lie, mm along the radius."""
         x, y = (line_mm - self.centre_mm).T
         far, deg = np.hypot(x, y), np.degrees(np.arctan2(y, x))
         inner, outer = (np.interp(deg, self.deg, edge, period=360.0) for edge in self.edges_mm)
-        off = (far < inner + EDGE_MM) | (far > outer - EDGE_MM)
+        return np.minimum(far - inner, outer - far)
+
+    def free(self, line_mm: Array) -> int:
+        """How many points of a line (N, 2) lie on the ring before the first that does not, or is covered."""
+        off = self.inside(line_mm) < EDGE_MM
         for k, (x, y) in enumerate(self.plane.to_px(line_mm) if len(line_mm) else ()):
             off[k] |= any(cv2.pointPolygonTest(c.astype(np.float32), (x, y), False) >= 0 for c in self.exclude_px)
         return int(np.argmax(off)) if off.any() else len(line_mm)

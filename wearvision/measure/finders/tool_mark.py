@@ -33,10 +33,19 @@ def tool_mark(line_mm: Array, centre_mm: Array, contrast: float) -> bool:
     radius = np.hypot(*(line_mm - centre_mm).T)
     if np.ptp(radius) < AROUND * length and off_parabola(np.column_stack([run_of(line_mm), radius]), 0.5) < AROUND_MM:
         return True
-    off = line_mm - line_mm.mean(axis=0)
-    own = off @ np.linalg.svd(off, full_matrices=False)[2].T
+    own = _own_axes(line_mm)
     true = off_parabola(own, 0.5) < TRUE_MM or off_parabola(own, 0.8) < STRAY_MM
     return true or sway(line_mm) < SWAY_MM + NOISE_MM / contrast
+
+
+def stray(line_mm: Array) -> float:
+    """Within what distance of one parabola four fifths of a line (N, 2) lie, mm."""
+    return off_parabola(_own_axes(line_mm), 0.8)
+
+
+def _own_axes(line_mm: Array) -> Array:
+    off = line_mm - line_mm.mean(axis=0)
+    return np.asarray(off @ np.linalg.svd(off, full_matrices=False)[2].T, dtype=np.float64)
 
 
 def off_parabola(at: Array, share: float) -> float:
