@@ -28,8 +28,8 @@ GAP_MM = 2.0
 """What is no wider than this may be a crack itself."""
 BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
-MOST_ON = 4.0
-"""It carries a bite on to less than so many times its depth."""
+MOST_ON, PALE = 4.0, 0.4
+"""It carries a bite on to less than so many times its depth, and is no darker than this, log grey: a crack is."""
 SHORT_MM, GONE = 0.5, 0.7
 """A line that ends so near where none is sought at either edge is a crack across the land, and no wall of a bite that
 goes through less than so much of it."""
@@ -61,9 +61,10 @@ def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], lis
     for line in found.lines:
         deg, radius = found.deg(line), found.mm(line)
         at = [k for k, bite in enumerate(out) if bite.verdict in ("bite", "unsure") and _shares(land, bite, deg)]
-        own = [k for k in at if out[k].traits["arc_mm"] > GAP_MM and _its(land, out[k], deg, radius)]
+        pale = found.dark(line) < PALE
+        own = [k for k in at if out[k].traits["arc_mm"] > GAP_MM and _its(land, out[k], deg, radius, pale=pale)]
         for k in own:
-            out[k] = _carried_on(land, out[k], deg, radius)
+            out[k] = _carried_on(land, out[k], deg, radius, pale=pale)
         if not own:
             free.append(line)
             out = [b for k, b in enumerate(out) if k not in at or b.traits["arc_mm"] > GAP_MM]
@@ -77,8 +78,9 @@ def _shares(land: Land, bite: Bite, deg: Array) -> bool:
     return bool((np.abs((deg - middle + 180) % 360 - 180) < half).mean() > 0.5)
 
 
-def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
-    """Whether a line is of a bite: most of it lies in it, or carries it on; none that goes on to the other edge."""
+def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) -> bool:
+    """Whether a line is of a bite: most of it lies in a likely one, or carries it on; none that goes on to the other
+    edge."""
     rows, depth = _depth(land, bite, deg, radius_mm)
     width = float(np.abs(land.sound_mm[1] - land.sound_mm[0]).mean())
     off = EDGE_MM + land.strip.px_mm + SHORT_MM
@@ -86,7 +88,8 @@ def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
         return False
     loss = np.zeros(len(land.deg))
     loss[bite.rows] = bite.loss_mm
-    return float((depth < loss[rows] + JOIN_MM).mean()) > 0.5 or _carries_on(bite, depth)
+    within = float((depth < loss[rows] + JOIN_MM).mean())
+    return (bite.likely and within > 0.5) or (pale and _carries_on(bite, depth))
 
 
 def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArray[np.int64], Array]:
@@ -103,10 +106,10 @@ def _carries_on(bite: Bite, depth: Array) -> bool:
     return begins and max(loss, bite.traits["arc_mm"]) < reach < MOST_ON * loss
 
 
-def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
-    """A bite as deep as a line that carries it on; any other as it is."""
+def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) -> Bite:
+    """A bite as deep as a pale line that carries it on; any other as it is."""
     rows, depth = _depth(land, bite, deg, radius_mm)
-    if not _carries_on(bite, depth):
+    if not (pale and _carries_on(bite, depth)):
         return bite
     reach, loss = float(depth.max()), float(bite.loss_mm.max())
     deeper = np.zeros(len(land.deg))

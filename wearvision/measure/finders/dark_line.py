@@ -78,6 +78,11 @@ class Lines:
         """Radius of its columns."""
         return self.strip.mm(line.columns.astype(np.float64))
 
+    def dark(self, line: Line) -> float:
+        """How much darker than its sides a line usually is, log grey."""
+        at = (line.rows % len(self.tone), line.columns)
+        return float(np.median(self.level[at] - self.tone[at]))
+
     @property
     def away(self) -> int:
         """Rows from a line to its sides."""
