@@ -30,6 +30,10 @@ BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
 MOST_ON, PALE = 4.0, 0.4
 """It carries a bite on to less than so many times its depth, and is no darker than this, log grey: a crack is."""
+SLIT_MM = 2.6
+"""A way no wider than this about a dark line is a crack's."""
+CRACK_MM = 1.0
+"""What lies so near a crack may be it."""
 SHORT_MM, GONE = 0.5, 0.7
 """A line that ends so near where none is sought at either edge is a crack across the land, and no wall of a bite that
 goes through less than so much of it."""
@@ -67,8 +71,26 @@ def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], lis
             out[k] = _carried_on(land, out[k], deg, radius, pale=pale)
         if not own:
             free.append(line)
-            out = [b for k, b in enumerate(out) if k not in at or b.traits["arc_mm"] > GAP_MM]
+            out = [
+                _without(land, b, deg, radius) if k in at else b for k, b in enumerate(out)
+                if k not in at or b.traits["arc_mm"] > GAP_MM
+            ]
     return out, free
+
+
+def _without(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
+    """A bite without what of its way runs along a crack: straight on from one side of that to the other."""
+    rows, depth = _depth(land, bite, deg, radius_mm)
+    along = np.full(len(land.deg), -np.inf)
+    np.maximum.at(along, rows, depth)
+    wide = 2 * max(1, round(SLIT_MM / 2 / land.row_mm)) + 1
+    near = np.abs(bite.loss_mm - along[bite.rows]) < CRACK_MM
+    near = cv2.dilate(near.astype(np.uint8).reshape(-1, 1), np.ones((wide, 1), np.uint8)).ravel() > 0
+    if near.all() or not near.any():
+        return bite
+    at = np.arange(len(near))
+    return replace(bite, loss_mm=np.where(near, np.minimum(bite.loss_mm, np.interp(at, at[~near], bite.loss_mm[~near])),
+                                          bite.loss_mm))  # fmt: skip
 
 
 def _shares(land: Land, bite: Bite, deg: Array) -> bool:
@@ -89,7 +111,17 @@ def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) ->
     loss = np.zeros(len(land.deg))
     loss[bite.rows] = bite.loss_mm
     within = float((depth < loss[rows] + JOIN_MM).mean())
+    if not pale and _in_slit(land, bite, depth):
+        return False
     return (bite.likely and within > 0.5) or (pale and _carries_on(bite, depth))
+
+
+def _in_slit(land: Land, bite: Bite, depth: Array) -> bool:
+    """Whether a line lies where a bite's way is hardly wider than a crack."""
+    wide = 2 * round(SLIT_MM / 2 / land.row_mm) + 1
+    column = bite.loss_mm.astype(np.float32).reshape(-1, 1)
+    broad = float(cv2.morphologyEx(column, cv2.MORPH_OPEN, np.ones((wide, 1), np.uint8)).max())
+    return bool((depth > broad + JOIN_MM).mean() > 0.5)
 
 
 def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArray[np.int64], Array]:

@@ -32,10 +32,10 @@ STRAY_MM, SCRATCH = 0.05, 0.5
 MOST = 3
 NEAR_END_MM, BACK_MM = 1.3, 1.5
 """A path that ends so near an edge goes on to it, as its last so many mm run."""
-END_MM, UNSEEN_SHARE = 0.95, 0.06
+END_MM, UNSEEN_SHARE = 0.85, 0.045
 """Standard uncertainty of its length: of its ends, which fade, and as a share, as it wanders more than is seen;"""
-MORE_MM, MORE_SHARE = 0.7, 0.03
-"""and what is added for both, as so much is missing of drawn cracks."""
+MORE_MM = 0.5
+"""and what is added, as so much is missing of drawn cracks."""
 
 
 def find_cracks(look: Look, land: Land, left: Left, found: Lines, lines: list[Line]) -> tuple[Finding, ...]:
@@ -65,7 +65,7 @@ def _finding(name: str, path: Trace, ground: Ground, plane: Plane) -> Finding:
         path.width_mm, "mm", how="from the light it takes at mid-length, if black or as pale as it looks",
         edge=path.width_u_mm,
     )  # fmt: skip
-    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE, smoothed=MORE_SHARE, tails_mm=MORE_MM)
+    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE, tails_mm=MORE_MM)
     faint = path.contrast < FAINT or path.dark < FAINT_DARK
     return crack_finding(name, _to_edges(path.line_mm, ground), plane, length, wide, faint=faint)
 
