@@ -27,7 +27,7 @@ NEAR = 2
 """The edge is the steepest place within so many columns of the way, which runs where a blurred edge begins."""
 SKIP_MM, SHADOW_MM = 1.0, 2.8
 """A shadow's line begins so near behind the way, and ends within this."""
-CRACK_MM, FURTHER_MM, BROAD_MM, BROAD_SHARE = 2.0, 1.6, 5.0, 0.8
+CRACK_MM, FURTHER_MM, BROAD_MM, BROAD_SHARE = 2.0, 1.0, 5.0, 0.8
 """What is narrower than the first and goes in further by the second is a crack, when the bite is so broad at this share
 of the depth that it has without it."""
 
