@@ -69,6 +69,16 @@ def test_without_sizes_no_ring_between_unlike_neighbours_is_taken() -> None:
     assert any("cannot be told" in why for what, why in seen.not_assessed if what == "gasket land")
 
 
+def test_without_sizes_a_sheet_on_rusty_ground_is_taken() -> None:
+    """Its tone lies between those of the ground, which is darker here and brighter there."""
+    plane, rng = drawn_plane(), np.random.default_rng(6)
+    gray = draw_land(plane, tones=(110.0, 170.0)).astype(np.float64)
+    rust = cv2.GaussianBlur(rng.normal(0, 1, gray.shape), (0, 0), 8) > 0.02
+    gray[rust & (gray > 145)] -= 70
+    seen = look(np.asarray(np.clip(gray, 0, 255), dtype=np.uint8), plane, UNSTATED)
+    assert figure(of_kind(seen, "gasket-land")[0], "width").value == pytest.approx(12.0, abs=0.3)
+
+
 @pytest.mark.parametrize("width_mm", [11.8, 12.0, 14.5])
 def test_of_its_width_alone_a_ring_that_wide_is_taken_and_that_is_said(width_mm: float) -> None:
     plane = drawn_plane()

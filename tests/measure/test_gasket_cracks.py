@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 
+import cv2
 import numpy as np
 import pytest
 
 from tests.measure.face_kit import drawn_plane
-from tests.measure.gasket_kit import CENTRE_MM, RING, draw_land, figure, look, of_kind
+from tests.measure.gasket_kit import CENTRE_MM, RADII_MM, RING, draw_land, figure, look, of_kind
 from wearvision.measure.finders.bite_end import walled
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.dark_line import dark_lines
 from wearvision.measure.finders.gasket import roll_out, settled
+from wearvision.measure.plane import Array, Plane
 
 
 def test_a_crack_from_edge_to_edge_is_suspected() -> None:
@@ -65,3 +67,43 @@ def test_a_crack_across_through_a_stain_at_its_edge_is_no_wall_of_a_bite() -> No
     (bite,), (line,) = walled(land, [stain], lines)
     assert bite is stain
     assert np.ptp(lines.mm(line)) > 9.0
+
+
+def test_a_dark_crack_from_a_shallow_bite_does_not_carry_it_on() -> None:
+    plane = drawn_plane()
+    gray = draw_land(plane, bites=(("outer", 60.0, 8.0, 1.5),), crack_deg=60.0, crack_mm=(40.0, 48.4, 0.4))
+    seen = look(gray, plane)
+    (notch,), (crack,) = of_kind(seen, "notch"), of_kind(seen, "crack")
+    assert figure(notch, "loss").value == pytest.approx(1.5, abs=0.35)
+    length = figure(crack, "length")
+    assert abs(length.value - 8.4) < 1.96 * length.u
+
+
+def test_bright_stains_on_a_land_do_not_hide_a_fine_crack() -> None:
+    """Their edges are no grain: they are darker than one side only."""
+    plane, rng = drawn_plane(), np.random.default_rng(3)
+    gray = draw_land(plane, crack_deg=60.0, crack_mm=(*RADII_MM, 0.2)).astype(np.float64)
+    blotch = cv2.GaussianBlur(rng.normal(0, 1, gray.shape), (0, 0), 6) > 0.045
+    blotch &= aside_mm(plane, gray.shape, 60.0) > 2.0
+    stained = cv2.GaussianBlur(np.where(blotch & (gray < 110), 135.0, gray), (0, 0), 0.6)
+    cracks = of_kind(look(np.asarray(np.rint(stained), dtype=np.uint8), plane), "crack")
+    assert cracks
+    length = figure(cracks[0], "length")
+    assert abs(length.value - 12.0) < 1.96 * length.u
+
+
+@pytest.mark.parametrize(("dark", "told"), [(0.75, 0), (0.35, 1)])
+def test_a_pale_line_as_true_as_a_tools_is_a_scratch(dark: float, told: int) -> None:
+    plane = drawn_plane(mm_per_px=0.12, size_px=(1275, 978))
+    gray = draw_land(plane, noise=1.0)
+    line = aside_mm(plane, gray.shape, 60.0)
+    gray[(line < 0.25) & (gray < 110)] = round(80 * dark)
+    assert len(of_kind(look(gray, plane), "crack")) == told
+
+
+def aside_mm(plane: Plane, shape: tuple[int, ...], deg: float) -> Array:
+    """How far each pixel lies off the straight line from the land's centre at an angle, mm."""
+    mm = plane.to_mm(np.indices(shape)[::-1].reshape(2, -1).T.astype(float)) - CENTRE_MM
+    way = np.array([math.cos(math.radians(deg)), math.sin(math.radians(deg))])
+    off = np.abs(mm @ np.array([-way[1], way[0]]))
+    return np.where(mm @ way > 0, off, np.inf).reshape(shape)

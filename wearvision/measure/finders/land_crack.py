@@ -10,10 +10,11 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.finders.crack_finding import Length, crack_finding
-from wearvision.measure.finders.crack_grow import SHARE, Ground, distinct, grown, to_ends
+from wearvision.measure.finders.crack_grow import ON, ON_MM, SHARE, Ground, distinct, grown, to_ends
 from wearvision.measure.finders.crack_path import Trace, traces
 from wearvision.measure.finders.dark_line import Line, Lines
 from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.joined import share_on
 from wearvision.measure.finders.notch import Left
 from wearvision.measure.finders.tool_mark import stray
 from wearvision.measure.look import Look
@@ -46,8 +47,12 @@ def find_cracks(look: Look, land: Land, left: Left, found: Lines, lines: list[Li
     )  # fmt: skip
     lines_mm = [ring_points(land.ring.centre_mm, found.deg(line), found.mm(line)) for line in lines]
     some = [path for path in traces(look.gray, look.plane, lines_mm, SHARE) if path is not None and _clear(path)]
-    paths = [to_ends(path, ground) for path in distinct([grown(path, ground) for path in some])]
-    good = [path for path in paths if _clear(path) and path.length_mm > LEAST_MM and not _scratch(path)]
+    paths: list[Trace] = []
+    for path in sorted(some, key=lambda p: -p.taken):
+        if all(share_on(path.line_mm, other.line_mm, ON_MM) < ON for other in paths):
+            paths.append(grown(path, ground))
+    clear = [to_ends(path, ground) for path in distinct(paths) if _clear(path)]
+    good = [path for path in clear if path.length_mm > LEAST_MM and not _scratch(path)]
     return tuple(_finding(f"K{k + 1}", path, ground, look.plane) for k, path in enumerate(good[:MOST]))
 
 
