@@ -57,7 +57,7 @@ class Ground:
         x, y = (line_mm - self.centre_mm).T
         far, deg = np.hypot(x, y), np.degrees(np.arctan2(y, x))
         inner, outer = (np.interp(deg, self.deg, edge, period=360.0) for edge in self.edges_mm)
-        return np.minimum(far - inner, outer - far)
+        return np.asarray(np.minimum(far - inner, outer - far), dtype=np.float64)
 
     def free(self, line_mm: Array) -> int:
         """How many points of a line (N, 2) lie on the ring before the first that does not, or is covered."""

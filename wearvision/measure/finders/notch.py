@@ -178,7 +178,10 @@ def _least(land: Land, left: Left, got: Measured, doubtful: list[Bite]) -> Quant
     width = float(left.width_mm[_least_row(left)])
     less = max((width - _if_bitten(land, left, b) for b in doubtful), default=0.0)
     if less > MOST_DOUBT_MM:
-        reason = f"at most {width:.1f} mm: it is bitten into or stained at more places, which cannot be told apart"
+        reason = (
+            f"at most {width:.1f} mm, or {max(0.0, width - less):.1f} mm if all that may be bites are: "
+            "it is bitten into or stained at more places, which cannot be told apart"
+        )
         return Unmeasured(reason=reason, hint=HINT)
     if less <= 0:
         return got
