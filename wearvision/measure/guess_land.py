@@ -29,7 +29,7 @@ TONES, EVEN = np.arange(-0.5, 6.5, 0.06), (0.25, 0.5, 0.25)
 """Tones are counted in steps of this, log grey, and evened out."""
 DIFFER, SEEN = 0.4, 0.5
 """This share of its tones is not its ground's, where they are seen in the second share of the directions."""
-ALIKE, LEAD = 0.45, 0.15
+ALIKE, LEAD = 0.55, 0.15
 """The ground inside and outside differ by no more than this share of that; any other ring's by so much more."""
 
 
