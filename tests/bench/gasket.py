@@ -10,7 +10,7 @@ import numpy as np
 
 from tests.bench.ratio import Row, against_stock, table
 from tests.measure.face_kit import drawn_plane
-from tests.measure.test_gasket import STATED, draw_land
+from tests.measure.gasket_kit import STATED, draw_land
 from wearvision.measure.finders.bites import seek_bites
 from wearvision.measure.finders.dark_line import dark_lines
 from wearvision.measure.finders.gasket import Ring, roll_out, settled

@@ -1,9 +1,9 @@
 """A gasket land whose diameters are not stated: told from the picture alone, or it is not.
 
-A sheet, or a land of another tone than its ground, is a ring with the same ground on either side: both its edges are
-clear and run about one axis, its tone is off the ground's the same way on both sides, and the ground inside and outside
-of it is alike. A ring of ground between a land and a bore or a rim has two unlike neighbours. Where no ring is so, or
-more than one, none is taken.
+A sheet, or a land that looks otherwise than its ground, is a ring with the same ground on either side: both its edges
+are clear and run about one axis, its tones are others than the ground's, and those inside and outside of it are alike:
+rusty ground has many, and a sheet's may be one of them. A ring of ground between a land and a bore or a rim has two
+unlike neighbours. Where no ring is so, or more than one, none is taken.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from itertools import product
 import numpy as np
 
 from wearvision.measure.chart import Chart
-from wearvision.measure.edges import median, row_medians
 from wearvision.measure.guess import MIN_EDGE, MIN_LEAD, STATED_MM, WEIGHT, Ring, Roll, differ, edges_about
 from wearvision.measure.plane import Array
 
@@ -26,10 +25,11 @@ CLEAR_EDGE = 1.0
 """Least strength of either edge of a land of which nothing is stated."""
 BESIDE_MM, MIDDLE = (1.0, 4.0), 0.25
 """How far beside it its ground is looked at, and the share of its width at either edge that does not count for it."""
-DIFFER, AGREE, SEEN = 0.12, 0.7, 0.5
-"""It is off its ground by so much, log grey, and the same way in the second share of the directions, of which the third
-are seen."""
-ALIKE, LEAD = 0.25, 0.1
+TONES, EVEN = np.arange(-0.5, 6.5, 0.06), (0.25, 0.5, 0.25)
+"""Tones are counted in steps of this, log grey, and evened out."""
+DIFFER, SEEN = 0.4, 0.5
+"""This share of its tones is not its ground's, where they are seen in the second share of the directions."""
+ALIKE, LEAD = 0.55, 0.15
 """The ground inside and outside differ by no more than this share of that; any other ring's by so much more."""
 
 
@@ -96,29 +96,31 @@ def _pairs(rising: list[Ring], falling: list[Ring]) -> Iterator[tuple[Ring, Ring
 
 def _apart(roll: Roll, inner: Ring, outer: Ring) -> float:
     """How unlike the ground inside and outside is, over how unlike what lies between them is to either; infinite where
-    that is neither darker nor brighter than both."""
+    that is not clear."""
     a, b = inner.radius_mm, outer.radius_mm
     margin = MIDDLE * (b - a)
     land, within, beyond = (
-        _tone(roll, low, high)
+        _tones(roll, low, high)
         for low, high in ((a + margin, b - margin), (a - BESIDE_MM[1], a - BESIDE_MM[0]),
                           (b + BESIDE_MM[0], b + BESIDE_MM[1]))
     )  # fmt: skip
-    seen = np.isfinite(land) & np.isfinite(within) & np.isfinite(beyond)
-    if seen.mean() < SEEN:
+    if land is None or within is None or beyond is None:
         return np.inf
-    off = np.stack([land - within, land - beyond])[:, seen]
-    usual = np.array([median(one) for one in off])
-    least = float(np.abs(usual).min())
-    agree = float((np.sign(off) == np.sign(usual)[:, None]).mean(axis=1).min())
-    apart = abs(median((within - beyond)[seen]))
-    clear = usual[0] * usual[1] > 0 and least > DIFFER and agree > AGREE
-    return apart / least if clear else np.inf
+    least = min(_unlike(land, within), _unlike(land, beyond))
+    return _unlike(within, beyond) / least if least > DIFFER else np.inf
 
 
-def _tone(roll: Roll, low_mm: float, high_mm: float) -> Array:
-    """Median log grey between two radii in each direction; nan where less than half of it is seen."""
+def _tones(roll: Roll, low_mm: float, high_mm: float) -> Array | None:
+    """How often each tone is met between two radii, the total 1; None where too few directions see them."""
     columns = (roll.radius_mm >= low_mm) & (roll.radius_mm <= high_mm)
     seen = roll.valid[:, columns] > 0
-    tone = row_medians(np.where(seen, roll.values[:, columns], np.nan))
-    return np.where(seen.mean(axis=1) >= 0.5, tone, np.nan)
+    if not columns.any() or (seen.mean(axis=1) >= 0.5).mean() < SEEN:
+        return None
+    count, _ = np.histogram(roll.values[:, columns][seen], TONES)
+    even = np.convolve(count, EVEN, mode="same")
+    return np.asarray(even / max(1.0, float(even.sum())), dtype=np.float64)
+
+
+def _unlike(one: Array, other: Array) -> float:
+    """Share of two rings' tones that only one of them has: 0 where they are the same, 1 where none is shared."""
+    return float(np.abs(one - other).sum() / 2)

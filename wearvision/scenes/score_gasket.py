@@ -54,7 +54,7 @@ def _least(tally: Tally, name: str, truth: Mapping[str, Any], result: Mapping[st
     if "value" not in got:
         tally.unmeasured += 1
         why = "; ".join(str(n["why"]) for n in result["not_assessed"] if n["what"] == "gasket land")
-        tally.notes.append(f"{name}: least width not measured: {got.get('reason', why)}")
+        tally.notes.append(f"{name}: least width not measured: {got.get('unmeasured', why)}")
         return
     _compare(tally, name, "least_width", true, got)
 

@@ -28,6 +28,12 @@ GAP_MM = 2.0
 """What is no wider than this may be a crack itself."""
 BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
+MOST_ON, PALE = 4.0, 0.4
+"""It carries a bite on to less than so many times its depth, and is no darker than this, log grey: a crack is."""
+SLIT_MM = 2.6
+"""A way no wider than this about a dark line is a crack's."""
+CRACK_MM = 1.0
+"""What lies so near a crack may be it."""
 SHORT_MM, GONE = 0.5, 0.7
 """A line that ends so near where none is sought at either edge is a crack across the land, and no wall of a bite that
 goes through less than so much of it."""
@@ -59,13 +65,32 @@ def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], lis
     for line in found.lines:
         deg, radius = found.deg(line), found.mm(line)
         at = [k for k, bite in enumerate(out) if bite.verdict in ("bite", "unsure") and _shares(land, bite, deg)]
-        own = [k for k in at if out[k].traits["arc_mm"] > GAP_MM and _its(land, out[k], deg, radius)]
+        pale = found.dark(line) < PALE
+        own = [k for k in at if out[k].traits["arc_mm"] > GAP_MM and _its(land, out[k], deg, radius, pale=pale)]
         for k in own:
-            out[k] = _carried_on(land, out[k], deg, radius)
+            out[k] = _carried_on(land, out[k], deg, radius, pale=pale)
         if not own:
             free.append(line)
-            out = [b for k, b in enumerate(out) if k not in at or b.traits["arc_mm"] > GAP_MM]
+            out = [
+                _without(land, b, deg, radius) if k in at else b for k, b in enumerate(out)
+                if k not in at or b.traits["arc_mm"] > GAP_MM
+            ]
     return out, free
+
+
+def _without(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
+    """A bite without what of its way runs along a crack: straight on from one side of that to the other."""
+    rows, depth = _depth(land, bite, deg, radius_mm)
+    along = np.full(len(land.deg), -np.inf)
+    np.maximum.at(along, rows, depth)
+    wide = 2 * max(1, round(SLIT_MM / 2 / land.row_mm)) + 1
+    near = np.abs(bite.loss_mm - along[bite.rows]) < CRACK_MM
+    near = cv2.dilate(near.astype(np.uint8).reshape(-1, 1), np.ones((wide, 1), np.uint8)).ravel() > 0
+    if near.all() or not near.any():
+        return bite
+    at = np.arange(len(near))
+    return replace(bite, loss_mm=np.where(near, np.minimum(bite.loss_mm, np.interp(at, at[~near], bite.loss_mm[~near])),
+                                          bite.loss_mm))  # fmt: skip
 
 
 def _shares(land: Land, bite: Bite, deg: Array) -> bool:
@@ -75,9 +100,9 @@ def _shares(land: Land, bite: Bite, deg: Array) -> bool:
     return bool((np.abs((deg - middle + 180) % 360 - 180) < half).mean() > 0.5)
 
 
-def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
-    """Whether a line is of a bite: it may be one, or is narrower than deep, or most of the line lies in it; none that
-    goes on to the other edge."""
+def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) -> bool:
+    """Whether a line is of a bite: most of it lies in a likely one, or carries it on; none that goes on to the other
+    edge."""
     rows, depth = _depth(land, bite, deg, radius_mm)
     width = float(np.abs(land.sound_mm[1] - land.sound_mm[0]).mean())
     off = EDGE_MM + land.strip.px_mm + SHORT_MM
@@ -86,7 +111,17 @@ def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> bool:
     loss = np.zeros(len(land.deg))
     loss[bite.rows] = bite.loss_mm
     within = float((depth < loss[rows] + JOIN_MM).mean())
-    return bite.verdict == "unsure" or float(depth.max()) > bite.traits["arc_mm"] or within > 0.5
+    if not pale and _in_slit(land, bite, depth):
+        return False
+    return (bite.likely and within > 0.5) or (pale and _carries_on(bite, depth))
+
+
+def _in_slit(land: Land, bite: Bite, depth: Array) -> bool:
+    """Whether a line lies where a bite's way is hardly wider than a crack."""
+    wide = 2 * round(SLIT_MM / 2 / land.row_mm) + 1
+    column = bite.loss_mm.astype(np.float32).reshape(-1, 1)
+    broad = float(cv2.morphologyEx(column, cv2.MORPH_OPEN, np.ones((wide, 1), np.uint8)).max())
+    return bool((depth > broad + JOIN_MM).mean() > 0.5)
 
 
 def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArray[np.int64], Array]:
@@ -95,12 +130,20 @@ def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArra
     return rows, np.abs(radius_mm - land.sound_mm[bite.edge][rows])
 
 
-def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
-    """A bite narrower than deep, as deep as a line that begins at its end; any other as it is."""
-    rows, depth = _depth(land, bite, deg, radius_mm)
+def _carries_on(bite: Bite, depth: Array) -> bool:
+    """Whether a line begins at a bite's end and goes on from there: one narrower than deep with it, and not much
+    deeper. A crack may begin at a bite, too."""
     reach, loss = float(depth.max()), float(bite.loss_mm.max())
-    if reach < loss or float(depth.min()) > loss + JOIN_MM or reach < bite.traits["arc_mm"]:
+    begins = float(depth.min()) < loss + JOIN_MM
+    return begins and max(loss, bite.traits["arc_mm"]) < reach < MOST_ON * loss
+
+
+def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) -> Bite:
+    """A bite as deep as a pale line that carries it on; any other as it is."""
+    rows, depth = _depth(land, bite, deg, radius_mm)
+    if not (pale and _carries_on(bite, depth)):
         return bite
+    reach, loss = float(depth.max()), float(bite.loss_mm.max())
     deeper = np.zeros(len(land.deg))
     np.maximum.at(deeper, rows, depth)
     hidden = max(bite.traits.get("hidden", 0.0), reach - loss)

@@ -42,6 +42,8 @@ HIDDEN_MM = 2.0
 """So near to what is hidden nothing is told."""
 SURE, UNSURE = 1.5, -2.5
 """Logarithms of odds from which on it is taken as a bite, and may be one."""
+LIKELY = -0.25
+"""The same from which on a doubtful one is told, faint."""
 STILL = 4.0
 """Odds are no better than this less how clear the old edge stands: hardly any drawn bite had one of 2.5."""
 
@@ -84,6 +86,11 @@ class Bite:
     def verdict(self) -> str:
         """``bite``, ``unsure``, or ``stain``: anything but a bite."""
         return "bite" if self.log_odds >= SURE else "unsure" if self.log_odds >= UNSURE else "stain"
+
+    @property
+    def likely(self) -> bool:
+        """Whether it is sure, or so likely that it is told."""
+        return self.log_odds >= LIKELY
 
     @property
     def deepest(self) -> int:

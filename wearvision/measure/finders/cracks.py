@@ -8,21 +8,18 @@ crack and a closed crack cannot be seen: every finding is only suspected, a pene
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-import cv2
 import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.face import Face
 from wearvision.measure.finders.crack_finding import Length, crack_finding
-from wearvision.measure.finders.crack_path import Trace, further, traces
+from wearvision.measure.finders.crack_grow import ON_MM, SHARE, SURE_MM, Ground, distinct, grown, to_ends
+from wearvision.measure.finders.crack_path import Trace, traces
 from wearvision.measure.finders.face_map import FaceMap, face_map
 from wearvision.measure.finders.joined import share_on
 from wearvision.measure.finders.tool_mark import tool_mark
 from wearvision.measure.finders.valleys import valley_lines
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.polyline import length_of
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Measured
 
@@ -33,18 +30,8 @@ LEAST = (1.8, 3.3)
 """Worth and contrast of what is followed further, which has at least this length, and of what is reported."""
 FAINT = 5.0
 """With less contrast than this it is faint."""
-SHARE, LEAST_GAIN, MOST_LOSS, MOST_ON_MM = 0.35, 12.0, 18.0, 60.0
-"""A path is carried on by what has this share of its darkness and gains so much, over gaps that lose so much; by no
-more than that."""
-END_SHARE, END_GAIN, END_LOSS, MOST_END_MM = 0.15, 8.0, 6.0, 6.0
-"""Its ends fade: the same of these."""
-SURE_MM = 7.0
-"""From this length on the way a line runs tells a tool's mark, before it is carried on."""
-ON, ON_MM = 0.5, 1.0
-"""A path of which this share lies so near a plainer one is that one; of which nearly all does is not followed anew."""
 MOSTLY = 0.8
-EDGE_MM = 0.4
-"""So near the edges of the flat nothing is followed."""
+"""A path of which this share lies on a plainer one is not followed anew."""
 SMOOTHED = 0.025
 """A path is seen smoother than it runs, and shorter by this share."""
 TAIL_MM, END_MM, UNSEEN_SHARE, UNSEEN_CONTRAST = 1.0, 2.1, 0.055, 2.5
@@ -60,6 +47,10 @@ def find_cracks(
     ``flat`` is the face's map where it was made before.
     """
     flat = flat or face_map(gray, plane, face, exclude_px)
+    ground = Ground(
+        gray=gray, plane=plane, centre_mm=face.centre_mm, deg=np.zeros(1), edges_mm=np.array(face.flat_mm)[:, None],
+        exclude_px=exclude_px,
+    )  # fmt: skip
     seen = traces(gray, plane, valley_lines(flat), SHARE)
     clear = (t for t in seen if t is not None and _clear(t, FIRST) and t.length_mm > FIRST_MM)
     first = sorted(clear, key=lambda t: -t.worth * t.length_mm)
@@ -69,10 +60,10 @@ def find_cracks(
             continue
         if path.length_mm > SURE_MM and _of_tool(path, face):
             continue
-        grown = _grown(gray, plane, path, face, exclude_px)
-        if _clear(grown, LEAST) and grown.length_mm < LONGEST_MM and not _of_tool(grown, face):
-            good.append(grown)
-    paths = [_to_ends(gray, plane, path, face, exclude_px) for path in _distinct(good)]
+        path = grown(path, ground)
+        if _clear(path, LEAST) and path.length_mm < LONGEST_MM and not _of_tool(path, face):
+            good.append(path)
+    paths = [to_ends(path, ground) for path in distinct(good)]
     return sorted((p for p in paths if p.length_mm > REPORT_MM), key=lambda p: -p.length_mm)
 
 
@@ -81,55 +72,7 @@ def _clear(path: Trace, least: tuple[float, float]) -> bool:
 
 
 def _of_tool(path: Trace, face: Face) -> bool:
-    return tool_mark(path.line_mm, face, path.contrast)
-
-
-def _distinct(paths: list[Trace]) -> list[Trace]:
-    """Paths that do not mostly lie on one that takes more light."""
-    out: list[Trace] = []
-    for path in sorted(paths, key=lambda p: -p.taken):
-        if all(share_on(path.line_mm, other.line_mm, ON_MM) < ON for other in out):
-            out.append(path)
-    return out
-
-
-def _grown(gray: Image, plane: Plane, path: Trace, face: Face, exclude_px: tuple[Array, ...]) -> Trace:
-    """The path carried on from both its ends for as long as it shows, by nothing that a tool drew."""
-    line, spread = path.line_mm, path.metal.spread(path.dark, SHARE)
-    for _ in range(2):
-        line, more = line[::-1], line[:1]
-        while (length := length_of(more)) < MOST_ON_MM:
-            if length > SURE_MM and tool_mark(more, face, path.contrast):
-                more = more[:1]
-                break
-            on = further(gray, plane, np.vstack([line, more[1:]]), path.metal, spread, LEAST_GAIN, MOST_LOSS)
-            free = _free(on, plane, face, exclude_px)
-            more = np.vstack([more, on[:free]])
-            if free < len(on) or not len(on):
-                break
-        line = np.vstack([line, more[1:]])
-    return traces(gray, plane, [line], SHARE)[0] or path
-
-
-def _to_ends(gray: Image, plane: Plane, path: Trace, face: Face, exclude_px: tuple[Array, ...]) -> Trace:
-    """The path with its ends, which fade."""
-    line, spread = path.line_mm, path.metal.spread(path.dark, END_SHARE)
-    for _ in range(2):
-        line = line[::-1]
-        on = further(gray, plane, line, path.metal, spread, END_GAIN, END_LOSS)
-        run = np.cumsum(np.hypot(*np.diff(np.vstack([line[-1:], on]), axis=0).T))
-        line = np.vstack([line, on[: min(_free(on, plane, face, exclude_px), int((run < MOST_END_MM).sum()))]])
-    return replace(path, line_mm=line)
-
-
-def _free(line_mm: Array, plane: Plane, face: Face, exclude_px: tuple[Array, ...]) -> int:
-    """How many points of a line (N, 2) lie on the face before the first that does not, or is covered."""
-    inner, outer = face.flat_mm
-    far = np.hypot(*(line_mm - face.centre_mm).T)
-    off = (far < inner + EDGE_MM) | (far > outer - EDGE_MM)
-    for k, (x, y) in enumerate(plane.to_px(line_mm) if len(line_mm) else ()):
-        off[k] |= any(cv2.pointPolygonTest(c.astype(np.float32), (x, y), False) >= 0 for c in exclude_px)
-    return int(np.argmax(off)) if off.any() else len(line_mm)
+    return tool_mark(path.line_mm, face.centre_mm, path.contrast)
 
 
 def to_finding(path: Trace, name: str, plane: Plane) -> Finding:

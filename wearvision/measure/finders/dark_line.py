@@ -29,15 +29,16 @@ DIFFER = 0.5
 """So much of what the sides differ counts against it."""
 EDGE_MM = 0.5
 """None is sought so near an edge, and a pixel: shadows and frayed edges are dark."""
-GRAIN_SHARE, GRAIN_SPREADS = 0.98, 2.33
-"""The land's grain: this share of it lies within so many spreads; where it is coarse, as rust is, that is the more."""
+GRAIN_SHARE, GRAIN_SPREADS = 0.99, 2.33
+"""The land's grain: this share of it is darker by no more than so many spreads; where it is coarse, as rust is, that is
+the more. What is brighter does not count: edges of stains are, too."""
 GRAIN, MOST_GRAIN = 2.0, 8.0
 """In spreads of the grain: what is darker than the first counts, up to the second."""
 ASIDE, MOST_ASIDE = 0.15, 4
 """What a step aside by a row costs, from one column to the next, and the most of them."""
 LEAST_GAIN = 20.0
 """A line gains so much; grain alone hardly gains 17."""
-MOST, CLEAR_MM = 6, 3.0
+MOST, CLEAR_MM = 8, 3.0
 """No more than so many, so far apart."""
 
 
@@ -76,6 +77,11 @@ class Lines:
     def mm(self, line: Line) -> Array:
         """Radius of its columns."""
         return self.strip.mm(line.columns.astype(np.float64))
+
+    def dark(self, line: Line) -> float:
+        """How much darker than its sides a line usually is, log grey."""
+        at = (line.rows % len(self.tone), line.columns)
+        return float(np.median(self.level[at] - self.tone[at]))
 
     @property
     def away(self) -> int:
@@ -138,7 +144,7 @@ def _lines(dark: Grid, strip: Strip, land: Land) -> list[Line]:
     if not len(some):
         return []
     usual = median(some)
-    grain = max(1e-3, float(np.quantile(np.abs(some - usual), GRAIN_SHARE)) / GRAIN_SPREADS)
+    grain = max(1e-3, (float(np.quantile(some, GRAIN_SHARE)) - usual) / GRAIN_SPREADS)
     counts = _worth(dark, strip.valid, radius, low, high, np.float32(usual), np.float32(grain))
     worth: Grid = np.asarray(cv2.transpose(counts), dtype=np.float32)  # columns by rows
     best = stretches_apart(

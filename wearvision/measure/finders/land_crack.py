@@ -1,4 +1,9 @@
-"""Cracks in a gasket land: thin dark lines across it, wholly or in part, suspected only."""
+"""Cracks in a gasket land: thin dark lines across it, wholly or in part, suspected only.
+
+Dark lines of the land rolled out are followed in the photo itself, on from their ends, as far as the land goes. What
+shows darker than the land's own grain all along is reported; a pale line that runs as true as a tool is a scratch, one
+with the land on one side only a wall.
+"""
 
 from __future__ import annotations
 
@@ -6,77 +11,105 @@ import numpy as np
 
 from wearvision.finding import Finding
 from wearvision.measure.finders.crack_finding import Length, crack_finding
-from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
-from wearvision.measure.finders.slit import slit_width
+from wearvision.measure.finders.crack_grow import ON, ON_MM, SHARE, Ground, distinct, grown, to_ends
+from wearvision.measure.finders.crack_path import Trace, traces
+from wearvision.measure.finders.dark_line import Line, Lines
+from wearvision.measure.finders.gasket import Land
+from wearvision.measure.finders.joined import share_on
+from wearvision.measure.finders.land_tone import sample
+from wearvision.measure.finders.notch import Left
+from wearvision.measure.finders.tool_mark import stray
+from wearvision.measure.look import Look
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.polyline import length_of
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured
 
-LEAST_MM, DARKER = 3.0, 0.12
-"""A crack is so long, and so dark in log grey; less than twice as dark it is faint."""
+LEAST_MM, LEAST_DARK = 3.0, 0.18
+"""A crack is so long, and so much darker than what lies beside it, log grey;"""
+LEAST = (1.8, 4.1)
+"""it counts so much, in the mean, and has such a contrast in spreads of the land's grain."""
+FAINT, FAINT_DARK = 5.0, 0.28
+"""With less contrast than this, or less dark, it is faint."""
+BESIDE_MM, UNLIKE = (0.8, 1.2, 1.6), 0.3
+"""So far to either side of it is the land; where one side is as clearly not the land as the other is, it may be a
+wall."""
+WALL, LIKE_WALL = 0.75, 0.58
+"""Where that holds over the first share of it, it is a wall of a bite; over the second, it is faint."""
+STRAY_MM, SCRATCH = 0.05, 0.5
+"""Four fifths of a scratch lie so near one parabola, and it is no darker."""
 MOST = 3
-SMOOTH_MM, NEAR_END_MM = 0.5, 0.7
-"""A line is smoothed over so much; one that ends so near where none is sought any more goes on to the land's edge."""
-END_MM, UNSEEN_SHARE = 0.95, 0.06
+NEAR_END_MM, BACK_MM = 1.3, 1.5
+"""A path that ends so near an edge goes on to it, as its last so many mm run."""
+END_MM, UNSEEN_SHARE = 0.85, 0.045
 """Standard uncertainty of its length: of its ends, which fade, and as a share, as it wanders more than is seen;"""
-MORE_MM, MORE_SHARE = 0.7, 0.03
-"""and what is added for both, as so much is missing of drawn cracks."""
+MORE_MM = 0.5
+"""and what is added, as so much is missing of drawn cracks."""
 
 
-def find_cracks(found: Lines, lines: list[Line], plane: Plane) -> tuple[Finding, ...]:
-    """Up to three of the lines that are no bite's, clearest first."""
-    out: list[Finding] = []
-    for line in lines:
-        finding = _finding(f"K{len(out) + 1}", line, found, plane)
-        if finding is not None and len(out) < MOST:
-            out.append(finding)
-    return tuple(out)
-
-
-def _finding(name: str, line: Line, found: Lines, plane: Plane) -> Finding | None:
-    """A line as a finding, always suspected; None where it is too short or too pale."""
-    rows, columns = _smooth(line, found)
-    line_mm = found.strip.centre_mm + ring_points(np.zeros(2), found.strip.deg(rows), 1.0) * (
-        found.strip.mm(columns)[:, None]
+def find_cracks(look: Look, land: Land, left: Left, found: Lines, lines: list[Line]) -> tuple[Finding, ...]:
+    """Up to three of the lines that are no bite's, those that take most light first."""
+    ground = Ground(
+        gray=look.gray, plane=look.plane, centre_mm=land.ring.centre_mm, deg=land.deg,
+        edges_mm=np.stack([left.inner_mm, left.outer_mm]), exclude_px=look.cards_px,
+    )  # fmt: skip
+    lines_mm = [ring_points(land.ring.centre_mm, found.deg(line), found.mm(line)) for line in lines]
+    some = [path for path in traces(look.gray, look.plane, lines_mm, SHARE) if path is not None and _clear(path)]
+    paths: list[Trace] = []
+    for path in sorted(some, key=lambda p: -p.taken):
+        if all(share_on(path.line_mm, other.line_mm, ON_MM) < ON for other in paths):
+            paths.append(grown(path, ground))
+    clear = [to_ends(path, ground) for path in distinct(paths) if _clear(path)]
+    good = [path for path in clear if path.length_mm > LEAST_MM and not _scratch(path)]
+    told = [(path, wall) for path in good if (wall := _one_sided(path.line_mm, land)) < WALL]
+    return tuple(
+        _finding(f"K{k + 1}", path, ground, look.plane, doubtful=wall > LIKE_WALL)
+        for k, (path, wall) in enumerate(told[:MOST])
     )
-    at = (line.rows % len(found.tone), line.columns)
-    dark = float(np.median(found.level[at] - found.tone[at]))
-    if length_of(line_mm) < LEAST_MM or dark < DARKER:
-        return None
-    width, width_u = _width(line, found)
+
+
+def _clear(path: Trace) -> bool:
+    return path.worth > LEAST[0] and path.contrast > LEAST[1] and path.dark > LEAST_DARK
+
+
+def _scratch(path: Trace) -> bool:
+    return path.dark < SCRATCH and stray(path.line_mm) < STRAY_MM
+
+
+def _one_sided(line_mm: Array, land: Land) -> float:
+    """Share of a line (N, 2) along which the land lies on one and the same side of it only."""
+    way = np.asarray(np.gradient(line_mm, axis=0), dtype=np.float64)
+    normal = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    beside = []
+    for side in (1.0, -1.0):
+        x, y = (line_mm[:, None] + side * normal[:, None] * np.array(BESIDE_MM)[:, None] - land.ring.centre_mm).T
+        rows = np.rint((np.degrees(np.arctan2(y, x)) - land.deg[0]) / land.strip.step_deg).astype(np.int64)
+        radius, rows = np.hypot(x, y).ravel(), rows.ravel() % len(land.deg)
+        unlike = sample(land.tones.unlike, land.strip, radius[:, None], rows)
+        beside.append(unlike.reshape(len(BESIDE_MM), -1).mean(axis=0))
+    one, other = beside
+    walls = ((a > UNLIKE) & (b < -UNLIKE) for a, b in ((one, other), (other, one)))
+    return max(float(wall.mean()) for wall in walls)
+
+
+def _finding(name: str, path: Trace, ground: Ground, plane: Plane, *, doubtful: bool) -> Finding:
+    """A path as a finding, always suspected."""
     wide = Measured.of(
-        width, "mm", how="from the light it takes at mid-length, if black or as pale as it looks", edge=width_u
-    )
-    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE, smoothed=MORE_SHARE, tails_mm=MORE_MM)
-    return crack_finding(name, line_mm, plane, length, wide, faint=dark < 2 * DARKER)
+        path.width_mm, "mm", how="from the light it takes at mid-length, if black or as pale as it looks",
+        edge=path.width_u_mm,
+    )  # fmt: skip
+    length = Length(ends_mm=END_MM, share=UNSEEN_SHARE, tails_mm=MORE_MM)
+    faint = doubtful or path.contrast < FAINT or path.dark < FAINT_DARK
+    return crack_finding(name, _to_edges(path.line_mm, ground), plane, length, wide, faint=faint)
 
 
-def _smooth(line: Line, found: Lines) -> tuple[Array, Array]:
-    """Rows and columns of a line, carried on to an edge that it all but reaches."""
-    strip = found.strip
-    rows, columns = _evened(line, found), line.columns.astype(np.float64)
-    last, off = strip.values.shape[1] - 1, round((EDGE_MM + strip.px_mm + NEAR_END_MM) / strip.step_mm)
-    if columns[0] < off:
-        rows, columns = np.append(rows[0], rows), np.append(0.0, columns)
-    if columns[-1] > last - off:
-        rows, columns = np.append(rows, rows[-1]), np.append(columns, float(last))
-    return rows, columns
-
-
-def _evened(line: Line, found: Lines) -> Array:
-    wide = 2 * round(SMOOTH_MM / 2 / found.strip.step_mm) + 1
-    return np.convolve(np.pad(line.rows.astype(np.float64), wide // 2, mode="edge"), np.full(wide, 1 / wide), "valid")
-
-
-def _width(line: Line, found: Lines) -> tuple[float, float]:
-    """Width at mid-length and its standard uncertainty."""
-    strip, tone, level = found.strip, found.tone, found.level
-    count, lap = len(line.rows), len(tone)
-    mid = slice(count // 3, 2 * count // 3 + 1)
-    away = np.arange(-found.away, found.away + 1)
-    rows, columns = line.rows[mid, None], line.columns[mid, None]
-    taken = 1 - np.exp(tone[(rows + away) % lap, columns] - level[rows % lap, columns])
-    row_mm = np.radians(strip.step_deg) * found.mm(line)[mid]
-    lean = np.gradient(_evened(line, found))[mid] * row_mm / strip.step_mm
-    return slit_width(taken, row_mm / np.hypot(1, lean), strip.px_mm)
+def _to_edges(line_mm: Array, ground: Ground) -> Array:
+    """A line carried on to an edge that it all but reaches."""
+    for _ in range(2):
+        line_mm = line_mm[::-1]
+        back = line_mm[np.hypot(*(line_mm - line_mm[-1]).T) < BACK_MM][0]
+        heading = (line_mm[-1] - back) / max(1e-9, float(np.hypot(*(line_mm[-1] - back))))
+        ahead = line_mm[-1] + np.arange(0.1, 2 * NEAR_END_MM, 0.1)[:, None] * heading
+        beyond = ground.inside(ahead) < 0
+        if beyond.any() and ground.inside(line_mm[-1:])[0] < NEAR_END_MM:
+            line_mm = np.vstack([line_mm, ahead[int(np.argmax(beyond))]])
+    return line_mm

@@ -44,8 +44,6 @@ DEEPER, DEEPER_MM = 1.1, 0.1
 """It may be so much deeper than the way that was found in it."""
 UNSEEN_MM = 0.12
 """Standard uncertainty of a least width by bites that are too shallow to be seen."""
-LIKELY = -0.25
-"""Logarithm of the odds from which on a doubtful bite is told, faint."""
 MOST_LIKELY = 5
 """On a land with more bites and doubtful places than this none of the doubtful is told: it is stained."""
 HINT = "look there, and gauge the width"
@@ -122,7 +120,7 @@ def _told(land: Land, bites: list[Bite], left: Left) -> list[tuple[Bite, Left]]:
     single row, which has no outline."""
     broad = sorted((b for b in bites if len(b.rows[_span(b.loss_mm)]) > 1), key=lambda b: -float(b.loss_mm.max()))
     real, doubtful = ([b for b in broad if b.verdict == verdict] for verdict in ("bite", "unsure"))
-    some = [b for b in doubtful if b.log_odds >= LIKELY] if len(real) + len(doubtful) <= MOST_LIKELY else []
+    some = [b for b in doubtful if b.likely] if len(real) + len(doubtful) <= MOST_LIKELY else []
     return [(b, left) for b in real] + [
         (b, left_of(land, [replace(b, log_odds=np.inf)], np.tile(left.sure, (2, 1)))) for b in some
     ]
@@ -180,7 +178,10 @@ def _least(land: Land, left: Left, got: Measured, doubtful: list[Bite]) -> Quant
     width = float(left.width_mm[_least_row(left)])
     less = max((width - _if_bitten(land, left, b) for b in doubtful), default=0.0)
     if less > MOST_DOUBT_MM:
-        reason = f"at most {width:.1f} mm: it is bitten into or stained at more places, which cannot be told apart"
+        reason = (
+            f"at most {width:.1f} mm, or {max(0.0, width - less):.1f} mm if all that may be bites are: "
+            "it is bitten into or stained at more places, which cannot be told apart"
+        )
         return Unmeasured(reason=reason, hint=HINT)
     if less <= 0:
         return got

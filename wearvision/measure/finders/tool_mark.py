@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.face import Face
 from wearvision.measure.plane import Array
 from wearvision.measure.polyline import evenly, length_of, run_of
 
@@ -23,18 +22,30 @@ STEP_MM, LEAST_STEPS = 0.2, 5
 TURNS = 8
 
 
-def tool_mark(line_mm: Array, face: Face, contrast: float) -> bool:
-    """Whether a line (N, 2) of a contrast, in spreads of the metal's grain, is a tool's, or runs round something."""
+def tool_mark(line_mm: Array, centre_mm: Array, contrast: float) -> bool:
+    """Whether a line (N, 2) of a contrast, in spreads of the metal's grain, is a tool's, or runs round something.
+
+    ``centre_mm``: of the circles of turning, (2,).
+    """
     length = length_of(line_mm)
     if float(np.hypot(*(line_mm[-1] - line_mm[0]))) < STRAIGHT * length:
         return True
-    radius = np.hypot(*(line_mm - face.centre_mm).T)
+    radius = np.hypot(*(line_mm - centre_mm).T)
     if np.ptp(radius) < AROUND * length and off_parabola(np.column_stack([run_of(line_mm), radius]), 0.5) < AROUND_MM:
         return True
-    off = line_mm - line_mm.mean(axis=0)
-    own = off @ np.linalg.svd(off, full_matrices=False)[2].T
+    own = _own_axes(line_mm)
     true = off_parabola(own, 0.5) < TRUE_MM or off_parabola(own, 0.8) < STRAY_MM
     return true or sway(line_mm) < SWAY_MM + NOISE_MM / contrast
+
+
+def stray(line_mm: Array) -> float:
+    """Within what distance of one parabola four fifths of a line (N, 2) lie, mm."""
+    return off_parabola(_own_axes(line_mm), 0.8)
+
+
+def _own_axes(line_mm: Array) -> Array:
+    off = line_mm - line_mm.mean(axis=0)
+    return np.asarray(off @ np.linalg.svd(off, full_matrices=False)[2].T, dtype=np.float64)
 
 
 def off_parabola(at: Array, share: float) -> float:

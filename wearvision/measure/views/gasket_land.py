@@ -46,7 +46,8 @@ def see(look: Look) -> Seen:
     clear = told(land)
     left = left_of(land, bites, clear)
     findings = (
-        *land_findings(land, bites, left, unseen(land, bites, clear), look.plane), *find_cracks(lines, free, look.plane)
+        *land_findings(land, bites, left, unseen(land, bites, clear), look.plane),
+        *find_cracks(look, land, left, lines, free),
     )  # fmt: skip
     if not left.sure.any():
         return Seen(findings=findings, not_assessed=(("gasket land", PALE),))
