@@ -47,6 +47,9 @@ WIDE_MM, SHORT = 1.5, 15.0
 DENSE, DENSE_WIDE, DENSE_SHORT = 0.4, 1.2, 4.0
 """Least score per row of the search: of any groove, of one wider than `WIDE_MM`, and of one less than `SHORT` times as
 long as wide."""
+CRISP, CRISP_SHORT = 0.9, 8.0
+"""One whose both lips are seen over so much of its length needs no more score than any, if it is at least so many
+times as long as wide: rust and stains have no such lips."""
 CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
 PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
@@ -170,15 +173,17 @@ def is_groove(track: Track, px_mm: float) -> bool:
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
         and slender >= SLENDER + 2 * max(0.0, width - STOUT_MM)
-        and track.dense >= _least_dense(width, slender)
+        and track.dense >= _least_dense(width, slender, track.clear)
         and track.clear >= (CLEAR_PLAIN if plain else CLEAR)
         and track.dark <= DARK
         and track.dark_share >= (narrow_share if width < NARROW_MM else DARK_SHARE)
     )
 
 
-def _least_dense(width_mm: float, slender: float) -> float:
-    """Least score per row: what is wide or short shows itself, or is something else."""
+def _least_dense(width_mm: float, slender: float, clear: float) -> float:
+    """Least score per row: what is wide or short shows itself, or its lips all along, or is something else."""
+    if clear >= CRISP and slender >= CRISP_SHORT:
+        return DENSE
     least = [DENSE]
     if width_mm > WIDE_MM:
         least.append(DENSE_WIDE)
