@@ -58,7 +58,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
     seam, room, since, barren = _seam(gain) if strip.closed else 0, Room.of(gain), 0, 0
     for _ in range(most):
         path, score = best_path(gain, seam, room, since)
-        if score < least or barren == BARREN:
+        if score < least:
             break
         path[:, 0] += seam
         path, score = _best_run(path, gain, widths, strip)
@@ -71,6 +71,8 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
                 barren = 0 if ribbon.score >= least else barren
                 _take(free, ribbon)
             barred = _forbid(gain, widths, ribbon, columns)
+        if barren == BARREN:
+            break
         near = path[:, 2:].repeat(len(widths), axis=1)
         _forbid_cells(gain, path[:, 0].copy(), near - BLIND, near + BLIND + 1)
         since = int(np.mod(np.append(barred, path[:, 0]) - seam, len(gain)).min())

@@ -3,12 +3,12 @@
 A vane is bent when its tip stands `BENT_MM` or more from its siblings' line. The picture gives a shift and its
 standard uncertainty, and from both the probability that the true shift reaches the limit, either way (a normal
 distribution, JCGM 106:2012, 7). A vane passes as sound only where that probability is small: guarded acceptance, whose
-limit lies inside the tolerance by a guard band (JCGM 106:2012, 8.3.2). A bent vane ends a part's reuse, a vane that is
-suspected for nothing costs a look and a template laid on it. So one missed is held to cost as much as five or six told
-for nothing, and the band ends where the probability falls to `SUSPECTED`: 1.04 u short of the limit, nothing where u is
-nothing. What is better known has a narrower band, and is told for nothing less often.
+limit lies inside the tolerance by a guard band (the same, 8.3.2; numbers of clauses from memory). A bent vane ends a
+part's reuse, a vane that is suspected for nothing costs a look and a template laid on it. So one missed is held to cost
+as much as five or six told for nothing, and the band ends where the probability falls to `SUSPECTED`: 1.04 u short of
+the limit, nothing where u is nothing. What is better known has a narrower band, and is told for nothing less often.
 
-The uncertainty is all of the one that is given with the shift: fit, edge, centre and the vane's end.
+The uncertainty is all of the one that is given with the shift: fit, edge, centre, the vane's end, and the plane.
 """
 
 from __future__ import annotations
