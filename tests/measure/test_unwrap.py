@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.measure.face_kit import drawn_plane
-from wearvision.measure.unwrap import Rays, polar, ring_points, ring_scale, seen_arc, unwrap
+from wearvision.measure.unwrap import polar, ring_points, ring_scale, seen_arc, unwrap
 
 CENTRE = np.array([4.0, -3.0])
 
@@ -68,14 +68,3 @@ def test_a_covered_outline_is_not_valid() -> None:
 
 def test_scale_along_a_ring() -> None:
     assert ring_scale(drawn_plane(mm_per_px=0.16), CENTRE, 30.0) == pytest.approx(0.16, rel=1e-6)
-
-
-@pytest.mark.parametrize("tilt_deg", [0.0, 35.0])
-def test_rays_follow_the_camera(tilt_deg: float) -> None:
-    plane = drawn_plane(tilt_deg=tilt_deg)
-    radius = np.linspace(5.0, 60.0, 786)
-    for start in (0, 1001, 2400):
-        x, y = Rays.of(plane, CENTRE, 0.0, 0.1, 3600, radius).pixels(start, start + 50)
-        for row, angle in enumerate(0.1 * (start + 0.5 + np.arange(50))):
-            exact = plane.to_px(ring_points(CENTRE, np.full(len(radius), angle), radius))
-            assert np.allclose(np.column_stack([x[row], y[row]]), exact, atol=0.02)

@@ -14,14 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.rays import Rays
 
 Image = NDArray[np.uint8]
 Grid = NDArray[np.float32]
 RAY_STEP_PX = 1.5
 """Distance between neighbouring rays at mid radius, photo px."""
-KNOT, KNOT_DEG = 20, 0.5
-"""The camera is asked at every so many columns and degrees; between them the way is straight to 0.02 px."""
-
 RIM_PX = 8.0
 """A ring whose rim, asked at every degree, stays so far within the picture is wholly in it."""
 
@@ -159,23 +157,10 @@ def ring_scale(plane: Plane, centre_mm: Array, radius_mm: float) -> float:
 def _sample(
     gray: Image, plane: Plane, centre_mm: Array, radius: Array, rows: tuple[float, float, int, int]
 ) -> tuple[Grid, NDArray[np.bool_]]:
-    """Mean of `rays` rays per row, and which samples lie in the picture; by blocks that fit the cache."""
+    """Mean of `rays` rays per row, and which samples lie in the picture."""
     first, step, count, rays = rows
-    values = np.empty((count, len(radius)), dtype=np.float32)
-    frame = np.ones((count, len(radius)), dtype=np.bool_)
     way = Rays.of(plane, centre_mm, first - step / 2, step / rays, count * rays, radius)
-    high = np.array(gray.shape[::-1]) - 2
-    whole = bool((way.knots_px >= 1).all() and (way.knots_px <= high[:, None, None]).all())
-    block = max(1, 100_000 // (rays * len(radius)))
-    for start in range(0, count, block):
-        stop = min(count, start + block)
-        x, y = way.pixels(start * rays, stop * rays)
-        seen = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        values[start:stop] = row_means(np.asarray(seen, dtype=np.uint8), rays)
-        if not whole:
-            x, y = (one[rays // 2 :: rays] for one in (x, y))
-            frame[start:stop] = (x >= 1) & (y >= 1) & (x <= high[0]) & (y <= high[1])
-    return values, frame
+    return way.means(gray, count, rays), way.within(gray, count, rays)
 
 
 def row_means(values: Image | Grid, rows: int) -> Grid:
@@ -186,38 +171,6 @@ def row_means(values: Image | Grid, rows: int) -> Grid:
     for k in range(rows):
         cv2.accumulate(values[k : len(total) * rows : rows], total)
     return np.multiply(total, np.float32(1 / rows), out=total)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Rays:
-    """Where rays of a ring lie in the photo: exact at knots in the middles of blocks of `KNOT` columns and `tall`
-    rays, one block beyond on all sides; between them the way is straight."""
-
-    knots_px: Grid
-    tall: int
-    columns: int
-
-    @classmethod
-    def of(cls, plane: Plane, centre_mm: Array, begin_deg: float, step_deg: float, count: int, radius: Array) -> Rays:
-        """`count` rays of evenly spaced radii, `step_deg` apart, the first half a step from `begin_deg`."""
-        tall = max(1, int(KNOT_DEG / step_deg))
-        deg = begin_deg + (np.arange(-(-count // tall) + 2) - 0.5) * tall * step_deg
-        middle = (np.arange(-(-len(radius) // KNOT) + 2) - 0.5) * KNOT - 0.5
-        far = radius[0] + middle * (radius[-1] - radius[0]) / (len(radius) - 1)
-        angle = np.radians(deg)[:, None]
-        points = np.stack([far * np.cos(angle), far * np.sin(angle)], axis=-1).reshape(-1, 2) + centre_mm
-        knots = plane.to_px(points).T.reshape(2, len(deg), len(far))
-        return cls(knots_px=knots.astype(np.float32), tall=tall, columns=len(radius))
-
-    def pixels(self, start: int, stop: int) -> tuple[Grid, Grid]:
-        """Pixel x and y, (T, R) each, of rays `start` to `stop`."""
-        first = start // self.tall
-        part = self.knots_px[:, first : -(-stop // self.tall) + 2]
-        size = (part.shape[2] * KNOT, part.shape[1] * self.tall)
-        skip = start - (first - 1) * self.tall
-        x, y = (cv2.resize(one, size, interpolation=cv2.INTER_LINEAR) for one in part)
-        rows, columns = slice(skip, skip + stop - start), slice(KNOT, KNOT + self.columns)
-        return np.asarray(x[rows, columns], dtype=np.float32), np.asarray(y[rows, columns], dtype=np.float32)
 
 
 def _hide(strip: Strip, plane: Plane, outline_px: Array) -> None:

@@ -28,8 +28,8 @@ MARGIN_MM = 0.45
 """The search begins this far inside the fitted edges: there the broken edge of the face ends."""
 ROW_DEG = 2 / 3
 """Rows of the search."""
-RAY_PX = 2.0
-"""Distance between the rays of the search, photo px: closer ones tell no more."""
+STEP_PX, RAY_PX = 0.9, 2.0
+"""Distance between the columns of the search, and between its rays, photo px: closer ones tell no more."""
 MAX_WIDTH_MM = 6.5
 LEAST = 40.0
 """Least score of a ribbon."""
@@ -91,7 +91,9 @@ def find_grooves(
     """Groove tracks of a face, best first, and the strip they live in."""
     inner, outer = face.flat_mm
     radii = (inner + MARGIN_MM, outer - MARGIN_MM)
-    strip = unwrap(gray, plane, face.centre_mm, radii, step_deg=ROW_DEG, exclude_px=exclude_px, ray_px=RAY_PX)
+    strip = unwrap(
+        gray, plane, face.centre_mm, radii, step_deg=ROW_DEG, step_px=STEP_PX, exclude_px=exclude_px, ray_px=RAY_PX
+    )
     found = evidence(strip)
     widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
