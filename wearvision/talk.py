@@ -49,7 +49,7 @@ def _last_wall(error: Exception) -> int:
     if words is not None:
         path = getattr(getattr(error, "ctx", None), "command_path", "wearvision")
         told = " ".join(words().split()).replace("Value error, ", "").rstrip(".")
-        say(f"wearvision: {told or 'no command is given'}; see {path} --help")
+        say(f"wearvision: {told}; see {path} --help")
         return int(getattr(error, "exit_code", 2))
     if os.environ.get("WEARVISION_DEBUG"):
         raise error

@@ -19,6 +19,7 @@ from wearvision.cli.photos import measure, triage
 from wearvision.cli.shop import clearance, history, orders
 from wearvision.talk import put, run
 
+USAGE = 2
 COMMANDS = (
     card, measure, triage, sheet, read, verdict, report, clearance, history, orders, check, backup, restore,
 )  # fmt: skip
@@ -26,9 +27,10 @@ COMMANDS = (
 app = typer.Typer(
     help="Wear grading for pump wet ends: the photo says where, the gauge how deep, a person decides.",
     epilog=CAUTION,
-    no_args_is_help=True,
+    invoke_without_command=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,
 )
 for command in COMMANDS:
     app.command()(command)
@@ -47,8 +49,11 @@ def _version(value: bool) -> None:
 
 @app.callback()
 def _root(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    pass
+    if context.invoked_subcommand is None:
+        put(context.get_help())
+        raise typer.Exit(USAGE)

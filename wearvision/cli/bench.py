@@ -24,7 +24,7 @@ def sheet(
     reason: Annotated[str, typer.Option(help="Why readings that stand are set aside, with --renew.")] = "",
     as_json: Json = False,
 ) -> None:
-    """Write the bench sheet of a part: where to gauge, how often, with what. With --mark, take marks in first."""
+    """Write the bench sheet of a part. It says where to gauge, how often, with what; --mark takes marks in first."""
     from wearvision.app.inspection import still_missing
     from wearvision.app.marking import lay_again, read_marks
     from wearvision.app.sheets import sheet_file, sheet_of, write_part
@@ -56,7 +56,7 @@ def read(
     data: Data = DATA,
     as_json: Json = False,
 ) -> None:
-    """Enter gauge readings and sight checks, one at a time; Enter commits. Estimates open afterwards."""
+    """Enter gauge readings and sight checks, one at a time. Enter commits; estimates open afterwards."""
     from wearvision.app.desk import read_csv, read_prompts
     from wearvision.app.shop import command
 
@@ -79,7 +79,7 @@ def read(
 
 
 def verdict(tag: Tag, by: By = "", data: Data = DATA, as_json: Json = False) -> None:
-    """Confirm a complete sheet in your name and show what follows; no verdict while a reading is missing."""
+    """Confirm a complete sheet in your name and show what follows. There is no verdict while a reading is missing."""
     from wearvision.app.judging import judge
     from wearvision.app.shop import command, now, open_shop
 
@@ -102,7 +102,7 @@ def report(
     pump: Annotated[Path | None, typer.Option(help="Pump file: adds clearances and what reuse costs.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Write the report of a part as PDF and HTML: evidence, arithmetic, and the verdict when there is one."""
+    """Write the report of a part as PDF and HTML. Evidence, arithmetic, and the verdict when there is one."""
     from wearvision.app.reporting import write_report
     from wearvision.app.shop import now, open_shop
 

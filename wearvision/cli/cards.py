@@ -34,7 +34,7 @@ def card(
     data: Data = DATA,
     as_json: Json = False,
 ) -> None:
-    """Print a scale card (vector PDF, or PNG) with its check bars; with --check, keep their measured lengths."""
+    """Print a scale card with its check bars, as vector PDF or PNG. With --check, keep their measured lengths."""
     from wearvision.app.cards import write_card, write_tags
 
     if tags:

@@ -15,7 +15,7 @@ def check(
     data: Data = DATA, rubric: Rubric = None, as_json: Json = False,
     head: Annotated[str | None, typer.Option(help="Chain head printed on a report: the ledger must hold it.")] = None,
 ) -> None:
-    """Check rubrics, installation, and that every stored byte is as it was written."""
+    """Check rubrics, installation, and that no stored byte changed."""
     from wearvision.app.checkup import check as run
 
     lines = run(data, rubric, head)

@@ -16,7 +16,7 @@ def clearance(
     data: Data = DATA,
     as_json: Json = False,
 ) -> None:
-    """Running clearances of a pump and what reuse costs: axial stack, ring pairs, effects as ranges; and its sheet."""
+    """Running clearances of a pump and what reuse costs. Axial stack, ring pairs, effects as ranges; and its sheet."""
     from wearvision.app.clearance import clearances_of
     from wearvision.app.clearance_tables import write_pump_sheet
     from wearvision.app.clearance_words import print_clearances
@@ -45,7 +45,7 @@ def history(
     data: Data = DATA,
     as_json: Json = False,
 ) -> None:
-    """How a part wears from one inspection to the next: confirmed figures, wear rate, time left, plots."""
+    """How a part wears from one inspection to the next. Confirmed figures, wear rate, time left, plots."""
     from wearvision.app.history import correct_arrival, part_history
     from wearvision.app.history_words import print_history
     from wearvision.app.shop import now, open_shop
@@ -64,7 +64,7 @@ def orders(
     rubric: Rubric = None,
     as_json: Json = False,
 ) -> None:
-    """What to order and to rework, from confirmed verdicts, and what is still open; as CSV and as a page."""
+    """What to order and to rework, from confirmed verdicts. Also what is still open; as CSV and as a page."""
     from wearvision.app.orders import write_orders
     from wearvision.app.shop import now, open_shop
 
