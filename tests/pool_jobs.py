@@ -53,7 +53,7 @@ def work(payload: tuple[str, str, str]) -> str:
     if order == "unpicklable":
         return lambda: None  # type: ignore[return-value]  # the point of this order
     if order == "hang":
-        time.sleep(60)
+        time.sleep(600)
     if order == "prepare":
         for _ in range(4):
             preparing()
