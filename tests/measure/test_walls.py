@@ -140,6 +140,13 @@ def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float
     assert len(walls([tracks[0], part], 6.0, strip, found.gray)) == pairs
 
 
-def test_wide_marks_are_no_walls() -> None:
-    strip, found, tracks = followed(drawn_strip((43.0, 1.2, 50, 120), (47.0, 1.2, 50, 120), rust=0))
-    assert walls(tracks, 6.0, strip, found.gray) == []
+@pytest.mark.parametrize(("grey", "arc", "pairs"), [(-40.0, 120, 0), (40.0, 120, 1), (40.0, 60, 0), (8.0, 120, 0)])
+def test_wide_marks_are_walls_only_with_the_same_ends_and_one_as_bright_as_the_other_is_dark(
+    grey: float, arc: float, pairs: int
+) -> None:
+    strip = drawn_strip((43.0, 1.2, 50, 120), rust=0)
+    other = drawn_strip((47.0, 1.2, 50, arc), grey=grey, rust=0).values - drawn_strip(rust=0).values
+    strip = replace(strip, values=strip.values + other)
+    lips = [[wall(r + by, 50, a, score=1000.0) for by in (-0.6, 0.6)] for r, a in ((43.0, 120), (47.0, arc))]
+    marks = [replace(low, outer_mm=high.inner_mm) for low, high in lips]
+    assert len(walls(marks, 6.0, strip, evidence(strip).gray)) == pairs

@@ -1,11 +1,11 @@
 """Two marks side by side are often the walls of one groove.
 
 The floor of a flat, shallow groove looks like the face, and its walls like two lines, often one dark and one bright,
-too far apart for the search to take them for one mark. But lines that begin and end together were cut together. So were
-two that both go nearly all the way round, equally strong, one bright where the other is dark: walls of one groove are
-equally high and face each other. A wall fades with the angle to the lamp, so one may end before the other; and of a
-groove that goes far round, one wall is dark on this side of the lamp and the other on that: one goes on where the other
-ends.
+too far apart for the search to take them for one mark. But lines that begin and end together were cut together, and
+wider marks too where one is as bright as the other is dark: walls of one groove are equally high and face each other.
+So were two that both go nearly all the way round and are lit the opposite way. A wall fades with the angle to the lamp,
+so one may end before the other; and of a groove that goes far round, one wall is dark on this side of the lamp and the
+other on that: one goes on where the other ends.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ ROUND_DEG, REACH_MM, EQUAL, FACING = 270.0, 0.3, 0.5, -0.3
 """Over how much of the circle two walls that face each other are side by side; how far to either side of its middle a
 wall's tone is taken; least share of the stronger wall's that the other has; and most correlation of both round the
 circle: lines that a tool leaves are lit alike."""
+OPPOSED = -0.7
+"""Most cosine between the tones of two walls of one groove over a shorter arc: one is bright, the other dark."""
 ENDS_DEG = 12.0
 """Ends so near are the same: the last of a wall fades with the light."""
 HALF, FADED, INSIDE = 0.55, 0.2, 0.85
@@ -72,6 +74,8 @@ def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
     """How little two tracks speak for being walls of one groove: 0, the clearest way, to `NO_WALLS`."""
     whole, thick = _whole_mm(low, high), max(low.width_mm, high.width_mm)
     if thick <= min(LINE_MM, SLIM * whole) and (_same_ends(low, high) or _facing(low, high, strip, gray)):
+        return 0
+    if thick <= HALF * whole and _same_ends(low, high) and _opposed(low, high, strip, gray):
         return 0
     if low.full or high.full:
         return NO_WALLS
@@ -127,13 +131,28 @@ def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
 
 def _facing(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
     """Whether both go nearly all the way round, equally strong and lit the opposite way."""
+    one, other = _beside(low, high, strip, gray)
+    return len(one) >= ROUND_DEG and _equal(one, other) and bool(np.corrcoef(one, other)[0, 1] <= FACING)
+
+
+def _opposed(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
+    """Whether both are equally strong, and wherever they lie side by side one is bright and the other dark."""
+    one, other = _beside(low, high, strip, gray)
+    most = OPPOSED * float(np.sqrt((one @ one) * (other @ other)))
+    return len(one) > 0 and _equal(one, other) and bool(one @ other <= most)
+
+
+def _beside(low: Track, high: Track, strip: Strip, gray: Grid) -> tuple[Array, Array]:
+    """Tones of both at every whole degree where they lie side by side."""
     one, other = (_lit(t, strip, gray) for t in (low, high))
     both = np.isfinite(one) & np.isfinite(other)
-    if both.sum() < ROUND_DEG:
-        return False
-    strong = [float(np.sqrt((tone[both] ** 2).mean())) for tone in (one, other)]
-    alike = np.corrcoef(one[both], other[both])[0, 1]
-    return bool(min(strong) >= EQUAL * max(strong) and alike <= FACING)
+    return one[both], other[both]
+
+
+def _equal(one: Array, other: Array) -> bool:
+    """Whether the tones of both are about as strong."""
+    weak, strong = sorted(float(np.sqrt((tone**2).mean())) for tone in (one, other))
+    return weak >= EQUAL * strong
 
 
 def _lit(track: Track, strip: Strip, gray: Grid) -> Array:

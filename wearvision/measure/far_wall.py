@@ -1,0 +1,48 @@
+"""The far wall of a groove of which one wall was followed.
+
+A wide groove has walls that shade and a floor that looks like the face. The search may take one wall for a mark, and
+the floor beside it for the face: nothing there seems to be out of the ordinary. But somewhere beside it, all along, the
+other wall stands as steep. So the mark is stretched to there, and what it then shows has to speak for itself.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearvision.measure.evidence import Evidence
+from wearvision.measure.laid import SIDE_MM, beside, lay, seen_mean, slope_squares
+from wearvision.measure.lips import Track, running_median
+from wearvision.measure.ribbon import Ribbon
+from wearvision.measure.unwrap import Strip
+
+CALM_ROWS = 31
+"""The middle of the mark is calmed over so many rows."""
+CAP = 25.0
+"""Highest count of one sector: (5 standard deviations) squared."""
+AS_STEEP, CLEAR_PX = 0.5, 2.0
+"""A wall has at least this share of the mark's steepness, and lies so far from its lips."""
+
+
+def to_far_wall(track: Track, found: Evidence, strip: Strip, max_width_mm: float) -> list[Ribbon]:
+    """The mark stretched to the steepest wall beside it, on either side that has one near enough."""
+    rows = round((track.deg[0] - strip.first_deg) / strip.step_deg) + np.arange(len(track.deg))
+    middle = (running_median((track.inner_mm + track.outer_mm) / 2, CALM_ROWS) - strip.start_mm) / strip.step_mm
+    half, reach = track.width_mm / 2 / strip.step_mm, round((max_width_mm + SIDE_MM) / strip.step_mm)
+    laid = lay(found, strip, rows, middle, reach)
+    box = (reach - half, reach + half)
+    wall = seen_mean(slope_squares(laid, beside(strip, box, laid.gray.shape[1]), CAP))
+    px = strip.px_mm / strip.step_mm
+    low, high = (round(edge) for edge in (box[0] - CLEAR_PX * px, box[1] + CLEAR_PX * px))
+    far = np.arange(len(wall))
+    least = AS_STEEP * float(wall[max(0, low) : high + 1].max())
+    near = round(max_width_mm / strip.step_mm)
+    sides = ((far < low) & (far > box[1] - near), (far > high) & (far < box[0] + near))
+    out: list[Ribbon] = []
+    for side in sides:
+        at = int(np.argmax(np.where(side, wall, 0.0)))
+        if side[at] and wall[at] >= least:
+            inner, outer = min(at, box[0]) - reach, max(at, box[1]) - reach
+            out.append(
+                Ribbon(rows=rows, inner=middle + inner, outer=middle + outer, score=track.score, full=track.full)
+            )
+    return out

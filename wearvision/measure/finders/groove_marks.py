@@ -1,0 +1,124 @@
+"""Marks of a face from the ribbons found on it: each cut to where it shows, walls of one groove taken together, and a
+wall that was followed alone stretched to the other one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wearvision.measure.edges import median
+from wearvision.measure.evidence import ROWS, Evidence
+from wearvision.measure.far_wall import to_far_wall
+from wearvision.measure.finders.worn import HOPELESS, is_groove, is_worn, lies_on
+from wearvision.measure.lips import Track, follow
+from wearvision.measure.ribbon import Ribbon
+from wearvision.measure.ridges import BOUND
+from wearvision.measure.sectors import refine
+from wearvision.measure.stretch import shown
+from wearvision.measure.unwrap import Strip
+from wearvision.measure.walls import between, walls
+
+LEFT, LEFT_DEG = 0.15, 24.0
+"""Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
+PALE = -0.04
+"""A mark not even so dark between its own lips is no groove between those it had: half of what any groove is."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ground:
+    """Where marks are looked for.
+
+    Attributes
+    ----------
+    strip : Strip
+        The face rolled out.
+    found : Evidence
+    max_width_mm : float
+        Widest mark looked for.
+    blur_px : float
+        Gaussian blur of the photo.
+    """
+
+    strip: Strip
+    found: Evidence
+    max_width_mm: float
+    blur_px: float
+
+    @property
+    def bound_mm(self) -> float:
+        """A mark as wide as this has no lip: the search ended there."""
+        return BOUND * self.max_width_mm
+
+    def follow(self, ribbon: Ribbon) -> Track | None:
+        """Both lips of a ribbon."""
+        return follow(self.strip, self.found, ribbon, blur_px=self.blur_px)
+
+    def refine(self, ribbon: Ribbon) -> Ribbon:
+        """A ribbon with the lips that all of its length shows."""
+        return refine(ribbon, self.found, self.strip, self.max_width_mm)
+
+    def worn(self, track: Track) -> bool:
+        """Whether a mark is a groove."""
+        return is_worn(track, self.strip, self.found.gray)
+
+
+def marks_of(ribbons: list[Ribbon], ground: Ground) -> list[Track]:
+    """Marks that may be grooves, and those that are none."""
+    marks = [track for ribbon in ribbons if (track := _mark(ribbon, ground)) is not None]
+    return _stretched(_joined(marks, ground), ground)
+
+
+def _mark(ribbon: Ribbon, ground: Ground) -> Track | None:
+    """A ribbon's track where it shows: with the lips that this stretch shows, or else those it had."""
+    strip = ground.strip
+    ribbon = shown(ribbon, ground.found, strip)
+    if ribbon.followed and len(ribbon.rows) < max(LEFT * ribbon.followed, LEFT_DEG / strip.step_deg):
+        return None
+    if ribbon.score * ROWS < HOPELESS * len(ribbon.rows):
+        return None
+    tracks: list[Track] = []
+    for one in (ground.refine(ribbon), ribbon):
+        if median(one.outer - one.inner) * strip.step_mm < ground.bound_mm:
+            track = ground.follow(one)
+            if track is not None and is_groove(track, strip.px_mm):
+                return track
+            tracks += [] if track is None else [track]
+            if tracks and tracks[0].dark > PALE:
+                break
+    return tracks[0] if tracks else None
+
+
+def _joined(marks: list[Track], ground: Ground) -> list[Track]:
+    """Marks with the walls of one groove taken together, as long as there are any."""
+    for low, high in walls(marks, ground.bound_mm, ground.strip, ground.found.gray):
+        whole = ground.follow(between(low, high, ground.strip))
+        if whole is not None and is_groove(whole, ground.strip.px_mm):
+            rest = [t for t in marks if t is not low and t is not high]
+            return _joined([*rest, whole], ground)
+    return marks
+
+
+def _stretched(marks: list[Track], ground: Ground) -> list[Track]:
+    """Marks of which those that are no groove are stretched to the far wall, where that makes one on free face."""
+    good = [t for t in marks if ground.worn(t)]
+    out: list[Track] = []
+    for mark in marks:
+        if any(mark is t for t in good):
+            out.append(mark)
+            continue
+        whole = _to_far_wall(mark, good, ground)
+        good += [] if whole is None else [whole]
+        out.append(mark if whole is None else whole)
+    return out
+
+
+def _to_far_wall(mark: Track, good: list[Track], ground: Ground) -> Track | None:
+    """A mark stretched to the far wall, if that is a groove on which no other lies."""
+    if any(lies_on(mark, t) for t in good):
+        return None
+    for ribbon in to_far_wall(mark, ground.found, ground.strip, ground.bound_mm):
+        whole = ground.follow(ground.refine(ribbon))
+        if whole is None or not is_groove(whole, ground.strip.px_mm) or not lies_on(mark, whole):
+            continue
+        if not any(lies_on(t, whole) or lies_on(whole, t) for t in good):
+            return whole
+    return None

@@ -1,0 +1,122 @@
+"""Whether a mark of a face is a groove: what it shows must speak for wear, not for a tool, rust or an edge."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearvision.measure.edges import Grid, median
+from wearvision.measure.face import Face
+from wearvision.measure.lips import Track
+from wearvision.measure.relief import is_relief
+from wearvision.measure.unwrap import Strip
+
+LEAST_PX, LEAST_MM = 3.0, 0.5
+"""A narrower mark is a scratch, the line of a tool, or the shadow of a low step: every third that was told was no
+groove."""
+SLENDER, STOUT_MM = 4.0, 3.0
+"""A groove is at least this many times as long as wide; where its lips are not crisp, twice that per mm beyond
+`STOUT_MM`: rust is stout."""
+HOPELESS = 0.25
+"""A mark with less score per row of the search is neither a groove nor one of its walls."""
+WIDE_MM, SHORT = 1.5, 15.0
+DENSE, DENSE_WIDE, DENSE_SHORT = 0.4, 1.2, 4.0
+"""Least score per row of the search: of any groove, of one wider than `WIDE_MM`, and of one less than `SHORT` times as
+long as wide."""
+CRISP, CRISP_SHORT = 0.9, 8.0
+"""One whose both lips are seen over so much of its length needs no more score than any, if it is at least so many
+times as long as wide: rust and stains have no such lips."""
+CLEAR, CLEAR_BESIDE = 0.5, 0.8
+"""Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
+PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
+"""A mark so dense, dark and long is plain to see, even where one wall is as bright as the face and hides its lip; so is
+one that is shaded like relief."""
+DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.5
+"""A groove is darker than the face by this much (log grey) over this share of its length."""
+NARROW_MM, NARROW_SHARE = 0.8, 0.9
+"""A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
+LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
+"""One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
+BREAK_MM = 1.2
+"""So near to an edge of the face a line may be the edge's own break (chamfer, rounding)."""
+ON = 0.3
+"""A mark lies on another when, over this share of its length, this share of its width does."""
+
+
+def is_worn(track: Track, strip: Strip, gray: Grid) -> bool:
+    """Whether a mark is a groove by its own signs, or by fewer where it is shaded like relief.
+
+    Parameters
+    ----------
+    gray : (T, R) log grey of the strip
+    """
+    if is_groove(track, strip.px_mm):
+        return True
+    return is_groove(track, strip.px_mm, relief=True) and is_relief(track, strip, gray)
+
+
+def is_groove(track: Track, px_mm: float, *, relief: bool = False) -> bool:
+    """Whether a mark is wear rather than a turned line, a polished band or a row of stains.
+
+    Parameters
+    ----------
+    px_mm : length of a photo pixel on the face
+    relief : whether it is shaded like relief, which needs less score and no clear lips
+    """
+    width = track.width_mm
+    length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
+    slender = length / max(width, 1e-3)
+    plain = track.dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
+    lit = track.dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
+    narrow_share = LIT_SHARE if lit else NARROW_SHARE
+    stout = 0.0 if track.clear >= CRISP else 2 * max(0.0, width - STOUT_MM)
+    return bool(
+        width >= max(LEAST_PX * px_mm, LEAST_MM)
+        and slender >= SLENDER + stout
+        and track.dense >= (HOPELESS if relief else _least_dense(width, slender, track.clear))
+        and track.clear >= (CLEAR_PLAIN if plain or relief else CLEAR)
+        and track.dark <= DARK
+        and track.dark_share >= (narrow_share if width < NARROW_MM else DARK_SHARE)
+    )
+
+
+def _least_dense(width_mm: float, slender: float, clear: float) -> float:
+    """Least score per row: what is wide or short shows itself, or its lips all along, or is something else."""
+    if clear >= CRISP and slender >= CRISP_SHORT:
+        return DENSE
+    least = [DENSE]
+    if width_mm > WIDE_MM:
+        least.append(DENSE_WIDE)
+    if slender < SHORT:
+        least.append(DENSE_SHORT)
+    return max(least)
+
+
+def stands(track: Track, face: Face) -> bool:
+    """Whether a track beside an edge of the face is clear enough to be more than the edge's own break."""
+    near = gap_mm(track, face.radii_mm) < BREAK_MM
+    return not near or (track.clear >= CLEAR_BESIDE and track.dark <= DARK_BESIDE)
+
+
+def gap_mm(track: Track, radii_mm: tuple[float, float]) -> float:
+    """Distance of a track from the nearer of two circles about the axis."""
+    return min(median(track.inner_mm) - radii_mm[0], radii_mm[1] - float(np.median(track.outer_mm)))
+
+
+def apart(tracks: list[Track]) -> list[Track]:
+    """Tracks that do not lie on a longer and clearer one."""
+    out: list[Track] = []
+    for track in sorted(tracks, key=lambda t: -len(t.deg) * t.clear):
+        if not any(lies_on(track, other) for other in out):
+            out.append(track)
+    return out
+
+
+def lies_on(one: Track, other: Track) -> bool:
+    """Whether most of a track lies on another: in angle, and across."""
+    deg = np.round(other.deg).astype(int) % 360
+    low, high = np.full(360, np.inf), np.full(360, -np.inf)
+    np.minimum.at(low, deg, other.inner_mm)
+    np.maximum.at(high, deg, other.outer_mm)
+    here = np.round(one.deg).astype(int) % 360
+    common = np.minimum(high[here], one.outer_mm) - np.maximum(low[here], one.inner_mm)
+    return bool(np.mean(common > ON * (one.outer_mm - one.inner_mm)) > ON)

@@ -1,0 +1,66 @@
+"""Shading that only relief has: one wall of a mark is as bright as the other is dark.
+
+The walls of a shallow groove face each other, so a lamp from one side darkens one by as much as it brightens the other,
+and that changes slowly round the circle, with the angle to the lamp; or the dark wall changes sides. Row by row that
+may be fainter than the face's own lines, and often one lip only is seen. But the difference of the two halves is alike
+in neighbouring sectors, while that of the face beside comes and goes. A stain, a polished band, a step or a tool's line
+is darker or brighter as a whole, and where the face changes its tone both sides of it differ: what goes with that
+counts for nothing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearvision.measure.across import BESIDE, INSIDE, medians, profiles
+from wearvision.measure.edges import Grid
+from wearvision.measure.lips import Track
+from wearvision.measure.plane import Array
+from wearvision.measure.unwrap import Strip
+
+SECTOR, LEAST_SECTORS = 8, 4
+"""Rows of a sector, and least number of these."""
+ASIDE = (-4.0, -3.0, -2.2, -1.5, 1.5, 2.2, 3.0, 4.0)
+"""Where the face beside is looked at for the same, in widths of the mark; and least places there in the strip."""
+LEAST_ASIDE = 2
+COHERENT = 10.0
+"""Relief is when neighbouring sectors' differences have so many times the square of the face's in common."""
+
+
+def is_relief(track: Track, strip: Strip, gray: Grid) -> bool:
+    """Whether a mark is shaded like a groove's two walls.
+
+    Parameters
+    ----------
+    gray : (T, R) log grey of the strip
+    """
+    rows = round((track.deg[0] - strip.first_deg) / strip.step_deg) + np.arange(len(track.deg))
+    inner, outer = ((lip - strip.start_mm) / strip.step_mm for lip in (track.inner_mm, track.outer_mm))
+    last = gray.shape[1] - 1
+    seen = strip.valid[rows % len(gray), ((inner + outer) / 2).round().astype(int).clip(0, last)]
+    rows, inner, outer = rows[seen], inner[seen], outer[seen]
+    if len(rows) < SECTOR * LEAST_SECTORS:
+        return False
+    apart = _apart(strip, gray, rows, inner, outer)
+    shifts = (share * float(np.median(outer - inner)) for share in ASIDE)
+    beside = [
+        float(np.mean(_apart(strip, gray, rows, inner + by, outer + by) ** 2))
+        for by in shifts
+        if float(np.median(inner)) + by >= 0 and float(np.median(outer)) + by <= last
+    ]
+    common = float(np.mean(apart[1:] * apart[:-1]))
+    return len(beside) >= LEAST_ASIDE and common >= COHERENT * float(np.median(beside))
+
+
+def _apart(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> Array:
+    """How much brighter the outer half of each sector is than the inner one, log grey, but for what goes with how much
+    brighter both are than the face beside, or how much brighter one side of this is than the other."""
+    across, beside = profiles(strip, gray, rows, inner, outer)
+    count = len(rows) // SECTOR
+    halves = across[: count * SECTOR].reshape(count, SECTOR, 2, INSIDE // 2).mean(axis=(1, 3))
+    sides = beside[: count * SECTOR].reshape(count, SECTOR, 2, BESIDE).transpose(0, 2, 1, 3)
+    level = medians(sides.reshape(count, 2, SECTOR * BESIDE))
+    apart = halves[:, 1] - halves[:, 0]
+    known = np.column_stack([halves.mean(axis=1) - level.mean(axis=1), level[:, 1] - level[:, 0]])
+    return np.asarray(apart - known @ np.linalg.lstsq(known, apart)[0])
