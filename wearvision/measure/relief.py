@@ -21,7 +21,7 @@ from wearvision.measure.unwrap import Strip
 
 SECTOR, LEAST_SECTORS = 8, 4
 """Rows of a sector, and least number of these."""
-ASIDE = (-4.0, -3.0, -2.2, -1.5, 1.5, 2.2, 3.0, 4.0)
+ASIDE = (-3.0, -2.2, -1.5, 1.5, 2.2, 3.0)
 """Where the face beside is looked at for the same, in widths of the mark; and least places there in the strip."""
 LEAST_ASIDE = 2
 COHERENT = 10.0

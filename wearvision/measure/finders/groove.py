@@ -67,7 +67,7 @@ def find_grooves(
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
     ground = Ground(strip=strip, found=found, max_width_mm=widest, blur_px=blur_px)
     marks = [t for t in marks_of(ribbons, ground) if t.width_mm < ground.bound_mm and stands(t, face)]
-    return apart([t for t in marks if ground.worn(t) and not is_shadow(t, strip, found.gray)]), strip
+    return apart([t for t in marks if not is_shadow(t, strip, found.gray)]), strip
 
 
 def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) -> Finding:

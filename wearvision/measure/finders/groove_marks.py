@@ -56,15 +56,11 @@ class Ground:
         """A ribbon with the lips that all of its length shows."""
         return refine(ribbon, self.found, self.strip, self.max_width_mm)
 
-    def worn(self, track: Track) -> bool:
-        """Whether a mark is a groove."""
-        return is_worn(track, self.strip, self.found.gray)
-
 
 def marks_of(ribbons: list[Ribbon], ground: Ground) -> list[Track]:
-    """Marks that may be grooves, and those that are none."""
+    """Marks that are grooves by what they show."""
     marks = [track for ribbon in ribbons if (track := _mark(ribbon, ground)) is not None]
-    return _stretched(_joined(marks, ground), ground)
+    return _worn(_joined(marks, ground), ground)
 
 
 def _mark(ribbon: Ribbon, ground: Ground) -> Track | None:
@@ -97,28 +93,23 @@ def _joined(marks: list[Track], ground: Ground) -> list[Track]:
     return marks
 
 
-def _stretched(marks: list[Track], ground: Ground) -> list[Track]:
-    """Marks of which those that are no groove are stretched to the far wall, where that makes one on free face."""
-    good = [t for t in marks if ground.worn(t)]
-    out: list[Track] = []
+def _worn(marks: list[Track], ground: Ground) -> list[Track]:
+    """Marks that are grooves, and what others become when they are stretched to the far wall."""
+    good = [t for t in marks if is_worn(t, ground.strip, ground.found.gray)]
     for mark in marks:
-        if any(mark is t for t in good):
-            out.append(mark)
-            continue
-        whole = _to_far_wall(mark, good, ground)
-        good += [] if whole is None else [whole]
-        out.append(mark if whole is None else whole)
-    return out
+        if not any(mark is t for t in good):
+            good += _to_far_wall(mark, good, ground)
+    return good
 
 
-def _to_far_wall(mark: Track, good: list[Track], ground: Ground) -> Track | None:
-    """A mark stretched to the far wall, if that is a groove on which no other lies."""
-    if any(lies_on(mark, t) for t in good):
-        return None
+def _to_far_wall(mark: Track, good: list[Track], ground: Ground) -> list[Track]:
+    """A mark stretched to the far wall, if that is a groove on which no other lies; none or one."""
+    if len(mark.deg) * ground.strip.step_deg < LEFT_DEG or any(lies_on(mark, t) for t in good):
+        return []
     for ribbon in to_far_wall(mark, ground.found, ground.strip, ground.bound_mm):
         whole = ground.follow(ground.refine(ribbon))
         if whole is None or not is_groove(whole, ground.strip.px_mm) or not lies_on(mark, whole):
             continue
         if not any(lies_on(t, whole) or lies_on(whole, t) for t in good):
-            return whole
-    return None
+            return [whole]
+    return []
