@@ -98,18 +98,18 @@ def _worn(marks: list[Track], ground: Ground) -> list[Track]:
     good = [t for t in marks if is_worn(t, ground.strip, ground.found.gray)]
     for mark in marks:
         if not any(mark is t for t in good):
-            good += _to_far_wall(mark, good, ground)
+            good += _to_far_wall(mark, [*good, *(t for t in marks if t is not mark)], ground)
     return good
 
 
-def _to_far_wall(mark: Track, good: list[Track], ground: Ground) -> list[Track]:
-    """A mark stretched to the far wall, if that is a groove on which no other lies; none or one."""
-    if len(mark.deg) * ground.strip.step_deg < LEFT_DEG or any(lies_on(mark, t) for t in good):
+def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track]:
+    """A mark stretched to the far wall, if that is a groove with no other mark on it; none or one."""
+    if len(mark.deg) * ground.strip.step_deg < LEFT_DEG or any(lies_on(mark, t) for t in others):
         return []
     for ribbon in to_far_wall(mark, ground.found, ground.strip, ground.bound_mm):
         whole = ground.follow(ground.refine(ribbon))
         if whole is None or not is_groove(whole, ground.strip.px_mm) or not lies_on(mark, whole):
             continue
-        if not any(lies_on(t, whole) or lies_on(whole, t) for t in good):
+        if not any(lies_on(t, whole) or lies_on(whole, t) for t in others):
             return [whole]
     return []
