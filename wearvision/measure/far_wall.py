@@ -21,6 +21,9 @@ CAP = 25.0
 """Highest count of one sector: (5 standard deviations) squared."""
 AS_STEEP, CLEAR_PX = 0.5, 2.0
 """A wall has at least this share of the mark's steepness, and lies so far from its lips."""
+FADE_DEG = 20.0
+"""Standard uncertainty of where the groove ends when one wall of it ends there: a wall fades with the angle to the
+lamp, not with the groove."""
 
 
 def to_far_wall(track: Track, found: Evidence, strip: Strip, max_width_mm: float) -> list[Ribbon]:
@@ -37,12 +40,16 @@ def to_far_wall(track: Track, found: Evidence, strip: Strip, max_width_mm: float
     least = AS_STEEP * float(wall[max(0, low) : high + 1].max())
     near = round(max_width_mm / strip.step_mm)
     sides = ((far < low) & (far > box[1] - near), (far > high) & (far < box[0] + near))
+    doubt = FADE_DEG / strip.step_deg
     out: list[Ribbon] = []
     for side in sides:
         at = int(np.argmax(np.where(side, wall, 0.0)))
         if side[at] and wall[at] >= least:
             inner, outer = min(at, box[0]) - reach, max(at, box[1]) - reach
             out.append(
-                Ribbon(rows=rows, inner=middle + inner, outer=middle + outer, score=track.score, full=track.full)
+                Ribbon(
+                    rows=rows, inner=middle + inner, outer=middle + outer, score=track.score, full=track.full,
+                    doubt_rows=(doubt, doubt),
+                )  # fmt: skip
             )
     return out

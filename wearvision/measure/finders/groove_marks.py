@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence
 from wearvision.measure.far_wall import to_far_wall
-from wearvision.measure.finders.worn import HOPELESS, is_groove, is_worn, lies_on
+from wearvision.measure.finders.worn import DARK, HOPELESS, is_groove, is_worn, lies_on
 from wearvision.measure.lips import Track, follow
-from wearvision.measure.ribbon import Ribbon
+from wearvision.measure.ribbon import Ribbon, extend
 from wearvision.measure.ridges import BOUND
 from wearvision.measure.sectors import refine
 from wearvision.measure.stretch import shown
@@ -98,18 +98,28 @@ def _worn(marks: list[Track], ground: Ground) -> list[Track]:
     good = [t for t in marks if is_worn(t, ground.strip, ground.found.gray)]
     for mark in marks:
         if not any(mark is t for t in good):
-            good += _to_far_wall(mark, [*good, *(t for t in marks if t is not mark)], ground)
+            others = [t for t in marks if t is not mark and t.dark <= DARK]
+            good += _to_far_wall(mark, [*good, *others], ground)
     return good
 
 
 def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track]:
-    """A mark stretched to the far wall, if that is a groove with no other mark on it; none or one."""
+    """A mark stretched to the far wall, if that is a groove with none of others on it; none or one.
+
+    A dark line is not the far wall of another: where one wall is dark the other is bright.
+    """
     if len(mark.deg) * ground.strip.step_deg < LEFT_DEG or any(lies_on(mark, t) for t in others):
         return []
     for ribbon in to_far_wall(mark, ground.found, ground.strip, ground.bound_mm):
-        whole = ground.follow(ground.refine(ribbon))
-        if whole is None or not is_groove(whole, ground.strip.px_mm) or not lies_on(mark, whole):
-            continue
-        if not any(lies_on(t, whole) or lies_on(whole, t) for t in others):
-            return [whole]
+        both = ground.refine(ribbon)
+        whole = ground.follow(both)
+        if whole is not None and is_groove(whole, ground.strip.px_mm) and _free(whole, mark, others):
+            longer = ground.follow(shown(extend(both, ground.found, ground.strip), ground.found, ground.strip))
+            more = longer is not None and is_groove(longer, ground.strip.px_mm) and _free(longer, mark, others)
+            return [longer if longer is not None and more and len(longer.deg) >= len(whole.deg) else whole]
     return []
+
+
+def _free(whole: Track, mark: Track, others: list[Track]) -> bool:
+    """Whether a mark lies on the whole of it, and none of others."""
+    return lies_on(mark, whole) and not any(lies_on(t, whole) or lies_on(whole, t) for t in others)
