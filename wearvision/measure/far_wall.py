@@ -2,7 +2,9 @@
 
 A wide groove has walls that shade and a floor that looks like the face. The search may take one wall for a mark, and
 the floor beside it for the face: nothing there seems to be out of the ordinary. But somewhere beside it, all along, the
-other wall stands as steep. So the mark is stretched to there, and what it then shows has to speak for itself.
+other wall stands as steep. So the mark is stretched to there, and what it then shows has to speak for itself. Where the
+one wall is bright the other is dark, so that the grey falls, or rises, at both lips; of two dark lines it falls at one
+and rises at the other.
 """
 
 from __future__ import annotations
@@ -21,6 +23,9 @@ CAP = 25.0
 """Highest count of one sector: (5 standard deviations) squared."""
 AS_STEEP, CLEAR_PX = 0.5, 2.0
 """A wall has at least this share of the mark's steepness, and lies so far from its lips."""
+LIP_PX, LINES = 1.5, -0.5
+"""The steepest place so near a lip is the lip's; and least cosine between the slopes at both lips, which is -1 for two
+lines and 1 for walls in the light of one lamp."""
 FADE_DEG = 20.0
 """Standard uncertainty of where the groove ends when one wall of it ends there: a wall fades with the angle to the
 lamp, not with the groove."""
@@ -53,3 +58,16 @@ def to_far_wall(track: Track, found: Evidence, strip: Strip, max_width_mm: float
                 )  # fmt: skip
             )
     return out
+
+
+def are_lines(ribbon: Ribbon, found: Evidence, strip: Strip) -> bool:
+    """Whether a ribbon is the room between two lines rather than a groove between two walls."""
+    px, half = strip.px_mm / strip.step_mm, float(np.median(ribbon.outer - ribbon.inner)) / 2
+    near = round(LIP_PX * px)
+    reach = round(half) + near
+    laid = lay(found, strip, ribbon.rows, (ribbon.inner + ribbon.outer) / 2, reach)
+    inner, outer = (
+        part[np.arange(len(part)), np.argmax(np.abs(part), axis=1)]
+        for part in (laid.slope[:, : 2 * near + 1], laid.slope[:, -2 * near - 1 :])
+    )
+    return bool(inner @ outer < LINES * np.sqrt((inner @ inner) * (outer @ outer)))

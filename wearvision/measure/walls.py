@@ -33,6 +33,9 @@ OPPOSED = -0.7
 """Most cosine between the tones of two walls of one groove over a shorter arc: one is bright, the other dark."""
 ENDS_DEG = 12.0
 """Ends so near are the same: the last of a wall fades with the light."""
+EXACT_DEG, THIRD = 4.0, 1 / 3
+"""Two marks that are no lines, but take no more than this share of the groove's width, are walls when both ends are so
+near: by chance that is one pair in two thousand."""
 HALF, FADED, INSIDE = 0.55, 0.2, 0.85
 """A wall that fades takes at most this share of the groove's width, shows over at least this share of the other's arc,
 and with this share of its own beside the other."""
@@ -43,7 +46,8 @@ WALL_DARK, APART, COMMON, GAP_DEG = -0.05, 0.6, 0.35, 45.0
 """Walls that take turns: both dark (log grey), no further apart than this share of the groove's width, side by side
 over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins."""
 NESTED = 0.7
-"""A mark that lies by this share of its width within the radii of the other is no neighbour, but the same mark."""
+"""Of two marks that have this share of the wider one's width in common, one is no neighbour of the other, but the same
+mark."""
 NO_WALLS = 3
 
 
@@ -76,6 +80,8 @@ def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
     if thick <= min(LINE_MM, SLIM * whole) and (_same_ends(low, high) or _facing(low, high, strip, gray)):
         return 0
     if thick <= HALF * whole and _same_ends(low, high) and _opposed(low, high, strip, gray):
+        return 0
+    if thick <= THIRD * whole and not any(low.cut + high.cut) and _ends_apart(low, high).max() <= EXACT_DEG:
         return 0
     if low.full or high.full:
         return NO_WALLS
@@ -121,7 +127,7 @@ def _fades(low: Track, high: Track) -> bool:
 def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
     """Whether one goes on where the other ends: the dark wall changes sides with the angle to the lamp."""
     over = min(median(low.outer_mm), median(high.outer_mm)) - median(high.inner_mm)
-    nested = over >= NESTED * min(low.width_mm, high.width_mm)
+    nested = over >= NESTED * max(low.width_mm, high.width_mm)
     if (not nested and (_own(low) or _own(high))) or -over > APART * whole_mm or max(low.dark, high.dark) > WALL_DARK:
         return False
     one, other = _covered(low), _covered(high)

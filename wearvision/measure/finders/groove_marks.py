@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence
-from wearvision.measure.far_wall import to_far_wall
-from wearvision.measure.finders.worn import DARK, HOPELESS, is_groove, is_worn, lies_on
+from wearvision.measure.far_wall import are_lines, to_far_wall
+from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_worn, lies_on
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.ribbon import Ribbon, extend
 from wearvision.measure.ridges import BOUND
@@ -19,8 +19,6 @@ from wearvision.measure.walls import between, walls
 
 LEFT, LEFT_DEG = 0.15, 24.0
 """Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
-PALE = -0.04
-"""A mark not even so dark between its own lips is no groove between those it had: half of what any groove is."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -108,18 +106,21 @@ def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track
 
     A dark line is not the far wall of another: where one wall is dark the other is bright.
     """
-    if len(mark.deg) * ground.strip.step_deg < LEFT_DEG or any(lies_on(mark, t) for t in others):
+    found, strip = ground.found, ground.strip
+    if len(mark.deg) * strip.step_deg < LEFT_DEG or any(lies_on(mark, t, 0.0) for t in others):
         return []
-    for ribbon in to_far_wall(mark, ground.found, ground.strip, ground.bound_mm):
+    for ribbon in to_far_wall(mark, found, strip, ground.bound_mm):
         both = ground.refine(ribbon)
-        whole = ground.follow(both)
-        if whole is not None and is_groove(whole, ground.strip.px_mm) and _free(whole, mark, others):
-            longer = ground.follow(shown(extend(both, ground.found, ground.strip), ground.found, ground.strip))
-            more = longer is not None and is_groove(longer, ground.strip.px_mm) and _free(longer, mark, others)
-            return [longer if longer is not None and more and len(longer.deg) >= len(whole.deg) else whole]
+        whole = None if are_lines(both, found, strip) else _whole(both, mark, others, ground)
+        if whole is not None:
+            longer = _whole(shown(extend(both, found, strip), found, strip), mark, others, ground)
+            return [whole if longer is None else max(whole, longer, key=lambda t: len(t.deg))]
     return []
 
 
-def _free(whole: Track, mark: Track, others: list[Track]) -> bool:
-    """Whether a mark lies on the whole of it, and none of others."""
-    return lies_on(mark, whole) and not any(lies_on(t, whole) or lies_on(whole, t) for t in others)
+def _whole(ribbon: Ribbon, mark: Track, others: list[Track], ground: Ground) -> Track | None:
+    """The track of a ribbon, if that is a groove on which a mark lies, and which none of others touches."""
+    whole = ground.follow(ribbon)
+    if whole is None or not is_groove(whole, ground.strip.px_mm) or not lies_on(mark, whole):
+        return None
+    return None if any(lies_on(t, whole, 0.0) or lies_on(whole, t, 0.0) for t in others) else whole

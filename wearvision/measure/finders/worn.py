@@ -22,6 +22,8 @@ WIDE_MM, SHORT = 1.5, 15.0
 DENSE, DENSE_WIDE, DENSE_SHORT = 0.4, 1.2, 4.0
 """Least score per row of the search: of any groove, of one wider than `WIDE_MM`, and of one less than `SHORT` times as
 long as wide."""
+SCORE_WIDE = 100.0
+"""A score in all that is enough for a wide one, however little there is in a row: bands and stains come to half."""
 CRISP, CRISP_SHORT = 0.9, 8.0
 """One whose both lips are seen over so much of its length needs no more score than any, if it is at least so many
 times as long as wide: rust and stains have no such lips."""
@@ -32,6 +34,8 @@ PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
 one that is shaded like relief."""
 DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.5
 """A groove is darker than the face by this much (log grey) over this share of its length."""
+PALE = DARK / 2
+"""The same of relief; and a mark not even so dark between its own lips is no groove between those it had."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
@@ -72,23 +76,20 @@ def is_groove(track: Track, px_mm: float, *, relief: bool = False) -> bool:
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
         and slender >= SLENDER + stout
-        and track.dense >= (HOPELESS if relief else _least_dense(width, slender, track.clear))
+        and track.dense >= (HOPELESS if relief else _least_dense(track, slender))
         and track.clear >= (CLEAR_PLAIN if plain or relief else CLEAR)
-        and track.dark <= DARK
+        and track.dark <= (PALE if relief else DARK)
         and track.dark_share >= (narrow_share if width < NARROW_MM else DARK_SHARE)
     )
 
 
-def _least_dense(width_mm: float, slender: float, clear: float) -> float:
+def _least_dense(track: Track, slender: float) -> float:
     """Least score per row: what is wide or short shows itself, or its lips all along, or is something else."""
-    if clear >= CRISP and slender >= CRISP_SHORT:
+    if track.clear >= CRISP and slender >= CRISP_SHORT:
         return DENSE
-    least = [DENSE]
-    if width_mm > WIDE_MM:
-        least.append(DENSE_WIDE)
     if slender < SHORT:
-        least.append(DENSE_SHORT)
-    return max(least)
+        return DENSE_SHORT
+    return DENSE_WIDE if track.width_mm > WIDE_MM and track.score < SCORE_WIDE else DENSE
 
 
 def stands(track: Track, face: Face) -> bool:
@@ -111,12 +112,12 @@ def apart(tracks: list[Track]) -> list[Track]:
     return out
 
 
-def lies_on(one: Track, other: Track) -> bool:
-    """Whether most of a track lies on another: in angle, and across."""
+def lies_on(one: Track, other: Track, share: float = ON) -> bool:
+    """Whether much of a track lies on another, by more than this share of its width."""
     deg = np.round(other.deg).astype(int) % 360
     low, high = np.full(360, np.inf), np.full(360, -np.inf)
     np.minimum.at(low, deg, other.inner_mm)
     np.maximum.at(high, deg, other.outer_mm)
     here = np.round(one.deg).astype(int) % 360
     common = np.minimum(high[here], one.outer_mm) - np.maximum(low[here], one.inner_mm)
-    return bool(np.mean(common > ON * (one.outer_mm - one.inner_mm)) > ON)
+    return bool(np.mean(common > share * (one.outer_mm - one.inner_mm)) > ON)
