@@ -10,7 +10,7 @@ import pytest
 from tests.measure.test_ridges import drawn_strip
 from tests.measure.test_walls import WIDE_MM, wall
 from wearvision.measure.evidence import evidence
-from wearvision.measure.far_wall import to_far_wall
+from wearvision.measure.far_wall import are_lines, to_far_wall
 
 Mark = tuple[float, float, float, float]
 
@@ -49,3 +49,22 @@ def test_each_side_has_its_own() -> None:
 )
 def test_where_no_wall_is_it_stays(mark: Mark, grey: float, most_mm: float, why: str) -> None:
     assert stretched(mark, grey=grey, most_mm=most_mm) == [], why
+
+
+def test_its_ends_are_doubted_as_a_wall_fades() -> None:
+    strip = drawn_strip((44.0, WIDE_MM, 50, 150), (47.0, WIDE_MM, 50, 150), rust=0)
+    [ribbon] = to_far_wall(wall(44.0 - WIDE_MM / 2, 50, 150), evidence(strip), strip, 6.0)
+    assert min(ribbon.doubt_rows) * strip.step_deg > 10
+
+
+@pytest.mark.parametrize(("grey", "lines"), [(-40.0, True), (40.0, False)])
+def test_two_dark_lines_are_no_walls_of_one_groove(grey: float, lines: bool) -> None:
+    """One bright and one dark: the grey falls at both lips; two dark: it falls and rises."""
+    strip = drawn_strip((44.0, WIDE_MM, 50, 150), rust=0)
+    other = drawn_strip((47.0, WIDE_MM, 50, 150), grey=grey, rust=0).values - drawn_strip(rust=0).values
+    strip = replace(strip, values=strip.values + other)
+    found = evidence(strip)
+    [ribbon] = to_far_wall(wall(44.0 - WIDE_MM / 2, 50, 150), found, strip, 6.0)
+    lips = ((radius - strip.start_mm) / strip.step_mm for radius in (44.0 - WIDE_MM / 2, 47.0 + WIDE_MM / 2))
+    inner, outer = (np.full(len(ribbon.rows), lip) for lip in lips)
+    assert are_lines(replace(ribbon, inner=inner, outer=outer), found, strip) == lines

@@ -10,7 +10,7 @@ from wearvision.measure.evidence import evidence
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.plane import Array
 from wearvision.measure.ridges import find_ribbons
-from wearvision.measure.shadow import is_shadow
+from wearvision.measure.shadow import is_shadow, is_step
 from wearvision.measure.unwrap import Strip
 
 STEP_MM, RADIUS_MM = 0.07, 30.0
@@ -64,3 +64,43 @@ def test_a_line_all_the_way_round_is_no_shadow() -> None:
 def test_a_wide_groove_that_thins_out_stays() -> None:
     wide = 2.5 * np.cos(np.radians(DEG - 150.0))
     assert not track_of(drawn(np.maximum(wide, 0.0)))[1]
+
+
+def shaded(low: Array, high: Array, wide_mm: float = 0.4) -> tuple[Track, Strip]:
+    """A mark about `RADIUS_MM` of two halves of so many grey levels against the face in each row, and its track."""
+    strip = drawn(np.zeros(len(DEG)))
+    radius = strip.mm(np.arange(strip.values.shape[1], dtype=np.float64))
+    for side, grey in ((-1, low), (1, high)):
+        inside = np.abs(radius - RADIUS_MM - side * wide_mm / 2) < wide_mm / 2
+        strip.values[:, inside] += grey[:, None].astype(np.float32)
+    lips = (np.full(len(DEG), RADIUS_MM + by) for by in (-wide_mm, wide_mm))
+    inner, outer = lips
+    return Track(
+        deg=DEG, inner_mm=inner, outer_mm=outer, clear=0.8, end_u_deg=(0.5, 0.5), hidden_deg=0.0, doubt_mm=(0.1, 0.1),
+        cut=(False, False), full=True, score=400.0, strength=np.ones(len(DEG)), dark=-0.3, dark_share=1.0,
+    ), strip  # fmt: skip
+
+
+LAMP = np.cos(np.radians(DEG - 90.0))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "wide_mm", "step"),
+    [
+        (-50 * LAMP, -50 * LAMP, 0.4, True),  # one wall: dark on this side of the lamp, bright on that
+        (50 * LAMP, -50 * LAMP, 0.4, False),  # two: one is bright where the other is dark
+        (np.full(len(DEG), -50.0), np.full(len(DEG), -50.0), 0.4, False),  # dark all round
+        (-50 * LAMP, -50 * LAMP, 0.8, False),  # too wide for a step
+    ],
+)
+def test_a_step_has_one_wall(low: Array, high: Array, wide_mm: float, step: bool) -> None:
+    track, strip = shaded(low, high, wide_mm)
+    assert is_step(track, strip, evidence(strip).gray) == step
+
+
+def test_a_narrow_groove_nearly_all_the_way_round_is_no_shadow() -> None:
+    """No lamp shadows so much of a step, however its ends thin out."""
+    wide = 0.6 * np.clip(np.minimum(DEG - 15, 345 - DEG) / 40, 0, 1)
+    track, shadow = track_of(drawn(wide))
+    assert track.deg[-1] - track.deg[0] > 300
+    assert not shadow

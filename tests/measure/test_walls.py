@@ -97,6 +97,22 @@ def test_an_end_where_the_view_ends_may_be_common(high: Track, cut: tuple[bool, 
     assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
 
 
+@pytest.mark.parametrize(("arc_deg", "wide_mm", "pairs"), [(150.0, 0.7, 1), (158.0, 0.7, 0), (150.0, 1.3, 0)])
+def test_marks_of_their_own_with_exactly_the_same_ends_are_walls(arc_deg: float, wide_mm: float, pairs: int) -> None:
+    strip = drawn_strip(rust=0)
+    low, high = wall(44.0, 50, 150, score=1000.0), wall(46.5, 51, arc_deg, score=1000.0)
+    marks = [replace(t, outer_mm=t.inner_mm + wide_mm) for t in (low, high)]
+    assert len(walls(marks, 6.0, strip, evidence(strip).gray)) == pairs
+
+
+def test_a_narrow_mark_is_no_wall_together_with_a_wide_one() -> None:
+    strip = drawn_strip(rust=0)
+    low, high = wall(44.0, 50, 150), wall(46.0, 52, 60)
+    assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == 1
+    wide = replace(high, outer_mm=high.inner_mm + 1.5)
+    assert walls([low, wide], 6.0, strip, evidence(strip).gray) == []
+
+
 def test_of_two_pairs_the_clearer_is_taken() -> None:
     """Lines that begin and end together, before one that takes turns with one of them."""
     strip = drawn_strip(rust=0)
@@ -140,7 +156,7 @@ def test_circles_lit_the_opposite_way_are_walls_when_equally_strong(share: float
     assert len(walls([tracks[0], part], 6.0, strip, found.gray)) == pairs
 
 
-@pytest.mark.parametrize(("grey", "arc", "pairs"), [(-40.0, 120, 0), (40.0, 120, 1), (40.0, 60, 0), (8.0, 120, 0)])
+@pytest.mark.parametrize(("grey", "arc", "pairs"), [(-40.0, 112, 0), (40.0, 112, 1), (40.0, 60, 0), (8.0, 112, 0)])
 def test_wide_marks_are_walls_only_with_the_same_ends_and_one_as_bright_as_the_other_is_dark(
     grey: float, arc: float, pairs: int
 ) -> None:

@@ -30,8 +30,9 @@ def mark(width_mm: float, arc_deg: float, *, dense: float = 6.0, clear: float = 
         (mark(0.4, 60), False),  # a scratch
         (mark(1.0, 60, dark=-0.05), False),
         (mark(1.0, 60, clear=0.4, dark=-0.2), False),
-        (mark(2.0, 60, dense=0.8), False),
-        (mark(2.0, 60, dense=0.8, clear=0.95), True),  # its lips say what its score does not
+        (mark(1.0, 60, dense=0.5), True),
+        (mark(2.0, 60, dense=0.5), False),  # what is wide shows more
+        (mark(2.0, 60, dense=0.5, clear=0.95), True),  # its lips say what its score does not
         (mark(4.0, 30), False),  # stout, as rust is
         (mark(4.0, 30, clear=0.95), True),  # rust has no such lips
         (mark(6.0, 30, clear=0.95), False),
@@ -47,7 +48,8 @@ def test_signs_of_a_groove(track: Track, groove: bool) -> None:
         (mark(2.0, 200, dense=0.4, clear=0.4), True),
         (mark(2.0, 200, dense=0.2, clear=0.4), False),
         (mark(2.0, 200, dense=0.4, clear=0.1), False),
-        (mark(2.0, 200, dense=0.4, clear=0.4, dark=-0.05), False),
+        (mark(2.0, 200, dense=0.4, clear=0.4, dark=-0.05), True),
+        (mark(2.0, 200, dense=0.4, clear=0.4, dark=-0.03), False),
     ],
 )
 def test_relief_needs_fewer_signs_but_not_none(track: Track, groove: bool) -> None:
@@ -59,4 +61,7 @@ def test_of_two_on_each_other_the_longer_and_clearer_stays() -> None:
     long, short, other = mark(2.0, 200), mark(2.0, 40), wall(47.0, 20.0, 100)
     assert lies_on(short, long)
     assert not lies_on(other, long)
+    beside = replace(long, inner_mm=long.outer_mm - 0.1, outer_mm=long.outer_mm + 2.0)
+    assert lies_on(beside, long, 0.0)
+    assert not lies_on(beside, long)
     assert apart([short, other, long]) == [long, other]

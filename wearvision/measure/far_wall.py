@@ -45,18 +45,13 @@ def to_far_wall(track: Track, found: Evidence, strip: Strip, max_width_mm: float
     least = AS_STEEP * float(wall[max(0, low) : high + 1].max())
     near = round(max_width_mm / strip.step_mm)
     sides = ((far < low) & (far > box[1] - near), (far > high) & (far < box[0] + near))
-    doubt = FADE_DEG / strip.step_deg
+    doubt = (0.0, 0.0) if track.full else (FADE_DEG / strip.step_deg, FADE_DEG / strip.step_deg)
     out: list[Ribbon] = []
     for side in sides:
         at = int(np.argmax(np.where(side, wall, 0.0)))
         if side[at] and wall[at] >= least:
-            inner, outer = min(at, box[0]) - reach, max(at, box[1]) - reach
-            out.append(
-                Ribbon(
-                    rows=rows, inner=middle + inner, outer=middle + outer, score=track.score, full=track.full,
-                    doubt_rows=(doubt, doubt),
-                )  # fmt: skip
-            )
+            lips = {"inner": middle - reach + min(at, box[0]), "outer": middle - reach + max(at, box[1])}
+            out.append(Ribbon(rows=rows, score=track.score, full=track.full, doubt_rows=doubt, **lips))
     return out
 
 

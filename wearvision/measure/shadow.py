@@ -17,6 +17,8 @@ from wearvision.measure.unwrap import Strip
 
 LINE_MM = 1.0
 """Narrower marks may be a step's shadow; a wider one shows two lips apart."""
+MOST_DEG = 300.0
+"""A lamp shadows half of a step, a wide one or two of them more, but not nearly all."""
 END = 3
 """Sectors that make an end."""
 THIN = 0.55
@@ -39,7 +41,7 @@ def is_shadow(track: Track, strip: Strip, gray: Grid) -> bool:
     ----------
     gray : (T, R) log grey of the strip
     """
-    if track.full or track.width_mm >= LINE_MM:
+    if track.width_mm >= LINE_MM or track.deg[-1] - track.deg[0] > MOST_DEG:
         return False
     taken = np.abs(tones(track, strip, gray, LINE_MM / 2)).mean(axis=1)
     end = max(1, min(END, len(taken) // 4))

@@ -36,6 +36,8 @@ ENDS_DEG = 12.0
 EXACT_DEG, THIRD = 4.0, 1 / 3
 """Two marks that are no lines, but take no more than this share of the groove's width, are walls when both ends are so
 near: by chance that is one pair in two thousand."""
+UNLIKE = 3.0
+"""Walls that fade or take turns are not so many times as wide as each other."""
 HALF, FADED, INSIDE = 0.55, 0.2, 0.85
 """A wall that fades takes at most this share of the groove's width, shows over at least this share of the other's arc,
 and with this share of its own beside the other."""
@@ -81,9 +83,11 @@ def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
         return 0
     if thick <= HALF * whole and _same_ends(low, high) and _opposed(low, high, strip, gray):
         return 0
+    if low.full or high.full:
+        return NO_WALLS
     if thick <= THIRD * whole and not any(low.cut + high.cut) and _ends_apart(low, high).max() <= EXACT_DEG:
         return 0
-    if low.full or high.full:
+    if thick > UNLIKE * min(low.width_mm, high.width_mm):
         return NO_WALLS
     if thick <= HALF * whole and _fades(low, high):
         return 1

@@ -18,15 +18,12 @@ SLENDER, STOUT_MM = 4.0, 3.0
 `STOUT_MM`: rust is stout."""
 HOPELESS = 0.25
 """A mark with less score per row of the search is neither a groove nor one of its walls."""
-WIDE_MM, SHORT = 1.5, 15.0
-DENSE, DENSE_WIDE, DENSE_SHORT = 0.4, 1.2, 4.0
-"""Least score per row of the search: of any groove, of one wider than `WIDE_MM`, and of one less than `SHORT` times as
-long as wide."""
-SCORE_WIDE = 100.0
-"""A score in all that is enough for a wide one, however little there is in a row: bands and stains come to half."""
-CRISP, CRISP_SHORT = 0.9, 8.0
-"""One whose both lips are seen over so much of its length needs no more score than any, if it is at least so many
-times as long as wide: rust and stains have no such lips."""
+DENSE, DENSE_MM, SHORT, DENSE_SHORT = 0.2, 0.2, 15.0, 4.0
+"""Least score per row of the search of any groove, and more for each mm of its width, as what is unlike the face counts
+for more where it is wide (`lip_pairs.py`); and that of one less than `SHORT` times as long as wide."""
+CRISP, CRISP_SHORT, DENSE_CRISP = 0.9, 8.0, 0.4
+"""One whose both lips are seen over so much of its length needs no more than this, if it is at least so many times as
+long as wide: rust and stains have no such lips."""
 CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
 PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
@@ -85,11 +82,10 @@ def is_groove(track: Track, px_mm: float, *, relief: bool = False) -> bool:
 
 def _least_dense(track: Track, slender: float) -> float:
     """Least score per row: what is wide or short shows itself, or its lips all along, or is something else."""
-    if track.clear >= CRISP and slender >= CRISP_SHORT:
-        return DENSE
+    least = DENSE + DENSE_MM * track.width_mm
     if slender < SHORT:
-        return DENSE_SHORT
-    return DENSE_WIDE if track.width_mm > WIDE_MM and track.score < SCORE_WIDE else DENSE
+        least = max(least, DENSE_SHORT)
+    return min(least, DENSE_CRISP) if track.clear >= CRISP and slender >= CRISP_SHORT else least
 
 
 def stands(track: Track, face: Face) -> bool:
