@@ -9,6 +9,8 @@ and rises at the other.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from wearvision.measure.evidence import Evidence
@@ -46,12 +48,13 @@ def to_far_wall(track: Track, found: Evidence, strip: Strip, max_width_mm: float
     near = round(max_width_mm / strip.step_mm)
     sides = ((far < low) & (far > box[1] - near), (far > high) & (far < box[0] + near))
     doubt = (0.0, 0.0) if track.full else (FADE_DEG / strip.step_deg, FADE_DEG / strip.step_deg)
+    one = Ribbon(rows=rows, inner=middle, outer=middle, score=track.score, full=track.full, doubt_rows=doubt)
     out: list[Ribbon] = []
     for side in sides:
         at = int(np.argmax(np.where(side, wall, 0.0)))
         if side[at] and wall[at] >= least:
-            lips = {"inner": middle - reach + min(at, box[0]), "outer": middle - reach + max(at, box[1])}
-            out.append(Ribbon(rows=rows, score=track.score, full=track.full, doubt_rows=doubt, **lips))
+            inner, outer = (middle - reach + lip for lip in (min(at, box[0]), max(at, box[1])))
+            out.append(replace(one, inner=inner, outer=outer))
     return out
 
 
