@@ -24,14 +24,14 @@ END = 3
 THIN = 0.55
 """What the ends take from the light, against the usual of the mark: near 0.3 for a shadow that goes with the cosine,
 near 1 for a groove."""
-WALL_MM, REACH, LEAST_REACH_MM = 1.1, 0.7, 0.5
+WALL_MM, REACH, LEAST_REACH_MM = 1.25, 0.7, 0.5
 """Wider marks are not taken for a step; how far to either side of its middle one is looked at, in its width, and at
 least."""
 SAMPLES, WEAK, TOP = 3, 0.3, 0.9
 """Samples across that make a line; and of which share of the strongest, that quantile of all, a sector counts."""
-BRIGHT, TURNS, LEAST_SECTORS = 0.1, -0.45, 6
+BRIGHT, TURNS, LEAST_SECTORS = 0.12, -0.45, 24
 """Of a step at least this share of the sectors is more bright than dark, and the correlation of how bright and how dark
-they are is no more than this; and how many sectors tell."""
+they are is no more than this; and how many sectors tell, nearly a half turn."""
 
 
 def is_shadow(track: Track, strip: Strip, gray: Grid) -> bool:
