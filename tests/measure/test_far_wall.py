@@ -57,11 +57,20 @@ def test_its_ends_are_doubted_as_a_wall_fades() -> None:
     assert min(ribbon.doubt_rows) * strip.step_deg > 10
 
 
-@pytest.mark.parametrize(("grey", "lines"), [(-40.0, True), (40.0, False)])
-def test_two_dark_lines_are_no_walls_of_one_groove(grey: float, lines: bool) -> None:
-    """One bright and one dark: the grey falls at both lips; two dark: it falls and rises."""
+@pytest.mark.parametrize(
+    ("grey", "first", "arc", "lines"),
+    [
+        (40.0, 0, 360, False),  # one bright and one dark: the grey falls at both lips
+        (-40.0, 0, 360, True),  # two dark: it falls and rises, and one goes on
+        (-40.0, 50, 220, True),
+        (-40.0, 50, 150, False),  # two dark that end together
+    ],
+)
+def test_two_dark_lines_are_walls_only_where_they_end_together(
+    grey: float, first: float, arc: float, lines: bool
+) -> None:
     strip = drawn_strip((44.0, WIDE_MM, 50, 150), rust=0)
-    other = drawn_strip((47.0, WIDE_MM, 50, 150), grey=grey, rust=0).values - drawn_strip(rust=0).values
+    other = drawn_strip((47.0, WIDE_MM, first, arc), grey=grey, rust=0).values - drawn_strip(rust=0).values
     strip = replace(strip, values=strip.values + other)
     found = evidence(strip)
     [ribbon] = to_far_wall(wall(44.0 - WIDE_MM / 2, 50, 150), found, strip, 6.0)

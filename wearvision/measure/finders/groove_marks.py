@@ -20,6 +20,10 @@ from wearvision.measure.walls import between, walls
 LEFT, LEFT_DEG = 0.15, 24.0
 """Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
 
+NARROW_MM, AS_CLEAR = 1.25, 0.8
+"""A groove so narrow may be one wall of a wider one, if that one's lips are clear over at least this share of what its
+are."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ground:
@@ -92,12 +96,15 @@ def _joined(marks: list[Track], ground: Ground) -> list[Track]:
 
 
 def _worn(marks: list[Track], ground: Ground) -> list[Track]:
-    """Marks that are grooves, and what others become when they are stretched to the far wall."""
+    """Marks that are grooves, and what others, and narrow ones, become when they are stretched to the far wall."""
     good = [t for t in marks if is_worn(t, ground.strip, ground.found.gray)]
     for mark in marks:
-        if not any(mark is t for t in good):
-            others = [t for t in marks if t is not mark and t.dark <= DARK]
-            good += _to_far_wall(mark, [*good, *others], ground)
+        known = any(mark is t for t in good)
+        if not known or mark.width_mm < NARROW_MM:
+            others = [t for t in good if t is not mark] + [t for t in marks if t is not mark and t.dark <= DARK]
+            whole = _to_far_wall(mark, others, ground)
+            if whole and (not known or whole[0].clear >= AS_CLEAR * mark.clear):
+                good = [t for t in good if t is not mark] + whole
     return good
 
 
@@ -107,7 +114,7 @@ def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track
     A dark line is not the far wall of another: where one wall is dark the other is bright.
     """
     found, strip = ground.found, ground.strip
-    if len(mark.deg) * strip.step_deg < LEFT_DEG or any(lies_on(mark, t, 0.0) for t in others):
+    if mark.full or len(mark.deg) * strip.step_deg < LEFT_DEG or any(lies_on(mark, t, 0.0) for t in others):
         return []
     for ribbon in to_far_wall(mark, found, strip, ground.bound_mm):
         both = ground.refine(ribbon)
