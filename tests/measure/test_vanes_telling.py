@@ -14,7 +14,7 @@ from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.finding import Finding
 from wearvision.measure.finders.vanes import _surely_bent, measure_vanes, to_findings
-from wearvision.measure.plane import Array
+from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import Pair
 from wearvision.measure.vanes.layout import smooth
 from wearvision.measure.vanes.siblings import _half_width, against_siblings
@@ -137,24 +137,42 @@ def test_bent_vanes_are_told_for_sure_and_sound_ones_never() -> None:
 LINE = Line.through(np.column_stack([np.linspace(20.0, 60.0, 50), np.linspace(0.0, 15.0, 50)]), 0.75)
 
 
+ANYWHERE = 1e8 * np.eye(2)
+"""Of a centre of which nothing is known."""
+
+
 def test_a_print_of_another_size_moves_no_vane_against_its_siblings() -> None:
-    u = tips_aside(drawn_plane(), LINE, np.array([4.0, -1.0]), 5, 40.0)
+    straight = np.zeros((5, len(LINE.along_mm)))
+    u = tips_aside(drawn_plane(), LINE, np.array([4.0, -1.0]), 40.0, straight, ANYWHERE)
     assert np.abs(u["print"]).max() < 1e-6
 
 
-@pytest.mark.parametrize("number", [4, 5, 7])
-def test_a_wrong_tilt_moves_tips_by_what_is_told(number: int) -> None:
-    """Against the same places of the photo on a plane that is tilted otherwise, what is shared fitted away."""
-    plane, error, centre = drawn_plane(tilt_deg=20.0, known=True), 0.004, np.array([4.0, -1.0])
+def _unsure(plane: Plane, error: float) -> Plane:
+    """A plane of which nothing is unsure but one angle, rad."""
     spread = np.zeros((len(plane.theta), len(plane.theta)))
     spread[0, 0] = error**2
-    told = tips_aside(replace(plane, sources={"corner": spread}), LINE, centre, number, 40.0)["corner"]
+    return replace(plane, sources={"corner": spread})
+
+
+@pytest.mark.parametrize("known", [False, True])
+@pytest.mark.parametrize(("number", "bent"), [(4, None), (5, None), (7, None), (5, 1), (7, 3)])
+def test_a_wrong_tilt_moves_tips_by_what_is_told(number: int, bent: int | None, known: bool) -> None:
+    """Against the same places of the photo on a plane that is tilted otherwise, what the straight vanes share fitted
+    away: with the centre, or without where the centre is known."""
+    plane, error, centre = drawn_plane(tilt_deg=20.0, known=True), 0.004, np.array([4.0, -1.0])
+    shift, counts = np.zeros((number, len(LINE.along_mm))), np.full((number, 4), True)
+    if bent is not None:
+        shift[bent], counts[bent] = 30.0, False
+    spread = 1e-10 * np.eye(2) if known else ANYWHERE
+    told = tips_aside(_unsure(plane, error), LINE, centre, 40.0, shift, spread)["corner"]
     wrong = replace(plane, theta=plane.theta + np.where(np.arange(len(plane.theta)) == 0, error, 0.0))
     rows = [int(np.argmin(np.abs(LINE.along_mm - share * 40.0))) for share in (0.25, 0.5, 0.75, 1.0)]
     points, left = (each[:, rows] for each in LINE.turned(number))
     moved = wrong.to_mm(plane.to_px((points + centre).reshape(-1, 2))).reshape(points.shape) - points - centre
-    aside = (moved * left).sum(axis=2)
-    shared = np.hstack([left.reshape(-1, 2), np.tile(np.eye(4), (number, 1))])
-    rest = aside.ravel() - shared @ np.linalg.lstsq(shared, aside.ravel(), rcond=None)[0]
+    aside = ((moved - moved.mean(axis=(0, 1))) * left).sum(axis=2)
+    line = np.tile(np.eye(4), (number, 1))
+    shared = line if known else np.hstack([left.reshape(-1, 2), line])
+    some = counts.ravel()
+    rest = aside.ravel() - shared @ np.linalg.lstsq(shared[some], aside.ravel()[some], rcond=None)[0]
     assert np.allclose(told, np.abs(rest.reshape(number, 4)[:, -1]), rtol=0.05, atol=2e-3)
     assert told.max() > 0.02

@@ -223,7 +223,8 @@ def _stretch(vanes: Vanes, plane: Plane) -> dict[str, float]:
 
 def _tips_aside(vanes: Vanes, plane: Plane) -> dict[str, Array]:
     """What the plane's uncertainty makes of the place of each tip against the others, mm (N,), by source."""
-    return tips_aside(plane, vanes.traces.line, vanes.centre_mm, vanes.layout.number, vanes.tip_mm)
+    shift, spread = np.stack([seen.off_mm for seen in vanes.shapes]), _left_over(vanes.layout).spread_mm2
+    return tips_aside(plane, vanes.traces.line, vanes.centre_mm, vanes.tip_mm, shift, spread)
 
 
 def _quantities(
