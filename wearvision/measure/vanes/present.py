@@ -35,6 +35,9 @@ BRIGHT = 1.5
 EMPTY, THERE = 0.25, 0.6
 """On the way from a gap (0) to a vane (1), by the logarithm: below the first nothing is there, above the second it
 is."""
+GONE = 0.38
+"""Below this, over all its length and over its inner part, a vane is missing: some rust or a hole is in its place. Of
+474 drawn vanes that stood none showed less than 0.45 in both, bent ones least; of 12 missing ones none over 0.27."""
 LEAST_APART = 0.7
 """Logarithm by which vanes must stand out from gaps before one is said to be missing: twice as much edge."""
 MOST_APART = 2.3
@@ -89,7 +92,7 @@ def presence(
     whole, apart = _between(vane, gap, seen, most, slice(None))
     near, near_apart = _between(vane, gap, seen, most, slice(0, inner))
     clear = min(apart, near_apart) > LEAST_APART
-    gone = seen & (whole < THERE) & (near < EMPTY) if clear else nothing  # no vane stands without its root
+    gone = seen & (np.maximum(whole, near) < GONE) if clear else nothing  # no vane stands without its root
     stub = np.full(number, np.nan)
     for k in np.flatnonzero(seen & ~gone & (whole < THERE) & (traces.clear < SURE_BEND)) if clear else ():
         stub[k] = _stub_end(vane, gap, seen, most, int(k), ends)
