@@ -24,8 +24,8 @@ EDGES = 6000
 """Edge pixels that vote."""
 RADII_MM = (6.0, 260.0)
 """Circles looked for."""
-STATED_SHARE = 0.06
-"""A stated disc may seem this much smaller (it lies deeper than the plane) or larger."""
+DEPTHS_MM = np.arange(0.0, 25.0, 4.0)
+"""How far below the tops of the vanes the rim of a stated disc is looked for: the deeper, the smaller it seems."""
 PLACES, BETTERED = 6, 2
 NEAR, NOWHERE = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0) if i or j]), np.zeros((1, 2))
 LIKELY = 3
@@ -64,7 +64,7 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
     """
     place, normal, weight = edge_pixels(chart, EDGES)
     pad = round((0.5 * diameter_mm if diameter_mm else 80.0) * 0.6 / chart.step_mm)
-    votes = _votes(chart, (place, normal, weight), pad, diameter_mm)
+    votes = _votes(chart, (place, normal, weight), pad, diameter_mm, camera_mm)
     places: list[Array] = []
     for _ in range(PLACES):
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
@@ -85,14 +85,17 @@ def find_discs(chart: Chart, diameter_mm: float | None, camera_mm: float = 400.0
     return [replace(disc, score=disc.score / discs[0].score) for disc in discs]
 
 
-def _votes(chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None) -> Grid:
-    """Votes for the centre on the map widened by `pad`; at a stated radius, else anywhere along the gradient."""
+def _votes(
+    chart: Chart, edges: tuple[Array, Array, Array], pad: int, diameter_mm: float | None, camera_mm: float
+) -> Grid:
+    """Votes for the centre on the map widened by `pad`; at a stated radius as it seems from a camera so high above
+    discs of several depths, else anywhere along the gradient."""
     place, normal, weight = edges
     height, width = (n + 2 * pad for n in chart.values.shape)
     if diameter_mm:
-        reach = 0.5 * diameter_mm * np.arange(1 - STATED_SHARE, 1 + STATED_SHARE / 2, 0.012)
-        reach = np.concatenate([reach, np.arange(RADII_MM[0], 0.2 * diameter_mm, 2.0)])
-        gain = np.where(reach > 0.4 * diameter_mm, 1.0, 0.3)
+        rim = 0.5 * diameter_mm * camera_mm / (camera_mm + DEPTHS_MM)
+        inner = np.arange(RADII_MM[0], 0.2 * diameter_mm, 2.0)
+        reach, gain = np.append(rim, inner), np.repeat([1.0, 0.3], [len(rim), len(inner)])
     else:
         reach = np.arange(RADII_MM[0], 130.0, 2.0)
         gain = np.ones_like(reach)

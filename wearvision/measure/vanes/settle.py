@@ -37,6 +37,10 @@ LEAST_OTHER = 2.0
 LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
+OTHERS = 3
+"""Layouts that are traced where nothing is sure."""
+FAR_MM = 2.5
+"""An axis by the rim that lies so far from where the disc's circles seem to have theirs is a place to begin from."""
 STIFF = 0.1
 """How straight the common line is held, `Layout.stiff`, once it is doubted."""
 HINT = "take it again from straight above, the whole disc in frame, with light from two sides"
@@ -103,7 +107,8 @@ class _Search:
         """The disc whose vanes are believed most, each about the axis that its rim tells.
 
         Where nothing is clear then, or the vanes lie alike too little to be sure, what was taken for the rim may have
-        been none, or the common line may swing along what are no vanes' edges.
+        been none, another centre may hold although less stands out there, or the common line may swing along what are
+        no vanes' edges.
         """
         best, told = None, []
         for disc in discs:
@@ -112,8 +117,8 @@ class _Search:
             if best is not None and best.sure:
                 return best
         if best is None or not best.clear or best.held < SURE_HOLDS:
-            for disc in (disc for disc, one in zip(discs, told, strict=True) if one.axis is not None):
-                best = self._better(best, disc)
+            for disc in (free for one in told for free in _freed(one)):
+                best = self._better(best, disc, few=OTHERS)
         if best is None or not best.sure:
             for disc in told:
                 best = self._better(best, disc, STIFF)
@@ -124,10 +129,10 @@ class _Search:
             return None
         return axis_by_rim(self.chart, self.plane, disc.centre_mm, self.diameter_mm / 2)
 
-    def _better(self, best: Settled | None, disc: Disc, stiff: float = 0.0) -> Settled | None:
-        """What is believed more: the best so far, or the number and centre that hold best on a disc."""
+    def _better(self, best: Settled | None, disc: Disc, stiff: float = 0.0, few: int = 1) -> Settled | None:
+        """What is believed more: the best so far, or the number and centre that hold best on a disc, of so `few`."""
         found = find_vanes(self.chart, self.plane, disc, self.diameter_mm, self.number, self.thickness_mm, stiff)
-        tried = [self._traced(one) for one in _numbers(found, self.number)]
+        tried = [self._traced(one) for one in _numbers(found, self.number, few)]
         if not tried:
             return best
         one = self._settled(*self._alike(max(tried, key=_likely)))
@@ -184,6 +189,15 @@ def _doubted(best: Settled, number: int | None) -> Unmeasured | None:
     return None
 
 
+def _freed(disc: Disc) -> list[Disc]:
+    """The disc as if no rim told its axis: where its circles seem to be, and where that axis is if that is far off."""
+    if disc.axis is None:
+        return []
+    free = replace(disc, axis=None)
+    far = float(np.hypot(*(disc.axis.middle_mm - disc.centre_mm))) > FAR_MM
+    return [free, replace(free, centre_mm=disc.axis.middle_mm)] if far else [free]
+
+
 def _believed(one: Settled) -> tuple[bool, float]:
     return one.clear, one.held * one.layout.score
 
@@ -200,12 +214,12 @@ def _how_alike(tried: Tried) -> float:
     return float(held**2 * np.sqrt(max(layout.score, 0.0)))
 
 
-def _numbers(found: list[Layout], stated: int | None) -> list[Layout]:
-    """The layout that stands out most, that of the number stated, and where nothing is of twice as many."""
+def _numbers(found: list[Layout], stated: int | None, few: int) -> list[Layout]:
+    """The few layouts that stand out most, that of the number stated, and where nothing is of twice as many."""
     if not found:
         return []
     first = found[0]
-    other = [one for one in found if one.number == stated != first.number]
+    other = [one for one in found[few:] if one.number == stated != first.number]
     if stated is None and 2 * first.number in NUMBERS:
         other = [replace(first, number=2 * first.number)]
-    return [first, *other[:1]]
+    return [*found[:few], *other[:1]]
