@@ -134,6 +134,22 @@ def test_bent_vanes_are_told_for_sure_and_sound_ones_never() -> None:
     assert told.tolist() == [False, True, False, False, False, False]
 
 
+def test_no_shift_is_told_of_a_tip_under_a_card() -> None:
+    """The vane is followed up to the card; how it would go on there is nobody's to tell."""
+    plane = drawn_plane(tilt_deg=4.0)
+    image = draw_vanes(plane, (SOUND,) * 5)
+    vanes = measure_vanes(image, plane, STATED)
+    assert not isinstance(vanes, Unmeasured)
+    tip = plane.to_mm(to_findings(vanes, plane)[0].places_px[:1])[0]
+    card = plane.to_px(tip + np.array([[-4.0, -4], [4, -4], [4, 4], [-4, 4]]))
+    covered = measure_vanes(image, plane, STATED, (card,))
+    assert not isinstance(covered, Unmeasured)
+    shifts = [found.quantities["tip_shift"] for found in to_findings(covered, plane, (card,))]
+    assert isinstance(shifts[0], Unmeasured)
+    assert "tip" in shifts[0].reason
+    assert all(isinstance(shift, Measured) for shift in shifts[1:])
+
+
 LINE = Line.through(np.column_stack([np.linspace(20.0, 60.0, 50), np.linspace(0.0, 15.0, 50)]), 0.75)
 
 

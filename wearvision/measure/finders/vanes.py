@@ -251,7 +251,7 @@ def _why_not(vanes: Vanes, k: int) -> Unmeasured | None:
     """Why no shift and no bend are told of a vane; `None` where they are."""
     if vanes.stub[k]:
         return STUB
-    if vanes.standing.sum() >= 3 and not np.isfinite(vanes.shapes[k].tip_shift_mm):
+    if vanes.standing.sum() >= 3 and not (np.isfinite(vanes.shapes[k].tip_shift_mm) and _tip_seen(vanes, k)):
         return NO_TIP
     return _why_all(vanes)
 
