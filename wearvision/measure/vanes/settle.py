@@ -38,7 +38,7 @@ LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
 OTHERS = 3
-"""Layouts that are traced where nothing is sure."""
+"""Layouts of one disc that are looked at where nothing is sure."""
 FAR_MM = 2.5
 """An axis by the rim that lies so far from where the disc's circles seem to have theirs is a place to begin from."""
 STIFF = 0.1
@@ -118,7 +118,9 @@ class _Search:
                 return best
         if best is None or not best.clear or best.held < SURE_HOLDS:
             for disc in (free for one in told for free in _freed(one)):
-                best = self._better(best, disc, few=OTHERS)
+                best = self._better(best, disc, most=OTHERS)
+                if best is not None and best.sure:
+                    return best
         if best is None or not best.sure:
             for disc in told:
                 best = self._better(best, disc, STIFF)
@@ -129,12 +131,17 @@ class _Search:
             return None
         return axis_by_rim(self.chart, self.plane, disc.centre_mm, self.diameter_mm / 2)
 
-    def _better(self, best: Settled | None, disc: Disc, stiff: float = 0.0, few: int = 1) -> Settled | None:
-        """What is believed more: the best so far, or the number and centre that hold best on a disc, of so `few`."""
+    def _better(self, best: Settled | None, disc: Disc, stiff: float = 0.0, most: int = 1) -> Settled | None:
+        """What is believed more: the best so far, or the number and centre that hold best on a disc.
+
+        Where none holds for sure, those that stand out less are traced as well, `most` in all.
+        """
         found = find_vanes(self.chart, self.plane, disc, self.diameter_mm, self.number, self.thickness_mm, stiff)
-        tried = [self._traced(one) for one in _numbers(found, self.number, few)]
+        tried = [self._traced(one) for one in _numbers(found, self.number)]
         if not tried:
             return best
+        if max(held for held, _, _ in tried) < SURE_HOLDS:
+            tried += [self._traced(one) for one in found[1:most] if all(one is not old for _, _, old in tried)]
         one = self._settled(*self._alike(max(tried, key=_likely)))
         return one if best is None else max(best, one, key=_believed)
 
@@ -214,12 +221,12 @@ def _how_alike(tried: Tried) -> float:
     return float(held**2 * np.sqrt(max(layout.score, 0.0)))
 
 
-def _numbers(found: list[Layout], stated: int | None, few: int) -> list[Layout]:
-    """The few layouts that stand out most, that of the number stated, and where nothing is of twice as many."""
+def _numbers(found: list[Layout], stated: int | None) -> list[Layout]:
+    """The layout that stands out most, that of the number stated, and where nothing is of twice as many."""
     if not found:
         return []
     first = found[0]
-    other = [one for one in found[few:] if one.number == stated != first.number]
+    other = [one for one in found if one.number == stated != first.number]
     if stated is None and 2 * first.number in NUMBERS:
         other = [replace(first, number=2 * first.number)]
-    return [*found[:few], *other[:1]]
+    return [first, *other[:1]]
