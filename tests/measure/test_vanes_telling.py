@@ -75,6 +75,15 @@ def test_flags_follow_from_the_shift_and_its_uncertainty(shift: float) -> None:
     assert any("suspected" in found.flags for found in findings) is (abs(shift) >= 0.95)
 
 
+def test_a_vane_that_may_be_gone_is_faint() -> None:
+    plane = drawn_plane(tilt_deg=4.0)
+    found = measure_vanes(draw_vanes(plane, (SOUND,) * 5), plane, STATED)
+    assert not isinstance(found, Unmeasured)
+    assert not found.doubted.any()
+    told = to_findings(replace(found, doubted=np.arange(5) == 2), plane)
+    assert sum("faint" in one.flags for one in told) == 1
+
+
 def test_of_three_vanes_the_two_straight_ones_are_still_told() -> None:
     findings = findings_of(SOUND, DrawnVane(shift_mm=5.0), SOUND)
     shifts = [found.quantities["tip_shift"] for found in findings]

@@ -78,8 +78,8 @@ class Vanes:
         Where the siblings end, along the line.
     shapes : tuple of Shape
     short_mm, short_u_mm : (N,) arrays
-    standing, stub : (N,) bool
-        Which vanes are there at all, and of which only the inner part.
+    standing, stub, doubted : (N,) bool
+        Which vanes are there at all, of which only the inner part, and which may be missing all the same.
     held : float
         How well the vanes that are there lie alike, 0 to 1.
     apart : float
@@ -96,6 +96,7 @@ class Vanes:
     centre_cov_mm2: Array
     standing: NDArray[np.bool_]
     stub: NDArray[np.bool_]
+    doubted: NDArray[np.bool_]
     held: float
     apart: float
 
@@ -142,7 +143,7 @@ def _compared(found: Settled) -> Vanes:
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
         shapes=shapes(differences, along, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
-        standing=there, stub=stub, held=alike(traces, whole), apart=shown.apart,
+        standing=there, stub=stub, doubted=shown.doubted, held=alike(traces, whole), apart=shown.apart,
     )  # fmt: skip
 
 
@@ -294,13 +295,14 @@ def _tip_seen(vanes: Vanes, k: int) -> bool:
 def _flags(
     vanes: Vanes, k: int, quantities: dict[str, Quantity], seen: NDArray[np.bool_]
 ) -> tuple[str, ...]:
-    """Doubts: one that differs is suspected, one whose own shift cannot be told, or that may be bent, is faint."""
+    """Doubts: one that differs is suspected; one whose shift cannot be told, or that may be bent or gone, is faint."""
     shift, flags = quantities["tip_shift"], []
     likely = bent_probability(shift.value, shift.u) if isinstance(shift, Measured) else None
     bent = likely is not None and likely >= SUSPECTED
     if bent or _gone_or_short(vanes, k):
         flags.append("suspected")
-    if vanes.standing[k] and not bent and (likely is None or likely >= FAINT) and _why_all(vanes) is None:
+    unsure = (likely is None or likely >= FAINT) and _why_all(vanes) is None
+    if vanes.standing[k] and not bent and (unsure or vanes.doubted[k]):
         flags.append("faint")
     if not seen.all():
         flags.append("cut-by-frame")

@@ -37,8 +37,8 @@ EMPTY, THERE = 0.25, 0.6
 is."""
 GONE = 0.38
 """Below this, over all its length and over its inner part, a vane is missing: some rust or a hole is in its place. Of
-474 drawn vanes that stood none showed less than 0.45 in both, bent ones least; of 18 missing ones one, 0.48 in rust, the
-others at most 0.27."""
+474 drawn vanes that stood none showed less than 0.45 in both, bent ones least; of 18 missing ones one, 0.48 in rust,
+the others at most 0.27."""
 LEAST_APART = 0.7
 """Logarithm by which vanes must stand out from gaps before one is said to be missing: twice as much edge."""
 MOST_APART = 2.3
@@ -58,6 +58,8 @@ class Presence:
         Where each vane stands between gaps (0) and vanes (1).
     gone : (N,) bool
         Nothing is there.
+    doubted : (N,) bool
+        So little is there that it may be nothing.
     end_mm : (N,) array
         Where a stub ends, mm along the line; nan where there is more than a stub, or none. One that surely runs on
         beside its siblings' line is bent, and no stub.
@@ -66,6 +68,7 @@ class Presence:
     apart: float
     whole: Array
     gone: NDArray[np.bool_]
+    doubted: NDArray[np.bool_]
     end_mm: Array
 
 
@@ -86,18 +89,22 @@ def presence(
     seen = traces.seen[:, rows].mean(axis=1) > LEAST_SEEN
     nothing = np.zeros(number, dtype=bool)
     if len(gap) == 0 or seen.sum() < 2:
-        return Presence(apart=np.nan, whole=np.ones(number), gone=nothing, end_mm=np.full(number, np.nan))
+        return Presence(
+            apart=np.nan, whole=np.ones(number), gone=nothing, doubted=nothing, end_mm=np.full(number, np.nan)
+        )  # fmt: skip
     most = BRIGHT * float(np.median(_best(vane[seen])))
     ends = along[rows[[c[-1] for c in cuts]]]
     inner = max(2, int((ends < INNER * tip_mm).sum()))
     whole, apart = _between(vane, gap, seen, most, slice(None))
     near, near_apart = _between(vane, gap, seen, most, slice(0, inner))
     clear = min(apart, near_apart) > LEAST_APART
-    gone = seen & (np.maximum(whole, near) < GONE) if clear else nothing  # no vane stands without its root
+    shown = np.maximum(whole, near)  # no vane stands without its root
+    gone = seen & (shown < GONE) if clear else nothing
     stub = np.full(number, np.nan)
     for k in np.flatnonzero(seen & ~gone & (whole < THERE) & (traces.clear < SURE_BEND)) if clear else ():
         stub[k] = _stub_end(vane, gap, seen, most, int(k), ends)
-    return Presence(apart=apart, whole=whole, gone=gone, end_mm=stub)
+    doubted = seen & ~gone & (shown < THERE) if clear else nothing
+    return Presence(apart=apart, whole=whole, gone=gone, doubted=doubted, end_mm=stub)
 
 
 def _half_pitch(line: Line, number: int) -> Line:
