@@ -50,6 +50,9 @@ over no more than this share of the shorter arc, with no longer gap from where o
 NESTED = 0.7
 """Of two marks that have this share of the wider one's width in common, one is no neighbour of the other, but the same
 mark."""
+TOUCH_MM, BESIDE = 0.25, 0.5
+"""Two marks with no more than this between the outer lip of one and the inner lip of the other, over at least this
+share of the shorter one's arc, have no face between them."""
 NO_WALLS = 3
 
 
@@ -83,6 +86,8 @@ def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
         return 0
     if thick <= HALF * whole and _same_ends(low, high) and _opposed(low, high, strip, gray):
         return 0
+    if _touch(low, high):
+        return 1
     if low.full or high.full:
         return NO_WALLS
     if thick <= THIRD * whole and not any(low.cut + high.cut) and _ends_apart(low, high).max() <= EXACT_DEG:
@@ -117,6 +122,19 @@ def _covered(track: Track) -> NDArray[np.bool_]:
 def _own(track: Track) -> bool:
     """Whether a track is a groove in its own right."""
     return track.width_mm >= LINE_MM and track.dense >= OWN_DENSE and track.clear >= OWN_CLEAR
+
+
+def _touch(low: Track, high: Track) -> bool:
+    """Whether there is no face between two marks, neither of which is a groove in its own right: what they share is no
+    lip of either."""
+    if _own(low) or _own(high):
+        return False
+    ends, starts = np.full(360, np.nan), np.full(360, np.nan)
+    ends[np.round(low.deg).astype(int) % 360] = low.outer_mm
+    starts[np.round(high.deg).astype(int) % 360] = high.inner_mm
+    room = (starts - ends)[np.isfinite(starts - ends)]
+    beside = len(room) >= BESIDE * min(_covered(low).sum(), _covered(high).sum())
+    return bool(beside and abs(median(room)) <= TOUCH_MM)
 
 
 def _fades(low: Track, high: Track) -> bool:
