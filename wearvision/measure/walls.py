@@ -50,9 +50,9 @@ over no more than this share of the shorter arc, with no longer gap from where o
 NESTED = 0.7
 """Of two marks that have this share of the wider one's width in common, one is no neighbour of the other, but the same
 mark."""
-TOUCH_MM, BESIDE = 0.25, 0.5
-"""Two marks with no more than this between the outer lip of one and the inner lip of the other, over at least this
-share of the shorter one's arc, have no face between them."""
+TOUCH_MM, LAP, BESIDE = 0.25, 0.5, 0.5
+"""Two marks with no more than this between the outer lip of one and the inner lip of the other, and no more than this
+share of the narrower one in common, over at least this share of the shorter one's arc, have no face between them."""
 NO_WALLS = 3
 
 
@@ -133,8 +133,9 @@ def _touch(low: Track, high: Track) -> bool:
     ends[np.round(low.deg).astype(int) % 360] = low.outer_mm
     starts[np.round(high.deg).astype(int) % 360] = high.inner_mm
     room = (starts - ends)[np.isfinite(starts - ends)]
-    beside = len(room) >= BESIDE * min(_covered(low).sum(), _covered(high).sum())
-    return bool(beside and abs(median(room)) <= TOUCH_MM)
+    if len(room) < BESIDE * min(_covered(low).sum(), _covered(high).sum()):
+        return False
+    return -LAP * min(low.width_mm, high.width_mm) <= median(room) <= TOUCH_MM
 
 
 def _fades(low: Track, high: Track) -> bool:

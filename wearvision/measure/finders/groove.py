@@ -19,15 +19,17 @@ from wearvision.measure.lips import Track, running_median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.ridges import find_ribbons
 from wearvision.measure.shadow import is_shadow, is_step
-from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
+from wearvision.measure.unwrap import Image, Strip, ring_points, ring_scale, unwrap
 from wearvision.quantity import Measured, Quantity, Unmeasured
 
 MARGIN_MM = 0.45
 """The search begins this far inside the fitted edges: there the broken edge of the face ends."""
 ROW_DEG = 2 / 3
 """Rows of the search."""
-STEP_PX, RAY_PX = 0.9, 2.0
-"""Distance between the columns of the search, and between its rays, photo px: closer ones tell no more."""
+STEP_MM, STEP_PX = 0.08, (0.7, 0.9)
+"""Distance between the columns of the search, and what it is at least and at most in photo px."""
+RAY_PX = 2.0
+"""Distance between the rays of the search, photo px: closer ones tell no more."""
 MAX_WIDTH_MM = 6.5
 LEAST = 40.0
 """Least score of a ribbon."""
@@ -59,8 +61,9 @@ def find_grooves(
     """Groove tracks of a face, best first, and the strip they live in."""
     inner, outer = face.flat_mm
     radii = (inner + MARGIN_MM, outer - MARGIN_MM)
+    step_px = min(max(STEP_MM / ring_scale(plane, face.centre_mm, (inner + outer) / 2), STEP_PX[0]), STEP_PX[1])
     strip = unwrap(
-        gray, plane, face.centre_mm, radii, step_deg=ROW_DEG, step_px=STEP_PX, exclude_px=exclude_px, ray_px=RAY_PX
+        gray, plane, face.centre_mm, radii, step_deg=ROW_DEG, step_px=step_px, exclude_px=exclude_px, ray_px=RAY_PX
     )
     found = evidence(strip)
     widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
