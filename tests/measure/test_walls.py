@@ -69,6 +69,25 @@ def test_walls_that_fade_or_take_turns_make_one_mark(low: Track, high: Track, ar
 
 
 @pytest.mark.parametrize(
+    ("gap_mm", "clear", "pairs"),
+    [
+        (0.0, 0.6, 1),
+        (0.2, 0.6, 1),
+        (-0.3, 0.6, 1),
+        (0.4, 0.6, 0),  # face between them
+        (-0.6, 0.6, 0),  # mostly the same mark
+        (0.0, 0.9, 0),  # both lips of either are seen
+    ],
+)
+def test_two_unsure_marks_with_no_face_between_them_are_one(gap_mm: float, clear: float, pairs: int) -> None:
+    low = replace(wall(44.0, 0, 300), outer_mm=wall(44.0, 0, 300).outer_mm + 0.6, clear=clear, score=3000.0)
+    high = wall(45.0 + gap_mm, 100, 60)
+    high = replace(high, outer_mm=high.outer_mm + 2.6, clear=clear, score=600.0)
+    strip = drawn_strip(rust=0)
+    assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
+
+
+@pytest.mark.parametrize(
     ("low", "high", "why"),
     [
         (wall(44.0, 50, 150), wall(46.0, 100, 40), "no end in common"),
