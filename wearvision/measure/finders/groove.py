@@ -14,7 +14,7 @@ from wearvision.measure.edges import median
 from wearvision.measure.evidence import evidence
 from wearvision.measure.face import Face
 from wearvision.measure.finders.groove_marks import Ground, marks_of
-from wearvision.measure.finders.worn import apart, gap_mm, stands
+from wearvision.measure.finders.worn import apart, gap_mm
 from wearvision.measure.lips import Track, running_median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.ridges import find_ribbons
@@ -68,8 +68,7 @@ def find_grooves(
     found = evidence(strip)
     widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
-    ground = Ground(strip=strip, found=found, max_width_mm=widest, blur_px=blur_px)
-    marks = [t for t in marks_of(ribbons, ground) if t.width_mm < ground.bound_mm and stands(t, face)]
+    marks = marks_of(ribbons, Ground(strip=strip, found=found, face=face, max_width_mm=widest, blur_px=blur_px))
     return [t for t in apart(marks) if not is_shadow(t, strip, found.gray) and not is_step(t, strip, found.gray)], strip
 
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence
+from wearvision.measure.face import Face
 from wearvision.measure.far_wall import are_lines, to_far_wall
-from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_worn, lies_on
+from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_worn, lies_on, stands
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.ribbon import Ribbon, extend
 from wearvision.measure.ridges import BOUND
@@ -34,6 +35,7 @@ class Ground:
     strip : Strip
         The face rolled out.
     found : Evidence
+    face : Face
     max_width_mm : float
         Widest mark looked for.
     blur_px : float
@@ -42,6 +44,7 @@ class Ground:
 
     strip: Strip
     found: Evidence
+    face: Face
     max_width_mm: float
     blur_px: float
 
@@ -49,6 +52,10 @@ class Ground:
     def bound_mm(self) -> float:
         """A mark as wide as this has no lip: the search ended there."""
         return BOUND * self.max_width_mm
+
+    def stands(self, track: Track) -> bool:
+        """Whether a mark has both lips, clear of the face's edges."""
+        return track.width_mm < self.bound_mm and stands(track, self.face)
 
     def follow(self, ribbon: Ribbon) -> Track | None:
         """Both lips of a ribbon."""
@@ -60,9 +67,9 @@ class Ground:
 
 
 def marks_of(ribbons: list[Ribbon], ground: Ground) -> list[Track]:
-    """Marks that are grooves by what they show."""
+    """Marks that are grooves by what they show, clear of the face's edges."""
     marks = [track for ribbon in ribbons if (track := _mark(ribbon, ground)) is not None]
-    return _worn(_joined(marks, ground), ground)
+    return [t for t in _worn(_joined(marks, ground), ground) if ground.stands(t)]
 
 
 def _mark(ribbon: Ribbon, ground: Ground) -> Track | None:
@@ -128,6 +135,6 @@ def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track
 def _whole(ribbon: Ribbon, mark: Track, others: list[Track], ground: Ground) -> Track | None:
     """The track of a ribbon, if that is a groove on which a mark lies, and which none of others touches."""
     whole = ground.follow(ribbon)
-    if whole is None or not is_groove(whole, ground.strip.px_mm) or not lies_on(mark, whole):
+    if whole is None or not (is_groove(whole, ground.strip.px_mm) and ground.stands(whole) and lies_on(mark, whole)):
         return None
     return None if any(lies_on(t, whole, 0.0) or lies_on(whole, t, 0.0) for t in others) else whole
