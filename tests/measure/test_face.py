@@ -43,6 +43,22 @@ def test_no_face_in_the_picture_is_said_so() -> None:
     found = find_face(bench, plane, STATED)
     assert isinstance(found, Unmeasured)
     assert found.hint
+    even = find_face(np.full_like(bench, 110), plane, STATED)
+    assert isinstance(even, Unmeasured)
+    assert even.reason == "no ring of the stated sizes is in the picture"
+
+
+@pytest.mark.parametrize(("grown", "found"), [(1.0, True), (1.08, False)])
+def test_rings_that_do_not_stand_out_need_edges_that_agree_more(
+    monkeypatch: pytest.MonkeyPatch, grown: float, found: bool
+) -> None:
+    monkeypatch.setattr(seeking, "find_rings", lambda _, __: (np.array([3.5, -1.5]), False))
+    plane = drawn_plane()
+    stated = Stated(view="wear-face", nominal={name: grown * size for name, size in STATED.nominal.items()})
+    face = find_face(draw_face(plane), plane, stated)
+    assert isinstance(face, Face if found else Unmeasured)
+    if isinstance(face, Unmeasured):
+        assert face.reason == "no ring of the stated sizes is in the picture"
 
 
 @pytest.mark.parametrize("said", [(), ("face_inner_diameter_mm",), ("face_outer_diameter_mm",)])

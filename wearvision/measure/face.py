@@ -51,9 +51,10 @@ AGREE_MM, CLEAR, MORE, HOPE = 0.1, 0.6, 1.2, 0.6
 """An edge point agrees that lies so near its circle. A place is clear when this share of what is in view agrees with
 it; another is better when so many times as many points agree with that one, and is followed to the end when this share
 of what agreed with the best one at first does."""
-BELIEVED = 0.2
-"""Share of what is in view that must agree with the face: of drawn faces it is 0.21 to 0.9, where sizes are stated that
-no ring of the photo has, 0.18 in the middle."""
+BELIEVED, BELIEVED_UNCLEAR = 0.2, 0.35
+"""Share of what is in view that must agree with the face, and that where no ring of the stated sizes stands out on the
+map: of drawn faces it is 0.21 to 0.9; where sizes are stated that no ring of the photo has, 0.18 in the middle, and
+where then nothing stands out above the second once on 101 photos."""
 LEAST_PEAK = 1.5
 """An edge is this many times as strong as the mean of its row."""
 LEAST_EDGES, LEAST_SHARE = 20, 0.2
@@ -122,10 +123,11 @@ def find_face(
     chart = chart_of(gray, plane, exclude_px, copies)
     inner, outer = (stated.nominal.get(f"face_{k}_diameter_mm", 0.0) / 2 for k in ("inner", "outer"))
     if 0 < inner < outer:
-        centre = find_rings(chart, (inner, outer))
-        if centre is None:
+        centre, clear = find_rings(chart, (inner, outer))
+        face = _fine(gray, plane, centre, (inner, outer), exclude_px, least=BELIEVED if clear else BELIEVED_UNCLEAR)
+        if not clear and not isinstance(face, Face):
             return Unmeasured(reason="no ring of the stated sizes is in the picture", hint=RING_HINT)
-        return _fine(gray, plane, centre, (inner, outer), exclude_px)
+        return face
     guess = guess_rings(chart, inner or None, outer or None)
     if guess is None:
         return Unmeasured(reason="no ring is surely the face, and its sizes are not all stated", hint=RING_HINT)
@@ -134,11 +136,11 @@ def find_face(
 
 def _fine(
     gray: Image, plane: Plane, centre: Array, nominal: tuple[float, float], exclude_px: tuple[Array, ...],
-    said: tuple[bool, bool] = (True, True),
+    said: tuple[bool, bool] = (True, True), least: float = BELIEVED,
 ) -> Face | Unmeasured:  # fmt: skip
     sd = np.where(said, DRAWING_SD[0] + DRAWING_SD[1] * np.array(nominal), GUESS_SD_MM)
     flat = np.array(nominal) + np.where(said, [BREAK_MM, -BREAK_MM], 0.0)
-    strips, fit = _fitted(gray, plane, centre, flat, sd, exclude_px)
+    strips, fit = _fitted(gray, plane, centre, flat, sd, exclude_px, least)
     if fit is None:
         return Unmeasured(reason="the edges of the face are not clear enough", hint=RING_HINT)
     if not said[0] and doubled(gray, plane, fit.centre_mm, float(fit.radii_mm[0]), exclude_px):
@@ -154,15 +156,16 @@ def circles_near(
 
 
 def _fitted(
-    gray: Image, plane: Plane, centre: Array, flat: Array, sd: Array, exclude_px: tuple[Array, ...]
-) -> tuple[list[Strip], Circles | None]:
+    gray: Image, plane: Plane, centre: Array, flat: Array, sd: Array, exclude_px: tuple[Array, ...],
+    least: float = BELIEVED,
+) -> tuple[list[Strip], Circles | None]:  # fmt: skip
     """Strips about two circles that may lie so far off, and the circles as they are."""
     reach = 3 * sd + REACH_MM
     strips = [
         unwrap(gray, plane, centre, (r - w, r + w), step_deg=1.0, exclude_px=exclude_px, ray_px=RAY_PX)
         for r, w in zip(flat, reach, strict=True)
     ]
-    return strips, _best_fit(strips, flat, sd)
+    return strips, _best_fit(strips, flat, sd, least)
 
 
 def _edge_map(strip: Strip) -> Grid:
@@ -172,7 +175,7 @@ def _edge_map(strip: Strip) -> Grid:
     return np.asarray(size / (size.mean(axis=1, keepdims=True) + 0.004), dtype=np.float32)
 
 
-def _best_fit(strips: list[Strip], flat: Array, sd: Array) -> Circles | None:
+def _best_fit(strips: list[Strip], flat: Array, sd: Array, least: float) -> Circles | None:
     """Of the circles near the places that gather most edge, those that most edge points agree with.
 
     An edge beside the face's, or a shadow, may gather as much edge for an axis a little aside.
@@ -186,7 +189,7 @@ def _best_fit(strips: list[Strip], flat: Array, sd: Array) -> Circles | None:
             best = found
         if best is not None and best.agree > CLEAR * rows:
             break
-    return best.circles if best is not None and best.agree >= BELIEVED * rows else None
+    return best.circles if best is not None and best.agree >= least * rows else None
 
 
 def _starts(strips: list[Strip], edges: list[Grid], flat: Array, sd: Array) -> list[Array]:

@@ -38,27 +38,22 @@ PAD = 0.6
 """The centre may lie outside the picture by this share of the outer radius."""
 
 
-def find_rings(chart: Chart, nominal: tuple[float, float]) -> Array | None:
-    """Centre (x, y) in mm, from votes and a comparison of the best places."""
+def find_rings(chart: Chart, nominal: tuple[float, float]) -> tuple[Array, bool]:
+    """Centre (x, y) in mm, from votes and a comparison of the best places; and whether the rings stand out there."""
     pad = round(PAD * nominal[1] / chart.step_mm)
     votes = _votes(chart, np.array(nominal), pad, EDGES)
     tried = _Tried.of(chart, nominal)
-    best: tuple[float, float, Array] | None = None
-    tops: list[float] = []
+    best, tops = (-math.inf, 0.0, np.zeros(2)), list[float]()
     for _ in range(PLACES):
         _, top, _, (column, row) = cv2.minMaxLoc(votes)
         tops.append(float(top))
         if top <= FOLLOWED * tops[0]:
             break
         place = (np.array([column, row]) + 0.5) * BLOCK - 0.5 - pad
-        found = tried.score(chart, place)
-        if best is None or found[0] > best[0]:
-            best = found
+        best = max(best, tried.score(chart, place), key=lambda one: one[0])
         cv2.circle(votes, (column, row), max(1, round(8 / (BLOCK * chart.step_mm))), 0.0, -1)
-    if best is None:
-        return None
-    lead = math.log(tops[0] / tops[1]) if tops[1] > 0 else 0.0
-    return chart.origin_mm + best[2] * chart.step_mm if best[1] + VOTED * lead >= LEAST else None
+    lead = math.log(tops[0] / tops[1]) if min(tops[:2]) > 0 else 0.0
+    return chart.origin_mm + best[2] * chart.step_mm, best[1] + VOTED * lead >= LEAST
 
 
 def edge_pixels(chart: Chart, count: int) -> tuple[Array, Array, Array]:

@@ -113,15 +113,15 @@ def bands_of(table: Sectors, edges: Edges, flat_mm: tuple[float, float]) -> list
 
 
 def _band(table: Sectors, edges: Edges, a: int, b: int, usual: float) -> RubBand | None:
-    """The band between two edges, when they are those of one."""
+    """The band between two edges, when they are those of one and far enough apart, in bins, to see between them."""
     weaker = float(min(edges.size[a], edges.size[b]))
     seen = np.isfinite(edges.change[:, a]) & np.isfinite(edges.change[:, b])
-    one, other = edges.smooth[seen, a], -edges.smooth[seen, b]
-    if not len(one) or weaker < STRONG * usual or weaker < EVEN * max(edges.size[a], edges.size[b]):
+    one, other, between = edges.smooth[seen, a], -edges.smooth[seen, b], edges.size[a + 3 : b - 2]
+    if not len(one) or not len(between) or weaker < STRONG * usual or weaker < EVEN * max(edges.size[a], edges.size[b]):
         return None
     alike = float(one @ other) / float(np.sqrt((one @ one) * (other @ other)) + 1e-12)
     same = float(np.mean(np.sign(edges.change[seen, a]) == -np.sign(edges.change[seen, b])))
-    calm = float(np.median(edges.size[a + 3 : b - 2])) / weaker
+    calm = float(np.median(between)) / weaker
     if alike < ALIKE or same < SAME_SIDE or calm > CALM:
         return None
     both = np.where(seen, (edges.change[:, a] - edges.change[:, b]) / 2, 0.0)
