@@ -20,6 +20,7 @@ from wearvision.cli.shop import clearance, history, orders
 from wearvision.talk import put, run
 
 USAGE = 2
+"""Exit code of a call without a command."""
 COMMANDS = (
     card, measure, triage, sheet, read, verdict, report, clearance, history, orders, check, backup, restore,
 )  # fmt: skip

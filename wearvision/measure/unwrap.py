@@ -134,10 +134,11 @@ def unwrap(
     if rows == 0:
         rows = 1
     rays = max(1, round(np.radians(step_deg) * mid / (ray_px * px_mm)))
-    values, frame = _sample(gray, plane, centre_mm, radius, (first, step_deg, rows, rays))
+    way = Rays.of(plane, centre_mm, first - step_deg / 2, step_deg / rays, rows * rays, radius)
     strip = Strip(
-        values=values, valid=frame, centre_mm=np.asarray(centre_mm, dtype=np.float64), first_deg=first,
-        step_deg=step_deg, start_mm=radii_mm[0], step_mm=step_mm, px_mm=px_mm,
+        values=way.means(gray, rows, rays), valid=way.within(gray, rows, rays),
+        centre_mm=np.asarray(centre_mm, dtype=np.float64), first_deg=first, step_deg=step_deg,
+        start_mm=radii_mm[0], step_mm=step_mm, px_mm=px_mm,
     )  # fmt: skip
     for outline in exclude_px:
         _hide(strip, plane, outline)
@@ -152,15 +153,6 @@ def ring_scale(plane: Plane, centre_mm: Array, radius_mm: float) -> float:
     seen = in_frame(here, plane.size_px)
     px_per_mm = np.hypot(*(out - here).T)
     return float(1.0 / np.median(px_per_mm[seen] if seen.any() else px_per_mm))
-
-
-def _sample(
-    gray: Image, plane: Plane, centre_mm: Array, radius: Array, rows: tuple[float, float, int, int]
-) -> tuple[Grid, NDArray[np.bool_]]:
-    """Mean of `rays` rays per row, and which samples lie in the picture."""
-    first, step, count, rays = rows
-    way = Rays.of(plane, centre_mm, first - step / 2, step / rays, count * rays, radius)
-    return way.means(gray, count, rays), way.within(gray, count, rays)
 
 
 def row_means(values: Image | Grid, rows: int) -> Grid:

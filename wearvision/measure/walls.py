@@ -5,7 +5,8 @@ too far apart for the search to take them for one mark. But lines that begin and
 wider marks too where one is as bright as the other is dark: walls of one groove are equally high and face each other.
 So were two that both go nearly all the way round and are lit the opposite way. A wall fades with the angle to the lamp,
 so one may end before the other; and of a groove that goes far round, one wall is dark on this side of the lamp and the
-other on that: one goes on where the other ends.
+other on that: one goes on where the other ends. And where no face is left between two marks, neither of which shows
+both its lips, what they share is no lip.
 """
 
 from __future__ import annotations
@@ -112,11 +113,16 @@ def _same_ends(low: Track, high: Track) -> bool:
     return not (low.full or high.full or hidden.all()) and bool(same.all())
 
 
+def _round(track: Track, values: Array) -> Array:
+    """Values of a track's rows at every whole degree of the circle, (360,); nan where it does not go."""
+    out = np.full(360, np.nan)
+    out[np.round(track.deg).astype(int) % 360] = values
+    return out
+
+
 def _covered(track: Track) -> NDArray[np.bool_]:
     """Which whole degrees of the circle a track covers, (360,)."""
-    out = np.zeros(360, dtype=bool)
-    out[np.round(track.deg).astype(int) % 360] = True
-    return out
+    return np.isfinite(_round(track, track.deg))
 
 
 def _own(track: Track) -> bool:
@@ -129,10 +135,8 @@ def _touch(low: Track, high: Track) -> bool:
     lip of either."""
     if _own(low) or _own(high):
         return False
-    ends, starts = np.full(360, np.nan), np.full(360, np.nan)
-    ends[np.round(low.deg).astype(int) % 360] = low.outer_mm
-    starts[np.round(high.deg).astype(int) % 360] = high.inner_mm
-    room = (starts - ends)[np.isfinite(starts - ends)]
+    room = _round(high, high.inner_mm) - _round(low, low.outer_mm)
+    room = room[np.isfinite(room)]
     if len(room) < BESIDE * min(_covered(low).sum(), _covered(high).sum()):
         return False
     return -LAP * min(low.width_mm, high.width_mm) <= median(room) <= TOUCH_MM
@@ -186,11 +190,8 @@ def _equal(one: Array, other: Array) -> bool:
 
 def _lit(track: Track, strip: Strip, gray: Grid) -> Array:
     """Tone of a line at every whole degree of the circle, (360,); nan where it does not go."""
-    out = np.full(360, np.nan)
     tone = tones(track, strip, gray, REACH_MM).mean(axis=1)
-    sector = np.arange(len(track.deg)) * len(tone) // len(track.deg)
-    out[np.round(track.deg).astype(int) % 360] = tone[sector]
-    return out
+    return _round(track, tone[np.arange(len(track.deg)) * len(tone) // len(track.deg)])
 
 
 def between(low: Track, high: Track, strip: Strip) -> Ribbon:
