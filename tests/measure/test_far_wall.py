@@ -42,8 +42,8 @@ def test_each_side_has_its_own() -> None:
     ("mark", "grey", "most_mm", "why"),
     [
         ((47.0, WIDE_MM, 50, 150), -40.0, 2.5, "too far"),
-        ((47.0, WIDE_MM, 50, 150), -5.0, 6.0, "not half as steep"),
-        ((47.0, WIDE_MM, 50, 40), -40.0, 6.0, "beside a part of it only"),
+        ((47.0, WIDE_MM, 50, 150), -2.0, 6.0, "hardly a wall"),
+        ((47.0, WIDE_MM, 50, 12), -40.0, 6.0, "beside a small part of it only"),
         ((47.0, WIDE_MM, 210, 120), -40.0, 6.0, "beyond its end"),
     ],
 )

@@ -55,6 +55,12 @@ def test_a_narrow_groove_stays(arc_deg: float) -> None:
     assert not shadow
 
 
+def test_what_is_shorter_than_a_step_s_shadow_is_none_though_it_thins_out() -> None:
+    track, shadow = track_of(drawn(np.maximum(0.7 * np.cos(np.radians(2.6 * np.clip(DEG - 150.0, -60, 60))), 0.0)))
+    assert track.deg[-1] - track.deg[0] < 90
+    assert not shadow
+
+
 def test_a_line_all_the_way_round_is_no_shadow() -> None:
     track, shadow = track_of(drawn(np.full(720, 0.6)))
     assert track.full

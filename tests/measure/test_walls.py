@@ -51,6 +51,12 @@ def wall(inner_mm: float, first_deg: float, arc_deg: float, score: float = 100.0
     )  # fmt: skip
 
 
+def wide(inner_mm: float, first_deg: float, arc_deg: float) -> Track:
+    """A mark too wide for a line."""
+    track = wall(inner_mm, first_deg, arc_deg)
+    return replace(track, outer_mm=track.inner_mm + 0.6)
+
+
 @pytest.mark.parametrize(
     ("low", "high", "arc_deg"),
     [
@@ -94,6 +100,7 @@ def test_two_unsure_marks_with_no_face_between_them_are_one(gap_mm: float, clear
         (wall(44.0, 50, 120), wall(44.8, 250, 60), "a long gap between them"),
         (wall(44.0, 50, 120), wall(44.8, 90, 180), "side by side too long"),
         (wall(44.0, 50, 120), wall(47.0, 175, 120), "too far apart to take turns"),
+        (wide(44.0, 50, 150), wall(46.0, 52, 60), "one shows both its lips"),
     ],
 )
 def test_neighbours_stay_two(low: Track, high: Track, why: str) -> None:
@@ -122,6 +129,20 @@ def test_marks_of_their_own_with_exactly_the_same_ends_are_walls(arc_deg: float,
     low, high = wall(44.0, 50, 150, score=1000.0), wall(46.5, 51, arc_deg, score=1000.0)
     marks = [replace(t, outer_mm=t.inner_mm + wide_mm) for t in (low, high)]
     assert len(walls(marks, 6.0, strip, evidence(strip).gray)) == pairs
+
+
+@pytest.mark.parametrize(
+    ("first", "dark", "pairs"),
+    [
+        (200, -0.3, 1),  # one wall dark on this side of the lamp, the other on that
+        (60, -0.3, 0),  # two shadows thrown to one side
+        (200, -0.1, 0),
+    ],
+)
+def test_walls_that_are_dark_on_either_side_go_round(first: float, dark: float, pairs: int) -> None:
+    low, high = (replace(wall(at, turn, 230), dark=dark) for at, turn in ((44.0, 20), (46.5, first)))
+    strip = drawn_strip(rust=0)
+    assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
 
 
 def test_a_narrow_mark_is_no_wall_together_with_a_wide_one() -> None:

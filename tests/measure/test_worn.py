@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.measure.test_walls import wall
-from wearvision.measure.finders.worn import apart, is_groove, lies_on
+from wearvision.measure.finders.worn import apart, is_groove, is_whole, lies_on
 from wearvision.measure.lips import Track
 
 PX_MM = 0.12
@@ -33,8 +33,8 @@ def mark(width_mm: float, arc_deg: float, *, dense: float = 6.0, clear: float = 
         (mark(1.0, 60, dense=0.5), True),
         (mark(2.0, 60, dense=0.5), False),  # what is wide shows more
         (mark(2.0, 60, dense=0.5, clear=0.95), True),  # its lips say what its score does not
-        (mark(4.0, 30), False),  # stout, as rust is
-        (mark(4.0, 30, clear=0.95), True),  # rust has no such lips
+        (mark(4.5, 30), False),  # stout, as rust is
+        (mark(4.5, 30, clear=0.95), True),  # rust has no such lips
         (mark(6.0, 30, clear=0.95), False),
     ],
 )
@@ -55,6 +55,20 @@ def test_signs_of_a_groove(track: Track, groove: bool) -> None:
 def test_relief_needs_fewer_signs_but_not_none(track: Track, groove: bool) -> None:
     assert not is_groove(track, PX_MM)
     assert is_groove(track, PX_MM, relief=True) == groove
+
+
+@pytest.mark.parametrize(
+    ("track", "groove"),
+    [
+        (mark(2.0, 60, dense=0.5, clear=0.6), True),  # the score was that of one wall
+        (mark(2.0, 60, dense=0.5, clear=0.4), False),
+        (mark(2.0, 60, dense=0.5, clear=0.6, dark=-0.15), False),
+        (replace(mark(2.0, 60, dense=0.5, clear=0.6), dark_share=0.7), False),
+    ],
+)
+def test_a_stretched_wall_shows_both_lips_and_a_dark_inside(track: Track, groove: bool) -> None:
+    assert not is_groove(track, PX_MM)
+    assert is_whole(track, PX_MM) == groove
 
 
 def test_of_two_on_each_other_the_longer_and_clearer_stays() -> None:

@@ -2,9 +2,10 @@
 
 A wide groove has walls that shade and a floor that looks like the face. The search may take one wall for a mark, and
 the floor beside it for the face: nothing there seems to be out of the ordinary. But somewhere beside it, all along, the
-other wall stands as steep. So the mark is stretched to there, and what it then shows has to speak for itself. Where the
-one wall is bright the other is dark, so that the grey falls, or rises, at both lips; of two dark lines it falls at one
-and rises at the other. Such lines are walls only where they end together, as a tool's lines do not.
+other wall stands, if less steep in the light of one lamp. So the mark is stretched to there, and what it then shows
+has to speak for itself. Where the one wall is bright the other is dark, so that the grey falls, or rises, at both lips;
+of two dark lines it falls at one and rises at the other. Such lines are walls only where they end together, as a tool's
+lines do not.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ CALM_ROWS = 31
 """The middle of the mark is calmed over so many rows."""
 CAP = 25.0
 """Highest count of one sector: (5 standard deviations) squared."""
-AS_STEEP, CLEAR_PX = 0.5, 2.0
-"""A wall has at least this share of the mark's steepness, and lies so far from its lips."""
+AS_STEEP, CLEAR_PX = 0.15, 2.0
+"""A wall has at least this share of the square of the mark's slope, and lies so far from its lips."""
 LIP_PX, LINES = 1.5, -0.5
 """The steepest place so near a lip is the lip's; and least cosine between the slopes at both lips, which is -1 for two
 lines and 1 for walls in the light of one lamp."""

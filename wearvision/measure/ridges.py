@@ -30,8 +30,10 @@ ENOUGH = 0.5
 SLIDE_ROWS = 5
 MOST_SLIDE = 0.06
 """Steepest wander of a groove over `SLIDE_ROWS` rows, mm per degree."""
-BOUND = 0.97
-"""A mark of this share of the widest looked for has no lip: the search ended there, not the mark."""
+BOUND, SURE = 0.97, 0.75
+"""A mark of this share of the widest looked for has no lip: the search ended there, not the mark; and one that has none
+once all of its length is seen, as a band that shines lies beside it, has those the search saw where these are no wider
+than the latter share."""
 MOST_WIDTHS = 3
 """Widths (steps of `WIDTH_RATIO`) that a groove may lie off its usual one."""
 BARREN = 3
@@ -63,8 +65,10 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
         path[:, 0] += seam
         path, score = _best_run(path, gain, widths, strip)
         barren += 1
-        ribbon, barred = refine(_ribbon(path, widths, score, strip), found, free, max_width_mm), path[:, 0]
-        if median(ribbon.outer - ribbon.inner) * strip.step_mm < BOUND * max_width_mm:
+        one, barred = _ribbon(path, widths, score, strip), path[:, 0]
+        tried = ((refine(one, found, free, max_width_mm), BOUND), (one, SURE))
+        ribbon = next((r for r, most in tried if _width(r, strip) < most * max_width_mm), None)
+        if ribbon is not None:
             ribbon = extend(ribbon, found, strip)
             if ribbon.score >= 0.5 * least:
                 ribbons.append(ribbon)
@@ -77,6 +81,11 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
         _forbid_cells(gain, path[:, 0].copy(), near - BLIND, near + BLIND + 1)
         since = int(np.mod(np.append(barred, path[:, 0]) - seam, len(gain)).min())
     return sorted(ribbons, key=lambda r: -r.score)
+
+
+def _width(ribbon: Ribbon, strip: Strip) -> float:
+    """Usual width, mm."""
+    return median(ribbon.outer - ribbon.inner) * strip.step_mm
 
 
 def _widths(cell_px: float, most: float) -> Array:

@@ -17,11 +17,12 @@ from wearvision.measure.unwrap import Strip
 
 LINE_MM = 1.0
 """Narrower marks may be a step's shadow; a wider one shows two lips apart."""
-MOST_DEG = 300.0
-"""A lamp shadows half of a step, a wide one or two of them more, but not nearly all."""
+SHADOW_DEG = (90.0, 300.0)
+"""A lamp shadows half of a step, of which the ends are too thin to be seen, a wide one or two of them more, but not
+nearly all."""
 END = 3
 """Sectors that make an end."""
-THIN = 0.55
+THIN = 0.75
 """What the ends take from the light, against the usual of the mark: near 0.3 for a shadow that goes with the cosine,
 near 1 for a groove."""
 WALL_MM, REACH, LEAST_REACH_MM = 1.25, 0.7, 0.5
@@ -41,7 +42,7 @@ def is_shadow(track: Track, strip: Strip, gray: Grid) -> bool:
     ----------
     gray : (T, R) log grey of the strip
     """
-    if track.width_mm >= LINE_MM or track.deg[-1] - track.deg[0] > MOST_DEG:
+    if track.width_mm >= LINE_MM or not SHADOW_DEG[0] <= track.deg[-1] - track.deg[0] <= SHADOW_DEG[1]:
         return False
     taken = np.abs(tones(track, strip, gray, LINE_MM / 2)).mean(axis=1)
     end = max(1, min(END, len(taken) // 4))

@@ -37,6 +37,8 @@ ENDS_DEG = 12.0
 EXACT_DEG, THIRD = 4.0, 1 / 3
 """Two marks that are no lines, but take no more than this share of the groove's width, are walls when both ends are so
 near: by chance that is one pair in two thousand."""
+BOTH_LIPS = 0.5
+"""What is wider than a line and shows both its lips over this share of its length is no wall that fades."""
 UNLIKE = 3.0
 """Walls that fade or take turns are not so many times as wide as each other."""
 HALF, FADED, INSIDE = 0.55, 0.2, 0.85
@@ -48,6 +50,9 @@ a groove in its own right."""
 WALL_DARK, APART, COMMON, GAP_DEG = -0.05, 0.6, 0.35, 45.0
 """Walls that take turns: both dark (log grey), no further apart than this share of the groove's width, side by side
 over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins."""
+ROUND_MM, ROUND_SLIM, ROUND_DARK, ALL_ROUND_DEG, ASIDE_DEG = 0.7, 0.25, -0.15, 300.0, 90.0
+"""Walls of a groove that goes all the way round: no wider than this, and than this share of the groove, so dark, over
+so much of the circle together, and the middle of one so far round from that of the other."""
 NESTED = 0.7
 """Of two marks that have this share of the wider one's width in common, one is no neighbour of the other, but the same
 mark."""
@@ -86,6 +91,8 @@ def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
     if thick <= min(LINE_MM, SLIM * whole) and (_same_ends(low, high) or _facing(low, high, strip, gray)):
         return 0
     if thick <= HALF * whole and _same_ends(low, high) and _opposed(low, high, strip, gray):
+        return 0
+    if thick <= min(ROUND_MM, ROUND_SLIM * whole) and _go_round(low, high):
         return 0
     if _touch(low, high):
         return 1
@@ -144,11 +151,23 @@ def _touch(low: Track, high: Track) -> bool:
 
 def _fades(low: Track, high: Track) -> bool:
     """Whether one shares an end with the other and lies beside it: a wall that fades with the light."""
-    if _own(low) or _own(high) or _ends_apart(low, high).min() > ENDS_DEG:
+    if any(t.width_mm >= LINE_MM and t.clear >= BOTH_LIPS for t in (low, high)):
+        return False
+    if _ends_apart(low, high).min() > ENDS_DEG:
         return False
     short, long = sorted((low, high), key=lambda t: len(t.deg))
     beside = (_covered(short) & _covered(long)).sum() >= INSIDE * _covered(short).sum()
     return bool(beside and len(short.deg) >= FADED * len(long.deg))
+
+
+def _go_round(low: Track, high: Track) -> bool:
+    """Whether both are dark, together nearly all the way round, and each on another side: a lamp from one side darkens
+    the one wall there and the other here, while of the shadows of two steps it throws both to one side."""
+    if low.full or high.full or max(low.dark, high.dark) > ROUND_DARK:
+        return False
+    middles = [(t.deg[0] + t.deg[-1]) / 2 for t in (low, high)]
+    apart = abs((middles[0] - middles[1] + 180) % 360 - 180)
+    return bool((_covered(low) | _covered(high)).sum() >= ALL_ROUND_DEG and apart >= ASIDE_DEG)
 
 
 def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:

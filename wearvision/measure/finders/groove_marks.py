@@ -4,12 +4,13 @@ wall that was followed alone stretched to the other one."""
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence
 from wearvision.measure.face import Face
 from wearvision.measure.far_wall import are_lines, to_far_wall
-from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_worn, lies_on, stands
+from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_whole, is_worn, lies_on, stands
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.ribbon import Ribbon, extend
 from wearvision.measure.ridges import BOUND
@@ -21,7 +22,11 @@ from wearvision.measure.walls import between, walls
 LEFT, LEFT_DEG = 0.15, 24.0
 """Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
 
-NARROW_MM, AS_CLEAR = 1.25, 0.8
+STILL_CLEAR = 0.65
+"""The lips of what is joined are clear over at least this share of what those of a groove in it are."""
+WITHIN = 0.9
+"""So much of a mark's width lies between another's lips when it is part of that."""
+NARROW_MM, AS_CLEAR = 1.25, 0.5
 """A groove so narrow may be one wall of a wider one, if that one's lips are clear over at least this share of what its
 are."""
 
@@ -96,7 +101,8 @@ def _joined(marks: list[Track], ground: Ground) -> list[Track]:
     """Marks with the walls of one groove taken together, as long as there are any."""
     for low, high in walls(marks, ground.bound_mm, ground.strip, ground.found.gray):
         whole = ground.follow(between(low, high, ground.strip))
-        if whole is not None and is_groove(whole, ground.strip.px_mm):
+        own = max((t.clear for t in (low, high) if is_groove(t, ground.strip.px_mm)), default=0.0)
+        if whole is not None and whole.clear >= STILL_CLEAR * own and is_groove(whole, ground.strip.px_mm):
             rest = [t for t in marks if t is not low and t is not high]
             return _joined([*rest, whole], ground)
     return marks
@@ -104,7 +110,7 @@ def _joined(marks: list[Track], ground: Ground) -> list[Track]:
 
 def _worn(marks: list[Track], ground: Ground) -> list[Track]:
     """Marks that are grooves, and what others, and narrow ones, become when they are stretched to the far wall."""
-    good = [t for t in marks if is_worn(t, ground.strip, ground.found.gray)]
+    good = _united([t for t in marks if is_worn(t, ground.strip, ground.found.gray)], ground)
     for mark in marks:
         known = any(mark is t for t in good)
         if not known or mark.width_mm < NARROW_MM:
@@ -115,11 +121,21 @@ def _worn(marks: list[Track], ground: Ground) -> list[Track]:
     return good
 
 
-def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track]:
-    """A mark stretched to the far wall, if that is a groove with none of others on it; none or one.
+def _united(marks: list[Track], ground: Ground) -> list[Track]:
+    """Grooves of which one lies between the lips of another, taken together: it is a wall or a shadow of that one, seen
+    where that one's lips are not."""
+    for low, high in combinations(sorted(marks, key=lambda t: median(t.inner_mm)), 2):
+        thin, wide = sorted((low, high), key=lambda t: t.width_mm)
+        if lies_on(thin, wide, WITHIN):
+            whole = ground.follow(between(low, high, ground.strip))
+            if whole is not None and is_worn(whole, ground.strip, ground.found.gray):
+                rest = [t for t in marks if t is not low and t is not high]
+                return _united([*rest, whole], ground)
+    return marks
 
-    A dark line is not the far wall of another: where one wall is dark the other is bright.
-    """
+
+def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track]:
+    """A mark stretched to the far wall, if that is a groove with none of others on it; none or one."""
     found, strip = ground.found, ground.strip
     if mark.full or len(mark.deg) * strip.step_deg < LEFT_DEG or any(lies_on(mark, t, 0.0) for t in others):
         return []
@@ -135,6 +151,6 @@ def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track
 def _whole(ribbon: Ribbon, mark: Track, others: list[Track], ground: Ground) -> Track | None:
     """The track of a ribbon, if that is a groove on which a mark lies, and which none of others touches."""
     whole = ground.follow(ribbon)
-    if whole is None or not (is_groove(whole, ground.strip.px_mm) and ground.stands(whole) and lies_on(mark, whole)):
+    if whole is None or not (is_whole(whole, ground.strip.px_mm) and ground.stands(whole) and lies_on(mark, whole)):
         return None
     return None if any(lies_on(t, whole, 0.0) or lies_on(whole, t, 0.0) for t in others) else whole

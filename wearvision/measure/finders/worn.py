@@ -13,12 +13,12 @@ from wearvision.measure.unwrap import Strip
 LEAST_PX, LEAST_MM = 3.0, 0.5
 """A narrower mark is a scratch, the line of a tool, or the shadow of a low step: every third that was told was no
 groove."""
-SLENDER, STOUT_MM = 4.0, 3.0
-"""A groove is at least this many times as long as wide; where its lips are not crisp, twice that per mm beyond
-`STOUT_MM`: rust is stout."""
+SLENDER, SLENDER_CRISP, STOUT_MM = 4.0, 3.5, 3.5
+"""A groove is at least this many times as long as wide, or the second where its lips are crisp; where they are not, by
+twice as many more as it is wider than `STOUT_MM` in mm: rust is stout."""
 HOPELESS = 0.25
 """A mark with less score per row of the search is neither a groove nor one of its walls."""
-DENSE, DENSE_MM, SHORT, DENSE_SHORT = 0.2, 0.2, 15.0, 4.0
+DENSE, DENSE_MM, SHORT, DENSE_SHORT = 0.0, 0.3, 15.0, 4.0
 """Least score per row of the search of any groove, and more for each mm of its width, as what is unlike the face counts
 for more where it is wide (`lip_pairs.py`); and that of one less than `SHORT` times as long as wide."""
 CRISP, CRISP_SHORT, DENSE_CRISP = 0.9, 8.0, 0.4
@@ -33,9 +33,11 @@ DARK, DARK_BESIDE, DARK_SHARE = -0.08, -0.25, 0.5
 """A groove is darker than the face by this much (log grey) over this share of its length."""
 PALE = DARK / 2
 """The same of relief; and a mark not even so dark between its own lips is no groove between those it had."""
+DARK_WHOLE, SHARE_WHOLE = -0.2, 0.8
+"""The same two of what one wall was stretched to."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
-LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.85, -0.2, 0.7
+LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.8, -0.2, 0.7
 """One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
 BREAK_MM = 1.2
 """So near to an edge of the face a line may be the edge's own break (chamfer, rounding)."""
@@ -69,14 +71,25 @@ def is_groove(track: Track, px_mm: float, *, relief: bool = False) -> bool:
     plain = track.dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
     lit = track.dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
     narrow_share = LIT_SHARE if lit else NARROW_SHARE
-    stout = 0.0 if track.clear >= CRISP else 2 * max(0.0, width - STOUT_MM)
+    least = SLENDER_CRISP if track.clear >= CRISP else SLENDER + 2 * max(0.0, width - STOUT_MM)
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
-        and slender >= SLENDER + stout
+        and slender >= least
         and track.dense >= (HOPELESS if relief else _least_dense(track, slender))
         and track.clear >= (CLEAR_PLAIN if plain or relief else CLEAR)
         and track.dark <= (PALE if relief else DARK)
         and track.dark_share >= (narrow_share if width < NARROW_MM else DARK_SHARE)
+    )
+
+
+def is_whole(track: Track, px_mm: float) -> bool:
+    """Whether a wall stretched to the far one is a groove: the score is the wall's alone and says little of the whole,
+    so both lips and the dark between them must be seen nearly all along."""
+    return (
+        is_groove(track, px_mm, relief=True)
+        and track.clear >= CLEAR
+        and track.dark <= DARK_WHOLE
+        and track.dark_share >= SHARE_WHOLE
     )
 
 
