@@ -55,8 +55,7 @@ def best_path(gain: Grid, first: int, room: Room, since: int = 0) -> tuple[Path,
     since : row of the run before which scores and room are as they were left by a call with the same `first`
     """
     table = room.table
-    _fill(gain, first, since, table)
-    room.tops[since:] = table[since + 1 :].reshape(len(gain) - since, -1).max(axis=1)
+    _fill(gain, first, since, table, room.tops, np.empty(table.shape[2], dtype=np.float32))
     row = int(np.argmax(room.tops)) + 1
     width, place = (int(n) for n in np.unravel_index(int(np.argmax(table[row])), table.shape[1:]))
     path = np.empty((row, 3), dtype=np.int64)
@@ -64,8 +63,9 @@ def best_path(gain: Grid, first: int, room: Room, since: int = 0) -> tuple[Path,
 
 
 @compiled
-def _fill(gain: Grid, first: int, since: int, table: Grid) -> None:
-    """Best score of a run that ends at each entry, from some row on."""
+def _fill(gain: Grid, first: int, since: int, table: Grid, tops: Grid, line: Grid) -> None:
+    """Best score of a run that ends at each entry, from some row on, and the best of each row; `line` is room for the
+    best of each place."""
     rows, widths, places = gain.shape
     for i in range(since, rows):
         told, before, here = gain[(i + first) % rows], table[i], table[i + 1]
@@ -74,6 +74,12 @@ def _fill(gain: Grid, first: int, since: int, table: Grid) -> None:
                 aside = max(before[w, c - 1], before[w, c + 1]) - SLIDE
                 other = max(before[w - 1, c], before[w + 1, c]) - WIDEN
                 here[w, c] = max(max(max(aside, other), before[w, c]) + told[w - 1, c - 1], NOTHING)
+        line[:] = NOTHING
+        for w in range(1, widths + 1):
+            row = here[w]
+            for c in range(len(line)):
+                line[c] = max(line[c], row[c])
+        tops[i] = line.max()
 
 
 @compiled

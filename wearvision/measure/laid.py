@@ -184,15 +184,16 @@ def _squares(
     other; it is nought for what is flat; nan is not seen."""
     levels = np.zeros((len(image), 2)) if flat else _levels(image, seen, sides)
     noise = _noises(image, seen, sides, levels, floor)
-    out = np.full(image.shape, np.nan)
+    out, share = np.empty(image.shape), np.empty(image.shape[1])
+    for c in range(len(share)):
+        share[c] = min(max((c - box[0]) / max(box[1] - box[0], 1.0), 0.0), 1.0)
     for k in range(len(image)):
         left = levels[k, 0] if levels[k, 0] == levels[k, 0] else levels[k, 1]
         right = levels[k, 1] if levels[k, 1] == levels[k, 1] else left
-        for c in range(image.shape[1]):
-            share = min(max((c - box[0]) / max(box[1] - box[0], 1.0), 0.0), 1.0)
-            off = (image[k, c] - (left * (1 - share) + right * share)) / noise[k]
-            if seen[k, c]:
-                out[k, c] = min(off * off, cap)
+        here, shown, row, usual = image[k], seen[k], out[k], noise[k]
+        for c in range(len(share)):
+            off = (here[c] - (left * (1 - share[c]) + right * share[c])) / usual
+            row[c] = min(off * off, cap) if shown[c] else np.nan
     return out
 
 
@@ -201,9 +202,9 @@ def seen_mean(square: Array) -> Array:
     """Mean over the sectors in which a column is seen, (C,)."""
     total, number = np.zeros(square.shape[1]), np.zeros(square.shape[1])
     for k in range(len(square)):
-        for c in range(square.shape[1]):
-            value = square[k, c]
-            if value == value:
-                total[c] += value
-                number[c] += 1
+        row = square[k]
+        for c in range(len(row)):
+            is_seen = row[c] == row[c]
+            total[c] += row[c] if is_seen else 0.0
+            number[c] += is_seen
     return total / np.maximum(number, 1)
