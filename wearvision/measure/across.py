@@ -48,19 +48,38 @@ def medians(values: Array) -> Array:
     return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2)
 
 
-def _run_medians(values: Array, count: int) -> Array:
-    """Median of each column over `count` runs of rows of one length, (count, M)."""
-    tall = len(values) // count
-    runs = values[: count * tall].reshape(count, tall, -1)
-    return medians(np.ascontiguousarray(runs.transpose(0, 2, 1)))
-
-
 def darkness(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> tuple[float, float]:
     """How dark a groove is and over which share of its sectors: `dark` and `dark_share` of a track."""
     across, beside = profiles(strip, gray, rows, inner, outer)
-    count = max(1, len(rows) // SECTOR)
-    sides = _run_medians(beside, count).reshape(count, 2, BESIDE)
-    dark = _run_medians(across, count).min(axis=1) - medians(sides).mean(axis=1)
-    noise = np.hypot(*sides.std(axis=2).T)
-    beyond = dark < -np.maximum(0.04, 2.5 * noise)
-    return median(dark), float(np.mean(beyond))
+    dark, noise = _darkness(across, beside, max(1, len(rows) // SECTOR))
+    return median(dark), float(np.mean(dark < -np.maximum(0.04, 2.5 * noise)))
+
+
+@compiled
+def _darkness(across: Array, beside: Array, count: int) -> tuple[Array, Array]:
+    """Darkest place across a groove against the face beside it, in sectors of one length, (K,), and how uneven that
+    face is; each place is the median over its sector."""
+    tall, room, side = len(across) // count, np.empty(len(across)), np.empty(BESIDE)
+    dark, noise = np.full(count, np.inf), np.zeros(count)
+    for k in range(count):
+        level, rows = 0.0, slice(k * tall, (k + 1) * tall)
+        for first in (0, BESIDE):
+            for c in range(BESIDE):
+                side[c] = _middle(beside[rows, first + c], room)
+            noise[k] += np.mean((side - np.mean(side)) ** 2)
+            level += _middle(side, room) / 2
+        for c in range(across.shape[1]):
+            dark[k] = min(dark[k], _middle(across[rows, c], room) - level)
+    return dark, np.sqrt(noise)
+
+
+@compiled
+def _middle(values: Array, room: Array) -> float:
+    """Median of a few values, put in order one by one in `room`."""
+    count = len(values)
+    for n in range(count):
+        value, k = values[n], n
+        while k and room[k - 1] > value:
+            room[k], k = room[k - 1], k - 1
+        room[k] = value
+    return float(room[(count - 1) // 2] + room[count // 2]) / 2

@@ -58,19 +58,43 @@ def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> End:
     of at most `cap` rows, looks another way to the lamp, but still unlike the face.
     """
     back = max(4, min(PATTERN_ROWS, (stop - start + 1) // 2))
-    stop = _last_alike(shape, start, stop, back, quiet / 5)
-    pattern = medians(shape[max(start, stop - back - 4) : max(start + 4, stop - 3)].T)
-    begin = max(start, stop - back)
-    like = np.clip(shape[begin:] @ pattern / (float(pattern @ pattern) + 1e-6), -0.5, 1.5)
-    total = np.cumsum(like - 0.5)
-    chance = np.exp(ROW_WORTH * (total - total.max()))
-    place = np.arange(len(total))
-    end = int(begin + np.argmax(total))
-    u = float(np.sqrt(np.sum(chance * (place + begin - end) ** 2) / np.sum(chance)))
-    least = max(4 * quiet, CAP_POWER * float(np.mean(pattern**2)))
-    other = np.mean(shape[end + 1 : end + 1 + cap] ** 2, axis=1) < least
-    more = int(np.argmax(other)) if other.any() else len(other)
-    return end + more, float(np.hypot(u, more / 4))
+    end, doubt, more = _last_row(shape, start, _last_alike(shape, start, stop, back, quiet / 5), back, quiet, cap)
+    return end + more, float(np.hypot(doubt, more / 4))
+
+
+@compiled
+def _last_row(shape: Array, start: int, stop: int, back: int, quiet: float, cap: int) -> tuple[int, float, int]:
+    """That row by the likeness to the rows before `stop`, its standard uncertainty, and the rows of the cap beyond."""
+    inside = shape[max(start, stop - back - 4) : max(start + 4, stop - 3)]
+    pattern = np.array([_middle(inside[:, c].copy()) for c in range(shape.shape[1])])
+    begin, power = max(start, stop - back), (pattern * pattern).sum()
+    total = np.empty(len(shape) - begin)
+    end, most, now = 0, -np.inf, 0.0
+    for n in range(len(total)):
+        now += min(max((shape[begin + n] * pattern).sum() / (power + 1e-6), -0.5), 1.5) - 0.5
+        total[n] = now
+        if now > most:
+            end, most = n, now
+    chance, spread = 0.0, 0.0
+    for n in range(len(total)):
+        weight = np.exp(ROW_WORTH * (total[n] - most))
+        chance += weight
+        spread += weight * (n - end) ** 2
+    least, more = max(4 * quiet, CAP_POWER * power / len(pattern)), 0
+    while more < cap and begin + end + 1 + more < len(shape) and np.mean(shape[begin + end + 1 + more] ** 2) >= least:
+        more += 1
+    return begin + end, np.sqrt(spread / chance), more
+
+
+@compiled
+def _middle(values: Array) -> float:
+    """Median of a few values, which are put in order."""
+    for n in range(1, len(values)):
+        value, k = values[n], n
+        while k and values[k - 1] > value:
+            values[k], k = values[k - 1], k - 1
+        values[k] = value
+    return float(values[(len(values) - 1) // 2] + values[len(values) // 2]) / 2
 
 
 @compiled

@@ -20,6 +20,8 @@ KNOT, KNOT_DEG = 20, 0.5
 """The camera is asked at every so many columns and degrees; between them the way is straight to 0.02 px."""
 ONE, STEP = 1 << 16, 1 / KNOT
 """One pixel; and a step's share of the way from knot to knot."""
+SHORT = (1 << 15) * ONE - 1
+"""Places up to here fit 32 bits."""
 FAR_PX = 1e6
 """Places further out are taken for as far: near the horizon of a plane they have no bounds."""
 
@@ -73,17 +75,32 @@ def _means(gray: NDArray[np.uint8], knots: Grid, tall: int, rays: int, out: Grid
     """Fill in the means of so many rays a row."""
     high, wide = gray.shape
     flat, blocks = gray.ravel(), knots.shape[2] - 1
-    total = np.empty(blocks * KNOT, np.int32)
+    total, below, eight = np.empty(blocks * KNOT, np.int32), np.uint64(wide), np.int32(8)
     x, y = np.empty(blocks + 1, np.int64), np.empty(blocks + 1, np.int64)
+    at, right, down = np.empty(KNOT, np.int64), np.empty(KNOT, np.int32), np.empty(KNOT, np.int32)
     for i in range(len(out)):
         total[:] = 0
         for ray in range(i * rays, (i + 1) * rays):
             _places(knots, (ray + 0.5) / tall + 0.5, x, y)
             for block in range(blocks):
                 dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
-                _add(flat, wide, high, x[block] + dx // 2, dx, y[block] + dy // 2, dy, total, block * KNOT)
-        for c in range(out.shape[1]):
-            out[i, c] = total[c + KNOT // 2] / (256.0 * rays)
+                first_x, first_y = x[block] + dx // 2, y[block] + dy // 2
+                if not _within(wide, high, first_x, dx, first_y, dy):
+                    _add_near(flat, wide, high, first_x, dx, first_y, dy, total, block * KNOT)
+                    continue
+                for n in range(KNOT):  # in two goes: the first is done many at a time
+                    px = np.int32(first_x) + np.int32(n) * np.int32(dx)
+                    py = np.int32(first_y) + np.int32(n) * np.int32(dy)
+                    at[n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
+                    right[n], down[n] = (px >> eight) & np.int32(255), (py >> eight) & np.int32(255)
+                for n in range(KNOT):
+                    k = np.uint64(at[n])
+                    a, b = np.int32(flat[k]), np.int32(flat[k + np.uint64(1)])
+                    c, d = np.int32(flat[k + below]), np.int32(flat[k + below + np.uint64(1)])
+                    upper, lower = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
+                    total[np.uint64(block * KNOT + n)] += np.int32(((upper << eight) + down[n] * (lower - upper)) >> eight)
+        for column in range(out.shape[1]):
+            out[i, column] = total[column + KNOT // 2] / (256.0 * rays)
 
 
 @compiled
@@ -97,32 +114,33 @@ def _places(knots: Grid, at: float, x: NDArray[np.int64], y: NDArray[np.int64]) 
 
 
 @compiled
-def _add(
-    flat: NDArray[np.uint8], wide: int, high: int, x: int, dx: int, y: int, dy: int,
-    total: NDArray[np.int32], first: int,
-) -> None:  # fmt: skip
-    """Add the grey, times 256, at the places of a block."""
-    last_x, last_y = (wide - 1) * ONE - 1, (high - 1) * ONE - 1
+def _within(wide: int, high: int, x: int, dx: int, y: int, dy: int) -> bool:
+    """Whether all places of a block are in the picture."""
+    last_x, last_y = min((wide - 1) * ONE - 1, SHORT), min((high - 1) * ONE - 1, SHORT)
     far_x, far_y = x + (KNOT - 1) * dx, y + (KNOT - 1) * dy
-    if min(x, far_x) >= 0 and max(x, far_x) <= last_x and min(y, far_y) >= 0 and max(y, far_y) <= last_y:
-        for n in range(KNOT):
-            total[np.uint64(first + n)] += _grey(flat, wide, x + n * dx, y + n * dy)
-    else:
-        for n in range(KNOT):
-            near_x, near_y = min(max(x + n * dx, 0), last_x), min(max(y + n * dy, 0), last_y)
-            total[first + n] += _grey(flat, wide, near_x, near_y)
+    return min(x, far_x) >= 0 and max(x, far_x) <= last_x and min(y, far_y) >= 0 and max(y, far_y) <= last_y
 
 
 @compiled
-def _grey(flat: NDArray[np.uint8], wide: int, x: int, y: int) -> np.int32:
-    """Grey at a place in the picture, bilinear, times 256."""
-    at = np.uint64((y >> 16) * wide + (x >> 16))
+def _add_near(
+    flat: NDArray[np.uint8], wide: int, high: int, x: int, dx: int, y: int, dy: int, total: NDArray[np.int32],
+    first: int,
+) -> None:  # fmt: skip
+    """The same, out of the picture that of its border."""
+    for n in range(KNOT):
+        px, py = min(max(x + n * dx, 0), (wide - 1) * ONE - 1), min(max(y + n * dy, 0), (high - 1) * ONE - 1)
+        at, right, down = (py >> 16) * wide + (px >> 16), (px >> 8) & 255, (py >> 8) & 255
+        total[first + n] += _grey(flat, wide, np.uint64(at), np.int32(right), np.int32(down))
+
+
+@compiled
+def _grey(flat: NDArray[np.uint8], wide: int, at: np.uint64, right: np.int32, down: np.int32) -> np.int32:
+    """Grey so far right of and below a pixel, bilinear, times 256."""
     under = at + np.uint64(wide)
-    right, down = (x >> 8) & 255, (y >> 8) & 255
     a, b = np.int32(flat[at]), np.int32(flat[at + np.uint64(1)])
     c, d = np.int32(flat[under]), np.int32(flat[under + np.uint64(1)])
-    upper, lower = (a << 8) + right * (b - a), (c << 8) + right * (d - c)
-    return ((upper << 8) + down * (lower - upper)) >> 8
+    upper, lower = (a << np.int32(8)) + right * (b - a), (c << np.int32(8)) + right * (d - c)
+    return np.int32(((upper << np.int32(8)) + down * (lower - upper)) >> np.int32(8))
 
 
 @compiled
