@@ -15,6 +15,10 @@ from wearvision.measure.plane import Array
 Grid = NDArray[np.float32]
 
 
+FEW = 500
+"""Of twice so many numbers numpy finds the median sooner than a plain loop."""
+
+
 def log_gray(values: Grid) -> Grid:
     """Logarithm of grey values, softened near black so that noise there stays small."""
     raised = np.asarray(values + np.float32(8.0), dtype=np.float32)
@@ -45,10 +49,20 @@ def along(values: Grid, rows: int, *, closed: bool) -> Grid:
 def median(values: NDArray[np.floating]) -> float:
     """Median of finite numbers (N,), N > 0, as numpy's: a tenth of its cost on the few of one block or circle."""
     half = len(values) // 2
+    if 0 < half < FEW:
+        return float(_median(np.array(values, order="C"), len(values)))
     if len(values) % 2:
         return float(np.partition(values, half)[half])
     part = np.partition(values, (half - 1, half))
     return float((part[half - 1] + part[half]) / 2)
+
+
+def quantile(values: Array, share: float) -> float:
+    """Quantile of finite numbers (N,), N > 0, as numpy's own: linear between places."""
+    place = share * (len(values) - 1)
+    low, over = int(place), place - int(place)
+    part = np.sort(values)[low : low + 2]
+    return float(part[0] + over * (part[-1] - part[0]))
 
 
 def peak_offset(left: Array, top: Array, right: Array) -> Array:
@@ -206,18 +220,18 @@ def _spreads(residual: Array, group: NDArray[np.int64], floor: float, spread: Ar
 @compiled
 def _median(values: Array, count: int) -> float:
     """Median of the first `count` > 0 values, which change their order."""
-    upper = _placed(values, count, count // 2)
+    _place(values, count, count // 2)
+    upper, lower = values[count // 2], values[0]
     if count % 2:
-        return upper
-    lower = float(values[0])
+        return float(upper)
     for i in range(count // 2):
-        lower = max(lower, float(values[i]))
-    return (lower + upper) / 2
+        lower = max(lower, values[i])
+    return float(lower + upper) / 2
 
 
 @compiled
-def _placed(values: Array, count: int, place: int) -> float:
-    """The value that belongs at a place in order, none before it larger: Hoare's selection."""
+def _place(values: Array, count: int, place: int) -> None:
+    """The value that belongs at a place in order comes there, none before it larger: Hoare's selection."""
     low, high = 0, count - 1
     while low < high:
         pivot, i, j = values[(low + high) // 2], low, high
@@ -235,4 +249,3 @@ def _placed(values: Array, count: int, place: int) -> float:
             low = i
         else:
             break
-    return float(values[place])

@@ -50,9 +50,8 @@ class Sectors:
 def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
     """Lay rows of a strip straight, `reach` columns to either side of a line, and average over sectors."""
     first = np.rint(middle).astype(np.int64) - reach
-    number, *sums = _summed(found.gray, found.plain, strip.valid, rows % len(found.gray), first, 2 * reach + 1)
-    gray, slope = (np.asarray(total / np.maximum(number, 1), dtype=np.float32) for total in sums)
-    return Sectors(gray=gray, slope=slope, seen=number * 3 >= min(SECTOR_ROWS, len(rows)))
+    sums = _summed(found.gray, found.plain, strip.valid, rows % len(found.gray), first, 2 * reach + 1)
+    return Sectors(gray=sums[1], slope=sums[2], seen=_averaged(sums, min(SECTOR_ROWS, len(rows))))
 
 
 @compiled
@@ -77,6 +76,18 @@ def _summed(
             grays[c] += weight * here[c]
             slopes[c] += weight * steep[c]
     return sums
+
+
+@compiled
+def _averaged(sums: Grid, tall: int) -> NDArray[np.bool_]:
+    """Which columns of which sectors, of so many rows, are seen at least over a third, (K, C); sums become means."""
+    seen = np.empty(sums.shape[1:], np.bool_)
+    for k in range(len(seen)):
+        number, grays, slopes, told = sums[0, k], sums[1, k], sums[2, k], seen[k]
+        for c in range(len(told)):
+            count = max(number[c], np.float32(1))
+            grays[c], slopes[c], told[c] = grays[c] / count, slopes[c] / count, number[c] * 3 >= tall
+    return seen
 
 
 def beside(strip: Strip, box: Box, columns: int) -> Cuts:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,7 +75,7 @@ class Track:
     dark: float
     dark_share: float
 
-    @property
+    @cached_property
     def width_mm(self) -> float:
         """Median distance of its lips."""
         return median(self.outer_mm - self.inner_mm)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence, columns_per_cell
 from wearvision.measure.plane import Array
@@ -94,15 +95,22 @@ def extend(ribbon: Ribbon, found: Evidence, strip: Strip) -> Ribbon:
     return replace(ribbon, rows=fine, inner=centre - half, outer=centre + half, full=bool(full), doubt_rows=doubt)
 
 
+@compiled
 def _reach(said: Array) -> tuple[int, float]:
     """How many rows to go on: to the best sum, but not over a long stretch that speaks against; and how sure that is.
 
     The doubt is the root mean square distance of all ends, each weighed by what the sum there falls short of the best.
     """
-    total = np.concatenate([[0.0], np.cumsum(said)])
-    fallen = np.maximum.accumulate(total) - total
-    stop = int(np.argmax(fallen > DROP)) if (fallen > DROP).any() else len(total)
-    best = int(np.argmax(total[:stop]))
-    weight = np.exp((total - total.max()) / HEAT)
-    far = np.abs(np.arange(len(total)) - best).astype(np.float64)
-    return best, float(np.sqrt(np.sum(weight * np.where(far > NEAR, far, 0.0) ** 2) / np.sum(weight)))
+    total, best, top, most, going = np.zeros(len(said) + 1), 0, 0.0, 0.0, True
+    for n in range(1, len(total)):
+        total[n] = total[n - 1] + said[n - 1]
+        most = max(most, total[n])
+        going = going and most - total[n] <= DROP
+        if going and total[n] > top:
+            best, top = n, total[n]
+    weights, far = 0.0, 0.0
+    for n in range(len(total)):
+        weight = np.exp((total[n] - most) / HEAT)
+        weights += weight
+        far += weight * (n - best) ** 2 if abs(n - best) > NEAR else 0.0
+    return best, np.sqrt(far / weights)

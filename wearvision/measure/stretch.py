@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import median
+from wearvision.measure.edges import median, quantile
 from wearvision.measure.evidence import Evidence
 from wearvision.measure.laid import SECTOR_ROWS, SIDE_MM, beside, grey_squares, lay
 from wearvision.measure.plane import Array
@@ -64,7 +64,7 @@ def _told(ribbon: Ribbon, found: Evidence, strip: Strip) -> Array:
     square = np.nan_to_num(grey_squares(laid, beside(strip, box, laid.gray.shape[1]), box, CAP))
     between = slice(max(0, round(reach - half)), round(reach + half) + 1)
     inside = square[:, between].mean(axis=1)
-    level = max(LEVEL, SHARE * float(np.quantile(inside, TOP)))
+    level = max(LEVEL, SHARE * quantile(inside, TOP))
     seen = laid.seen[:, between].mean(axis=1) > 0.5
     return np.where(seen, np.clip(np.log(np.maximum(inside, 1e-3) / level), LEAST, MOST), 0.0)
 

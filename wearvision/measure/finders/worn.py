@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track
+from wearvision.measure.plane import Array
 from wearvision.measure.relief import is_relief
 from wearvision.measure.unwrap import Strip
 
@@ -123,10 +125,20 @@ def apart(tracks: list[Track]) -> list[Track]:
 
 def lies_on(one: Track, other: Track, share: float = ON) -> bool:
     """Whether much of a track lies on another, by more than this share of its width."""
-    deg = np.round(other.deg).astype(int) % 360
-    low, high = np.full(360, np.inf), np.full(360, -np.inf)
-    np.minimum.at(low, deg, other.inner_mm)
-    np.maximum.at(high, deg, other.outer_mm)
-    here = np.round(one.deg).astype(int) % 360
-    common = np.minimum(high[here], one.outer_mm) - np.maximum(low[here], one.inner_mm)
-    return bool(np.mean(common > share * (one.outer_mm - one.inner_mm)) > ON)
+    rows = [(t.deg, t.inner_mm, t.outer_mm) for t in (one, other)]
+    return bool(_common(*rows[0], *rows[1], share) > ON * len(one.deg))
+
+
+@compiled
+def _common(
+    deg: Array, inner: Array, outer: Array, other_deg: Array, other_inner: Array, other_outer: Array, share: float
+) -> int:
+    """Of how many rows of a track more than a share of the width lies on another, to the degree."""
+    low, high, count = np.full(360, np.inf), np.full(360, -np.inf), 0
+    for n in range(len(other_deg)):
+        at = int(np.rint(other_deg[n])) % 360
+        low[at], high[at] = min(low[at], other_inner[n]), max(high[at], other_outer[n])
+    for n in range(len(deg)):
+        at = int(np.rint(deg[n])) % 360
+        count += min(high[at], outer[n]) - max(low[at], inner[n]) > share * (outer[n] - inner[n])
+    return count
