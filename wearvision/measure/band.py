@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -66,6 +67,11 @@ class Band:
     end_u_deg: tuple[float, float]
     hidden_deg: float = 0.0
 
+    @cached_property
+    def points_px(self) -> Array:
+        """Both lips, both caps and the axis, (N, 2)."""
+        return np.vstack([self.inner_px, self.outer_px, *self.ends_px, self.centre_px])
+
     def outline_px(self) -> Array:
         """Closed outline; a full circle is two rings joined by a seam."""
         return _closed(self.inner_px, self.outer_px, self.ends_px, self.full)
@@ -113,22 +119,29 @@ def _px(plane: Plane, mm: Array) -> Array:
     return plane.to_px(mm) if len(mm) else mm
 
 
-def figures(band: Band, plane: Plane, window: int) -> Array:
-    """Width, largest mean width over a window of pairs, radius, arc in view (degrees) and area of a band, (5,)."""
-    parts = (band.inner_px, band.outer_px, *band.ends_px)
-    mm = plane.to_mm(np.vstack([*parts, band.centre_px[None, :]]))
-    cuts = np.cumsum([0, *map(len, parts)]).tolist()
-    inner, outer, first, last = (mm[low:high] - mm[-1] for low, high in pairwise(cuts))
-    outline = _closed(inner, outer, (first, last), band.full)
-    tips = [cap[CAP_POINTS // 2 : CAP_POINTS // 2 + 1] for cap in (first, last)]
-    line = np.vstack([tips[0], (inner + outer) / 2, tips[1]])
-    return _figures(inner, outer, line, outline, band.full, window)
+def figures(band: Band, mm: Array, window: int) -> Array:
+    """Width, largest mean width over a window of pairs, radius, arc in view (degrees) and area of a band, (P, 5), from
+    its `points_px` as P planes tell them, (P, N, 2) mm."""
+    cuts = np.cumsum([0, *map(len, (band.inner_px, band.outer_px, *band.ends_px))]).tolist()
+    inner, outer, first, last = (mm[:, low:high] - mm[:, -1:] for low, high in pairwise(cuts))
+    tips = [cap[:, CAP_POINTS // 2 : CAP_POINTS // 2 + 1] for cap in (first, last)]
+    line = np.concatenate([tips[0], (inner + outer) / 2, tips[1]], axis=1)
+    return _each(inner, outer, line, _closed(inner, outer, (first, last), band.full), band.full, window)
 
 
 @compiled
-def _figures(inner: Array, outer: Array, line: Array, outline: Array, full: bool, window: int) -> Array:
-    """The same of lips, of a centreline from tip to tip and of a closed outline, mm from the axis."""
-    out, recent = np.zeros(5), 0.0
+def _each(inner: Array, outer: Array, line: Array, outline: Array, full: bool, window: int) -> Array:
+    """The same of lips, of a centreline from tip to tip and of a closed outline, mm from the axis, (P, ..., 2) each."""
+    out = np.zeros((len(line), 5))
+    for k in range(len(line)):
+        _fill(out[k], inner[k], outer[k], line[k], outline[k], full, window)
+    return out
+
+
+@compiled
+def _fill(out: Array, inner: Array, outer: Array, line: Array, outline: Array, full: bool, window: int) -> None:
+    """The figures of one of them."""
+    recent = 0.0
     width = np.hypot(outer[:, 0] - inner[:, 0], outer[:, 1] - inner[:, 1])
     for n in range(len(inner)):
         out[0] += width[n] / len(inner)
@@ -142,14 +155,13 @@ def _figures(inner: Array, outer: Array, line: Array, outline: Array, full: bool
     for n in range(len(outline)):
         out[4] += (outline[n - 1, 0] * outline[n, 1] - outline[n - 1, 1] * outline[n, 0]) / 2
     out[4] = abs(out[4])
-    return out
 
 
 def _closed(inner: Array, outer: Array, ends: Sequence[Array], full: bool) -> Array:
-    """Lips and caps as one closed line; a full circle is two rings joined by a seam."""
-    if full:
-        return np.vstack([inner, inner[:1], outer[::-1], outer[-1:]])
-    return np.vstack([inner, ends[1], outer[::-1], ends[0][::-1]])
+    """Lips and caps (..., N, 2) as one closed line; a full circle is two rings joined by a seam."""
+    back = outer[..., ::-1, :]
+    parts = [inner, inner[..., :1, :], back, back[..., :1, :]] if full else [inner, ends[1], back, ends[0][..., ::-1, :]]
+    return np.concatenate(parts, axis=-2)
 
 
 def measure_band(
@@ -166,7 +178,7 @@ def measure_band(
     doubt_mm : standard uncertainty of width and centreline because other lips speak nearly as well
     """
     window = _window(band, plane)
-    value, parts = plane.propagate(lambda p: figures(band, p, window))
+    value, parts = plane.propagate_points(band.points_px, lambda mm: figures(band, mm, window))
     width, _, radius, arc, area = (float(v) for v in value)
     lip = LIP_PX * px_mm + LIP_REL * width
     end = _end_u_deg(band, float(np.degrees(END_WIDTHS * width / radius)))
@@ -222,7 +234,7 @@ HOW = {
 def _window(band: Band, plane: Plane) -> int:
     """How many pairs lie within `WINDOW_DEG`, at least one, at most all."""
     count = len(band.inner_px)
-    arc = float(figures(band, plane, 1)[3])
+    arc = float(figures(band, plane.to_mm(band.points_px)[None], 1)[0, 3])
     return min(count, max(1, round(WINDOW_DEG / max(1e-6, arc / count))))
 
 
