@@ -4,6 +4,7 @@ that a reader of the gauge can see; the public form is `Finding.to_json`."""
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -14,15 +15,16 @@ from wearvision.quantity import Measured, Quantity, quantity_from_json
 
 def finding_record(finding: Finding) -> dict[str, object]:
     """Every field of a finding; outlines to 0.01 px."""
-    return {**finding.to_json(), **kept_besides(finding)}
+    shown = finding.to_json()
+    return {**shown, **kept_besides(finding, shown)}
 
 
-def kept_besides(finding: Finding) -> dict[str, object]:
-    """What the ledger keeps of a finding in place of, or besides, what `Finding.to_json` shows."""
+def kept_besides(finding: Finding, shown: Mapping[str, Any]) -> dict[str, object]:
+    """What the ledger keeps of a finding in place of, or besides, what `Finding.to_json` has shown."""
     return {
         "by": finding.by, "struck": finding.struck, "same_as": finding.same_as,
-        "quantities": {k: _record(q) for k, q in finding.quantities.items()},
-        "sealed": {k: _record(q) for k, q in finding.sealed.items()},
+        "quantities": {k: _with_u(q, shown["quantities"][k]) for k, q in finding.quantities.items()},
+        "sealed": {k: _with_u(q, q.to_json()) for k, q in finding.sealed.items()},
     }  # fmt: skip
 
 
@@ -49,9 +51,9 @@ def finding_from_record(data: Mapping[str, object]) -> Finding:
     )  # fmt: skip
 
 
-def _record(quantity: Quantity) -> dict[str, object]:
+def _with_u(quantity: Quantity, shown: Mapping[str, object]) -> dict[str, object]:
     """The public form plus u itself: u95 / 1.96 would come back one rounding off, and change the digest."""
-    return {**quantity.to_json(), "u": quantity.u} if isinstance(quantity, Measured) else quantity.to_json()
+    return {**shown, "u": float(quantity.u)} if isinstance(quantity, Measured) else dict(shown)
 
 
 def _quantity(data: Mapping[str, object]) -> Quantity:

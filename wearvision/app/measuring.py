@@ -119,7 +119,10 @@ def measure_photo(
     found = tuple(tags.find_tags(photo.gray, [_paper(s) for s in sightings])) if want_tags else ()
     seen = replace(seen, retake=(*asked, *seen.retake), not_assessed=(*notes, *seen.not_assessed))
     public = _plain(_public(photos.printable(Path(path).name), photo, told, seen, label))
-    records = [{**shown, **_plain(kept_besides(f))} for shown, f in zip(public["findings"], seen.findings, strict=True)]
+    records = [
+        {**shown, **(kept := kept_besides(f, shown)), "sealed": _plain(kept["sealed"])}
+        for shown, f in zip(public["findings"], seen.findings, strict=True)
+    ]
     return PhotoResult(public=public, records=records, part_tags=found, drawing=_plain(_drawing(seen)))
 
 
@@ -244,6 +247,11 @@ def _drawing(seen: Survey) -> dict[str, Any]:
 
 def _plain(value: Any) -> Any:
     """The same as JSON reads it back: lists for tuples, plain numbers for numpy's, no nan."""
+    if type(value) is dict:
+        return {
+            str(name): part if type(part) is str or (type(part) is float and math.isfinite(part)) else _plain(part)
+            for name, part in value.items()
+        }
     if isinstance(value, float):
         if not math.isfinite(value):
             raise ValueError(f"no number of a result may be {value}")
@@ -252,12 +260,7 @@ def _plain(value: Any) -> Any:
         return value
     if isinstance(value, (list, tuple)):
         return [part.copy() for part in value] if _is_line(value) else [_plain(part) for part in value]
-    if isinstance(value, (dict, Mapping)):  # dict first: asking for any mapping is slow
-        return {
-            str(name): part if type(part) is str or (type(part) is float and math.isfinite(part)) else _plain(part)
-            for name, part in value.items()
-        }
-    return _plain(value.item())
+    return _plain(dict(value) if isinstance(value, Mapping) else value.item())
 
 
 def _is_line(value: Sequence[Any]) -> bool:

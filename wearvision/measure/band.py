@@ -160,8 +160,8 @@ def _fill(out: Array, inner: Array, outer: Array, line: Array, outline: Array, f
 def _closed(inner: Array, outer: Array, ends: Sequence[Array], full: bool) -> Array:
     """Lips and caps (..., N, 2) as one closed line; a full circle is two rings joined by a seam."""
     back = outer[..., ::-1, :]
-    parts = [inner, inner[..., :1, :], back, back[..., :1, :]] if full else [inner, ends[1], back, ends[0][..., ::-1, :]]
-    return np.concatenate(parts, axis=-2)
+    rest = (inner[..., :1, :], back, back[..., :1, :]) if full else (ends[1], back, ends[0][..., ::-1, :])
+    return np.concatenate([inner, *rest], axis=-2)
 
 
 def measure_band(

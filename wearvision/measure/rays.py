@@ -98,7 +98,8 @@ def _means(gray: NDArray[np.uint8], knots: Grid, tall: int, rays: int, out: Grid
                     a, b = np.int32(flat[k]), np.int32(flat[k + np.uint64(1)])
                     c, d = np.int32(flat[k + below]), np.int32(flat[k + below + np.uint64(1)])
                     upper, lower = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
-                    total[np.uint64(block * KNOT + n)] += np.int32(((upper << eight) + down[n] * (lower - upper)) >> eight)
+                    grey = ((upper << eight) + down[n] * (lower - upper)) >> eight
+                    total[np.uint64(block * KNOT + n)] += np.int32(grey)
         for column in range(out.shape[1]):
             out[i, column] = total[column + KNOT // 2] / (256.0 * rays)
 

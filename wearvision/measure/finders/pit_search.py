@@ -7,6 +7,8 @@ angles.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -104,7 +106,7 @@ def is_pit(spot: Spot, px_mm: float, sharp: float = SHARP, sure: float = SURE) -
     if spot.sharp < sharp or (spot.radius_mm >= LARGE_MM and spot.sharp < LARGE_CRISP * spot.dark):
         return False
     traits = {"dark": spot.dark, "sharp": spot.sharp / spot.dark, "plain": spot.plain, "pixels": spot.radius_mm / px_mm}
-    return OFFSET + sum(WEIGHTS[name] * float(np.log(max(0.01, value))) for name, value in traits.items()) > sure
+    return OFFSET + sum(WEIGHTS[name] * math.log(max(0.01, value)) for name, value in traits.items()) > sure
 
 
 def _apart(spots: list[Spot]) -> list[Spot]:

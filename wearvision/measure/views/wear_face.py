@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.finding import Finding
 from wearvision.measure.face import Face, find_face
@@ -58,14 +59,12 @@ def see(look: Look) -> Seen:
 
 def _pits(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Spots outside the grooves that look like pits, largest first."""
-    taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
     kept = []
     spots = find_spots(look.gray, look.plane, face, look.cards_px, flat)
     outlines = look.plane.to_px(np.array([spot.outline_mm for spot in spots])).reshape(-1, RAYS, 2)
     for spot, outline in zip(spots, outlines, strict=True):
-        x, y = outline.mean(axis=0)
-        in_groove = any(cv2.pointPolygonTest(t, (float(x), float(y)), True) > -2 * NEAR_PX for t in taken)
-        if not in_groove and np.ptp(outline[:, 0]) >= LEAST_PX:
+        middle = outline.mean(axis=0, keepdims=True)
+        if np.ptp(outline[:, 0]) >= LEAST_PX and not any(_on(g, middle, 2 * NEAR_PX)[0] for g in grooves):
             kept.append((spot, outline))
     rims = [float(np.hypot(RIM_PX, RIM_SHARE * np.ptp(outline[:, 0]))) for _, outline in kept]
     figures = measure_pits([outline for _, outline in kept], look.plane, rims)
@@ -79,14 +78,22 @@ def _pits(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> 
     )  # fmt: skip
 
 
+def _on(groove: Finding, px: Array, near_px: float) -> NDArray[np.bool_]:
+    """Which points (N, 2) lie in a groove or so near it."""
+    low, high = groove.outline_px.min(axis=0) - near_px, groove.outline_px.max(axis=0) + near_px
+    out = ((px > low) & (px < high)).all(axis=1)
+    line = groove.outline_px.astype(np.float32).reshape(-1, 1, 2)
+    for k in np.flatnonzero(out):
+        out[k] = cv2.pointPolygonTest(line, px[k].tolist(), True) > -near_px
+    return np.asarray(out)
+
+
 def _cracks(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Dark paths outside the grooves that look like cracks, longest first."""
-    taken = [g.outline_px.astype(np.float32).reshape(-1, 1, 2) for g in grooves]
     out: list[Finding] = []
     for path in find_cracks(look.gray, look.plane, face, look.cards_px, flat):
         line = look.plane.to_px(path.line_mm)
-        inside = [[cv2.pointPolygonTest(t, (float(x), float(y)), True) > -NEAR_PX for x, y in line] for t in taken]
-        if all(np.mean(i) < 0.5 for i in inside):
+        if all(_on(g, line, NEAR_PX).mean() < 0.5 for g in grooves):
             out.append(crack_finding(path, f"K{len(out) + 1}", look.plane))
     return tuple(out)
 
