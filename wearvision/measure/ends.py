@@ -121,7 +121,7 @@ def seen_rows(strip: Strip, ribbon: Ribbon, rows: NDArray[np.int64]) -> NDArray[
 def in_view(strip: Strip, rows: NDArray[np.int64], middle: Array) -> NDArray[np.bool_]:
     """In which rows a column is in the picture and not covered."""
     lap, columns = strip.valid.shape
-    return np.asarray(strip.valid[rows % lap, np.rint(middle).astype(int).clip(0, columns - 1)])
+    return np.asarray(strip.valid[rows % lap, np.minimum(np.maximum(np.rint(middle).astype(int), 0), columns - 1)])
 
 
 def cut_ends(strip: Strip, rows: NDArray[np.int64], centre: Array) -> tuple[bool, bool]:

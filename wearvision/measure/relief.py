@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.across import BESIDE, INSIDE, medians, profiles
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.lips import Track
 from wearvision.measure.plane import Array
@@ -58,9 +59,20 @@ def _apart(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, oute
     brighter both are than the face beside, or how much brighter one side of this is than the other."""
     across, beside = profiles(strip, gray, rows, inner, outer)
     count = len(rows) // SECTOR
-    halves = across[: count * SECTOR].reshape(count, SECTOR, 2, INSIDE // 2).mean(axis=(1, 3))
+    halves = _halves(across, count)
     sides = beside[: count * SECTOR].reshape(count, SECTOR, 2, BESIDE).transpose(0, 2, 1, 3)
     level = medians(sides.reshape(count, 2, SECTOR * BESIDE))
     apart = halves[:, 1] - halves[:, 0]
-    known = np.column_stack([halves.mean(axis=1) - level.mean(axis=1), level[:, 1] - level[:, 0]])
+    known = np.column_stack([halves.sum(axis=1) / 2 - level.sum(axis=1) / 2, level[:, 1] - level[:, 0]])
     return np.asarray(apart - known @ np.linalg.lstsq(known, apart)[0])
+
+
+@compiled
+def _halves(across: Array, count: int) -> Array:
+    """Means of the inner and the outer half of each sector, (K, 2)."""
+    out = np.zeros((count, 2))
+    for n in range(count * SECTOR):
+        row, here = across[n], out[n // SECTOR]
+        for k in range(INSIDE):
+            here[2 * k // INSIDE] += row[k]
+    return out / (SECTOR * (INSIDE // 2))

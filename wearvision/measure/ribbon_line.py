@@ -43,12 +43,24 @@ def best_line(
     first, stop = max(0, int(guess.min()) - room), min(found.z.shape[1], int(guess.max()) + room)
     lips = both_lips(found, width, first, stop)
     middle = np.rint(guess - first).astype(np.int64)
-    cells = np.clip(middle[:, None] + np.arange(-reach, reach + 1), 0, stop - first - 1)
-    gain = lips[(span % len(lips))[:, None], cells].astype(np.float64)
+    gain = _near(lips, span, middle, reach)
     path = np.empty(len(span), dtype=np.int64)
     _follow(gain, np.diff(middle, prepend=middle[0]), np.empty_like(gain), path)
-    rows = np.arange(len(span))
-    return cells[rows, path] + float(first), gain[rows, path]
+    cells = np.minimum(np.maximum(middle - reach + path, 0), stop - first - 1)
+    return cells + float(first), gain[np.arange(len(span)), path]
+
+
+@compiled
+def _near(lips: Grid, span: NDArray[np.int64], middle: NDArray[np.int64], reach: int) -> Array:
+    """What stands within `reach` cells of the middle ones in some rows round the lap, (N, 2 reach + 1); beyond the rim
+    that of its cell."""
+    lap, last = lips.shape[0], lips.shape[1] - 1
+    out = np.empty((len(span), 2 * reach + 1))
+    for n in range(len(span)):
+        row, here = lips[span[n] % lap], out[n]
+        for k in range(len(here)):
+            here[k] = row[min(max(middle[n] - reach + k, 0), last)]
+    return out
 
 
 def both_lips(found: Evidence, width: float, first: int, stop: int) -> Grid:

@@ -178,7 +178,10 @@ def _spread(left: Array, right: Array, best: tuple[int, int], apart: tuple[int, 
     return np.sqrt(wider / total), np.sqrt(aside / total) / 2
 
 
+@compiled
 def _crest(wall: Array, at: int) -> float:
     """The crest of a wall near a column."""
-    low = max(0, at - 2)
-    return float(low + int(np.argmax(wall[low : at + 3])))
+    top = max(0, at - 2)
+    for c in range(top, min(at + 3, len(wall))):
+        top = c if wall[c] > wall[top] else top
+    return float(top)

@@ -69,8 +69,11 @@ class Strip:
 def ring_points(centre_mm: Array, deg: Array, radius_mm: Array | float) -> Array:
     """Plane points (N, 2) at angles and radii of one shape round a centre."""
     angle = np.radians(np.asarray(deg, dtype=np.float64).ravel())
-    radius = np.broadcast_to(np.asarray(radius_mm, dtype=np.float64).ravel(), angle.shape)
-    return np.asarray(centre_mm + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
+    off = np.empty((len(angle), 2))
+    np.cos(angle, out=off[:, 0])
+    np.sin(angle, out=off[:, 1])
+    off *= np.asarray(radius_mm, dtype=np.float64).reshape(-1, 1)
+    return np.add(off, centre_mm, out=off)
 
 
 def polar(points_mm: Array, centre_mm: Array) -> tuple[Array, Array]:
