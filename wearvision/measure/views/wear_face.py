@@ -59,13 +59,12 @@ def see(look: Look) -> Seen:
 
 def _pits(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> tuple[Finding, ...]:
     """Spots outside the grooves that look like pits, largest first."""
-    kept = []
     spots = find_spots(look.gray, look.plane, face, look.cards_px, flat)
     outlines = look.plane.to_px(np.array([spot.outline_mm for spot in spots])).reshape(-1, RAYS, 2)
-    for spot, outline in zip(spots, outlines, strict=True):
-        middle = outline.mean(axis=0, keepdims=True)
-        if np.ptp(outline[:, 0]) >= LEAST_PX and not any(_on(g, middle, 2 * NEAR_PX)[0] for g in grooves):
-            kept.append((spot, outline))
+    told = np.ptp(outlines[..., 0], axis=1) >= LEAST_PX
+    for groove in grooves:
+        told &= ~_on(groove, outlines.mean(axis=1), 2 * NEAR_PX)
+    kept = [(spots[k], outlines[k]) for k in np.flatnonzero(told)]
     rims = [float(np.hypot(RIM_PX, RIM_SHARE * np.ptp(outline[:, 0]))) for _, outline in kept]
     figures = measure_pits([outline for _, outline in kept], look.plane, rims)
     return tuple(
