@@ -133,5 +133,5 @@ def cut_ends(strip: Strip, rows: NDArray[np.int64], centre: Array) -> tuple[bool
         if not strip.closed and (near.min() < 0 or near.max() >= lap):
             out.append(True)
         else:
-            out.append(not bool(strip.valid[near % lap, int(np.clip(column, 0, columns - 1))].all()))
+            out.append(not bool(strip.valid[near % lap, int(min(max(column, 0), columns - 1))].all()))
     return out[0], out[1]

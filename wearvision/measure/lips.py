@@ -196,11 +196,20 @@ def _steadied(inner: Array, outer: Array, inner_z: Array, outer_z: Array) -> tup
 
 def running_median(values: Array, width: int) -> Array:
     """Running median over an odd number of values, ends repeated; nan wherever one is among them."""
-    lost = np.isnan(values)
-    if lost.any():
+    if _any_lost(values):
+        lost = np.isnan(values)
         near = np.convolve(lost, np.ones(width), mode="same") > 0.5
         return np.where(near, np.nan, running_median(np.where(lost, 0.0, values), width))
     return _running_median(np.ascontiguousarray(values, dtype=np.float64), width)
+
+
+@compiled
+def _any_lost(values: Array) -> bool:
+    """Whether any is nan."""
+    for value in values:
+        if value != value:
+            return True
+    return False
 
 
 @compiled

@@ -98,16 +98,13 @@ class _Told:
 def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
     """The pair of lips with the steepest walls, most between them and least just outside."""
     px = strip.px_mm / strip.step_mm
-    apart = (int(np.ceil(LEAST_PX * px)), int(max_width_mm / strip.step_mm))
-    told = _Told(worth=-np.inf, box=box)
+    apart, gap = (int(np.ceil(LEAST_PX * px)), int(max_width_mm / strip.step_mm)), max(2, round(GAP_MM / strip.step_mm))
+    told = _Told(worth=-np.inf, box=(float(box[0]), float(box[1])))
     for _ in range(2):
         sides = beside(strip, told.box, laid.gray.shape[1])
         square = seen_mean(grey_squares(laid, sides, told.box, CAP))
         wall = seen_mean(slope_squares(laid, sides, CAP))
-        calm = np.convolve(square, np.full(3, 1 / 3), mode="same")
-        low, high = max(0, round(told.box[0])), min(len(square) - 1, round(told.box[1]))
-        top = low + int(np.argmax(calm[low : high + 1]))
-        left, right = _worths(square, wall, calm, top, max(2, round(GAP_MM / strip.step_mm)), px)
+        left, right = _worths_about(square, wall, told.box, gap, px)
         a, b = _best_pair(left, right, apart)
         if b < 0:
             return told
@@ -116,6 +113,19 @@ def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
             lips=_Lips(left=left, right=right, best=(a, b), apart=apart),
         )  # fmt: skip
     return told
+
+
+@compiled
+def _worths_about(square: Array, wall: Array, box: Box, gap: int, px: float) -> tuple[Array, Array]:
+    """The same from the highest column of a box on, square and wall as they are, (C,) each."""
+    calm, share, last = np.empty_like(square), 1 / 3, len(square) - 1
+    for c in range(len(calm)):
+        before, after = square[c - 1] if c else 0.0, square[c + 1] if c < last else 0.0
+        calm[c] = before * share + square[c] * share + after * share
+    top, high = min(max(0, int(np.rint(box[0]))), last), min(last, int(np.rint(box[1])))
+    for c in range(top, high + 1):
+        top = c if calm[c] > calm[top] else top
+    return _worths(square, wall, calm, top, gap, px)
 
 
 @compiled

@@ -98,14 +98,21 @@ def _tops(
     values: Bytes, rows: NDArray[np.int64], columns: NDArray[np.int64], reach: int
 ) -> NDArray[np.bool_]:
     """Which places are as high as all about them that lie so near, both ways."""
-    tall, wide = values.shape
-    top = np.ones(len(rows), np.bool_)
+    top = np.empty(len(rows), np.bool_)
     for k in range(len(rows)):
-        here = values[rows[k], columns[k]]
-        for row in range(max(0, rows[k] - reach), min(tall, rows[k] + reach + 1)):
-            for column in range(max(0, columns[k] - reach), min(wide, columns[k] + reach + 1)):
-                top[k] &= values[row, column] <= here
+        top[k] = not _is_beaten(values, rows[k], columns[k], reach)
     return top
+
+
+@compiled
+def _is_beaten(values: Bytes, row: int, column: int, reach: int) -> bool:
+    """Whether any place so near, both ways, is higher."""
+    tall, wide = values.shape
+    for y in range(max(0, row - reach), min(tall, row + reach + 1)):
+        for x in range(max(0, column - reach), min(wide, column + reach + 1)):
+            if values[y, x] > values[row, column]:
+                return True
+    return False
 
 
 def set_cells(mask: Bytes) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -121,13 +128,15 @@ def _note_set(
     cells: Bytes, words: NDArray[np.uint64], wide: int, rows: NDArray[np.int64], columns: NDArray[np.int64]
 ) -> None:
     """Fill in rows and columns of cells that are not 0, known by words of eight and the few after those."""
-    count = 0
+    count, row, first = 0, 0, 0
     for word in range(len(words) + 1):
         if word < len(words) and words[word] == 0:
             continue
         for k in range(8 * word, min(8 * word + 8, len(cells))):
             if cells[k]:
-                rows[count], columns[count] = k // wide, k % wide
+                while k >= first + wide:
+                    row, first = row + 1, first + wide
+                rows[count], columns[count] = row, k - first
                 count += 1
 
 
