@@ -206,10 +206,7 @@ def running_median(values: Array, width: int) -> Array:
 @compiled
 def _any_lost(values: Array) -> bool:
     """Whether any is nan."""
-    for value in values:
-        if value != value:
-            return True
-    return False
+    return bool(np.isnan(values).any())
 
 
 @compiled
