@@ -97,13 +97,13 @@ def _laid_out(picture: Image, corners: Array, wanted: Image) -> Image:
     for row in range(0, wanted.shape[0], TILE):
         for column in range(0, wanted.shape[1], TILE):
             tile = np.s_[row : row + TILE, column : column + TILE]
-            x, y, wide, high = cv2.boundingRect(wanted[tile])
-            if wide:
+            if cv2.countNonZero(wanted[tile]):
                 quad = corners[row // TILE :, column // TILE :][[0, 0, 1, 1], [0, 1, 1, 0]]
-                way = cv2.getPerspectiveTransform(square, quad.astype(np.float32)) @ [[1, 0, x], [0, 1, y], [0, 0, 1]]
-                part = out[tile][y : y + high, x : x + wide]
+                way = cv2.getPerspectiveTransform(square, quad.astype(np.float32))
                 flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-                cv2.warpPerspective(picture, way, (wide, high), part, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+                cv2.warpPerspective(
+                    picture, way, out[tile].shape[::-1], out[tile], flags=flags, borderMode=cv2.BORDER_REPLICATE
+                )
     return out
 
 
