@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.across import BESIDE, INSIDE, medians, profiles
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid
+from wearvision.measure.edges import Grid, median
 from wearvision.measure.lips import Track
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
@@ -44,14 +44,15 @@ def is_relief(track: Track, strip: Strip, gray: Grid) -> bool:
     if len(rows) < SECTOR * LEAST_SECTORS:
         return False
     apart = _apart(strip, gray, rows, inner, outer)
-    shifts = (share * float(np.median(outer - inner)) for share in ASIDE)
+    width, low, high = median(outer - inner), median(inner), median(outer)
+    shifts = (share * width for share in ASIDE)
     beside = [
         float(np.mean(_apart(strip, gray, rows, inner + by, outer + by) ** 2))
         for by in shifts
-        if float(np.median(inner)) + by >= 0 and float(np.median(outer)) + by <= last
+        if low + by >= 0 and high + by <= last
     ]
     common = float(np.mean(apart[1:] * apart[:-1]))
-    return len(beside) >= LEAST_ASIDE and common >= COHERENT * float(np.median(beside))
+    return len(beside) >= LEAST_ASIDE and common >= COHERENT * median(np.array(beside))
 
 
 def _apart(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> Array:
