@@ -43,16 +43,19 @@ def is_relief(track: Track, strip: Strip, gray: Grid) -> bool:
     rows, inner, outer = rows[seen], inner[seen], outer[seen]
     if len(rows) < SECTOR * LEAST_SECTORS:
         return False
-    apart = _apart(strip, gray, rows, inner, outer)
     width, low, high = median(outer - inner), median(inner), median(outer)
-    shifts = (share * width for share in ASIDE)
-    beside = [
-        float(np.mean(_apart(strip, gray, rows, inner + by, outer + by) ** 2))
-        for by in shifts
-        if low + by >= 0 and high + by <= last
-    ]
-    common = float(np.mean(apart[1:] * apart[:-1]))
-    return len(beside) >= LEAST_ASIDE and common >= COHERENT * median(np.array(beside))
+    shifts = [share * width for share in ASIDE if low + share * width >= 0 and high + share * width <= last]
+    apart = _apart(strip, gray, rows, inner, outer)
+    most = float(np.mean(apart[1:] * apart[:-1])) / COHERENT
+    if len(shifts) < LEAST_ASIDE or most < 0:
+        return False
+    beside: list[float] = []
+    for by in shifts:
+        beside.append(float(np.mean(_apart(strip, gray, rows, inner + by, outer + by) ** 2)))
+        less = sum(one <= most for one in beside)
+        if max(less, len(beside) - less) > len(shifts) / 2:  # so is the median of all
+            return 2 * less > len(shifts)
+    return median(np.array(beside)) <= most
 
 
 def _apart(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array) -> Array:
