@@ -45,6 +45,10 @@ the second, which is within reach of the tracing anyway, all of it from the thir
 SURE_BEND = 12.0
 """What a bend is better by than none, in edges over what is usual, when it is surely one: where no vane stands, rust
 makes up less."""
+FAR_TIPS_MM = np.arange(1.5, 12.1, 0.5)
+NEAR_SHARE, MOST_BETTER, LEAST_SHARED = 0.12, 3.0, 1.4
+"""Shifts at the tip of what most vanes share, either way; how much unlike theirs may be, a share of it; the most that
+one vane counts for, in edges over what is usual; and what they must be better by, mean over them."""
 OFF_MM, OFF_COST = 0.4, 0.5
 """How far a whole vane usually stands off the common line, and what that costs."""
 
@@ -212,9 +216,10 @@ def _tried() -> Array:
     return np.array([(0.0, 0.5, 2.0, 0.0), *((t, s, p, 0.0) for s in STARTS for p in POWERS for t in tips.tolist())])
 
 
-def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) -> tuple[Array, Array]:
+def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) -> tuple[Array, Array, Array]:
     """Shift (N, S) of each vane from the common pair `pair_mm` (S, 2), and how much better than none it is (N,).
 
+    The third is the shift (S,) of most vanes from the pair, where they show that it leaves them; 0 where not.
     `tip` is the station where vanes usually end; what lies beyond plays no part.
     """
     few = slice(0, tip, 2)
@@ -225,11 +230,27 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
         np.ascontiguousarray(signed[:, :rows]), strips, share[few][:rows], pair_mm[few][:rows], 2 * along_step_mm
     )
     tried = _tried()
-    likely = np.stack([_likely(tried, worth) for worth in sharp.softened().tried(tried)])
+    coarse = sharp.softened().tried(tried)
+    likely = np.stack([_likely(tried, worth) for worth in coarse])
     bends, worth = sharp.bettered(likely)
     each = np.arange(len(bends))
     best = bends[each, np.argmax(worth, axis=1)]
-    return shifts(best, share), worth.max(axis=1) - worth[:, 0]
+    return shifts(best, share), worth.max(axis=1) - worth[:, 0], _of_most(tried, coarse, share)
+
+
+def _of_most(tried: Array, worth: Array, share: Array) -> Array:
+    """Shift (S,) at shares of the line of all vanes but one, of the worth (N, H) of bends; 0 where they share none."""
+    cost = np.array([_cost(bend) for bend in tried])
+    better = worth + cost - worth[:, :1]
+    best, most = np.zeros(len(share)), LEAST_SHARED * (len(worth) - 1)
+    for tip in (*-FAR_TIPS_MM, *FAR_TIPS_MM):
+        near = np.flatnonzero(np.abs(tried[:, 0] - tip) <= max(APART_MM, NEAR_SHARE * abs(tip)))
+        which = near[np.argmax(better[:, near], axis=1)]
+        each = better[np.arange(len(worth)), which]
+        total = float(np.sort(np.clip(each, -MOST_BETTER, MOST_BETTER))[1:].sum())
+        if total > most:
+            best, most = shifts(tried[which[each > 0]], share).mean(axis=0), total
+    return best
 
 
 def _likely(tried: Array, worth: Array) -> Array:

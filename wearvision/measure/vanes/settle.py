@@ -22,7 +22,7 @@ from wearvision.measure.vanes.present import Presence, presence
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.shade import alike
-from wearvision.measure.vanes.trace import Traces, trace
+from wearvision.measure.vanes.trace import Traces, clearness, trace
 from wearvision.quantity import Unmeasured
 
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
@@ -30,10 +30,13 @@ LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
 compared; above the third no other disc is tried."""
 NONE_BESIDE = 0.93
 """Where the vanes lie so much alike no other pair of lines along them is tried."""
+MOVES, CLEARER = 2, 1.05
+"""How often the line is moved to what most vanes share, and how much clearer they must be about it."""
 MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
 """A number other than the one stated must stand out, and its vanes lie alike, by so much together."""
+SURE_CLEAR = 2.6
 LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
@@ -87,7 +90,12 @@ class Settled:
     @property
     def sure(self) -> bool:
         """Whether no other disc is looked at."""
-        return self.held > SURE_HOLDS and self.apart > SURE_APART
+        return self.alike and self.apart > SURE_APART
+
+    @property
+    def alike(self) -> bool:
+        """Whether the vanes lie alike for sure, and most of them clearly."""
+        return self.held > SURE_HOLDS and clearness(self.traces) > SURE_CLEAR
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -116,7 +124,7 @@ class _Search:
             best = self._better(best, told[-1])
             if best is not None and best.sure:
                 return best
-        if best is None or not best.clear or best.held < SURE_HOLDS:
+        if best is None or not best.clear or not best.alike:
             for disc in (free for one in told for free in _freed(one)):
                 best = self._better(best, disc, most=OTHERS)
                 if best is not None and best.sure:
@@ -142,7 +150,7 @@ class _Search:
             return best
         if max(held for held, _, _ in tried) < SURE_HOLDS:
             tried += [self._traced(one) for one in found[1:most] if all(one is not old for _, _, old in tried)]
-        one = self._settled(*self._alike(max(tried, key=_likely)))
+        one = self._settled(*self._of_most(self._alike(max(tried, key=_likely))))
         return one if best is None else max(best, one, key=_believed)
 
     def _alike(self, first: Tried) -> Tried:
@@ -152,6 +160,19 @@ class _Search:
         others = [self._traced(one) for one in beside(self.chart, self.plane, first[2])]
         held, traces, layout = max((first, *others), key=_how_alike)
         return held, traces, replace(layout, score=first[2].score)
+
+    def _of_most(self, first: Tried) -> Tried:
+        """What most vanes share, where they show that the line leaves them: one that is bent may have drawn it."""
+        best, now, clear = first, first, clearness(first[1])
+        for _ in range(MOVES):
+            _, traces, layout = now
+            if not traces.most_mm.any():
+                break
+            aside = np.interp(layout.line.along_mm, traces.line.along_mm, traces.most_mm)
+            now = self._traced(replace(layout, line=layout.line.moved(aside)))
+            if clearness(now[1]) > CLEARER * clear:
+                best, clear = now, clearness(now[1])
+        return best
 
     def _traced(self, one: Layout) -> Tried:
         """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
@@ -206,7 +227,7 @@ def _freed(disc: Disc) -> list[Disc]:
 
 
 def _believed(one: Settled) -> tuple[bool, float]:
-    return one.clear, one.held * one.layout.score
+    return one.clear, clearness(one.traces) * one.layout.score
 
 
 def _likely(tried: Tried) -> float:

@@ -175,9 +175,9 @@ def _mean_along(values: Grid, seen: NDArray[np.bool_], rows: int) -> tuple[Grid,
 
 
 def edges_across(
-    strips: Strips, along_step_mm: float, sigma_mm: float, smooth_mm: float = SMOOTH_MM
+    strips: Strips, along_step_mm: float, sigma_mm: float, smooth_mm: float = SMOOTH_MM, cap: float = CAP
 ) -> tuple[Grid, Grid]:
-    """Signed edge across each vane, and its size for its surroundings (0 to `CAP`, about 1 where nothing is).
+    """Signed edge across each vane, and its size for its surroundings (0 to `cap`, about 1 where nothing is).
 
     Both (N, S, M); where not seen they are 0.
     """
@@ -190,7 +190,7 @@ def edges_across(
     np.maximum(usual, np.float32(QUIET * np.median(means)), out=usual)
     usual += np.float32(0.004)
     size /= usual
-    return signed, np.minimum(size, np.float32(CAP), out=size)
+    return signed, np.minimum(size, np.float32(cap), out=size)
 
 
 def _odd(rows: float) -> int:

@@ -18,7 +18,7 @@ from wearvision.measure.unwrap import Image, ring_scale
 from wearvision.measure.vanes.align import common, follow, turned_back, viterbi
 from wearvision.measure.vanes.bends import likeliest
 from wearvision.measure.vanes.layout import Layout
-from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_photo
+from wearvision.measure.vanes.strips import CAP, SMOOTH_MM, Line, Strips, edges_across, from_photo
 
 ALONG_MM = 0.75
 REACH_MM = 17.0
@@ -40,6 +40,11 @@ ASIDE, FOLLOW = 0.6, 6.0
 """Cost of standing at `NEAR_MM` from where an edge is expected, per station, and of a step of it (as `BEND`)."""
 SHARED_ROWS = 7
 """Stations over which what the vanes' edges share, beside the pair, is averaged."""
+BEYOND_MM = 8.0
+"""The line is drawn out by so much beyond its end, which lies near the vanes' tips."""
+ROOT, PLACED_MM, MOST_GAIN = 0.2, 0.7, 3.0
+"""Inner end of what tells how clear vanes are, share of the line; how near the common pair one lies in its place; the
+most that two edges count for."""
 CLEAR = 1.6
 """Least edge, over what is usual, that is placed."""
 END_MM = (14.0, 5.0)
@@ -72,6 +77,8 @@ class Traces:
     px_mm : float
     clear : (N,) array
         How much better the likeliest bend of each fits than none; 0 where none is likeliest.
+    most_mm : (S,) array
+        How far most vanes lie from the common line, where they show that it leaves them; 0 where not.
     """
 
     line: Line
@@ -85,6 +92,7 @@ class Traces:
     seen: NDArray[np.bool_]
     px_mm: float
     clear: Array
+    most_mm: Array
 
 
 def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...], blur_px: float) -> Traces:
@@ -97,11 +105,11 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     sigma = max(1.5 * step, 1.2 * blur_px * px_mm)
     tip = int(np.clip((line.radius_mm < TIP_SHARE * layout.disc_mm).sum(), 12, len(line.along_mm) - 1))
     pair = _common_pair(edges_across(strips, ALONG_MM, sigma)[1], strips, layout.width_mm, tip)
-    base, clear = likeliest(strips, ALONG_MM, pair, tip)
-    signed, size = edges_across(_along(strips, base), ALONG_MM, sigma)
-    signed = np.copysign(size, signed)
+    base, clear, most = likeliest(strips, ALONG_MM, pair, tip)
+    signed, size = edges_across(_along(strips, base), ALONG_MM, sigma, cap=np.inf)
+    signed = np.copysign(_levelled(size), signed)
     aslant = _aslant(pair, base)
-    more, gain = _paths(size, strips, pair + aslant)
+    more, gain = _paths(np.minimum(size, np.float32(CAP)), strips, pair + aslant)
     edges = np.stack([_placed(signed, strips, pair[:, k] + aslant[..., k] + more) for k in (0, 1)], axis=2)
     edges = edges - aslant + base[..., None]
     shared = _shared(edges - pair)
@@ -109,14 +117,27 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     return Traces(
         line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair,
         ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
-        px_mm=px_mm, clear=clear,
+        px_mm=px_mm, clear=clear, most_mm=most,
     )  # fmt: skip
 
 
 def _beyond(points_mm: Array) -> Array:
     """The line drawn out straight, so that a vane's end can be told from what follows."""
     way = points_mm[-1] - points_mm[-4]
-    return np.vstack([points_mm, points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, 9.0)[:, None]])
+    return np.vstack([points_mm, points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, BEYOND_MM + 1.0)[:, None]])
+
+
+def clearness(traces: Traces) -> float:
+    """Edge over what is usual where vanes lie in the common pair's place, mean over all but the one that shows least.
+
+    From root to tip, 0 where a vane lies elsewhere: a line that most of them share is worth more than that of one.
+    """
+    along = traces.line.along_mm
+    rows = (along > ROOT * along[-1]) & (along < along[-1] - BEYOND_MM - SMOOTH_MM / 2)
+    placed = (np.abs(traces.path_mm) < PLACED_MM) & traces.seen
+    gain = np.where(placed, np.clip(traces.gain, -1.0, MOST_GAIN), 0.0)[:, rows]
+    each = np.sort(gain.sum(axis=1) / np.maximum(traces.seen[:, rows].sum(axis=1), 1))
+    return float(each[1:].mean())
 
 
 def holds(traces: Traces, which: NDArray[np.bool_] | None = None) -> float:
@@ -125,7 +146,7 @@ def holds(traces: Traces, which: NDArray[np.bool_] | None = None) -> float:
     All of them, or `which` (N,); one that is hardly seen does not count.
     """
     inner = traces.line.along_mm < 0.85 * traces.line.along_mm[-1]
-    placed = (np.abs(traces.path_mm) < 0.7) & (traces.gain > 0.7) & traces.seen
+    placed = (np.abs(traces.path_mm) < PLACED_MM) & (traces.gain > 0.7) & traces.seen
     share = placed[:, inner].sum(axis=1) / np.maximum(traces.seen[:, inner].sum(axis=1), 1)
     counts = traces.seen[:, inner].mean(axis=1) > 0.3
     counts = counts if which is None else counts & which
@@ -193,6 +214,11 @@ def _shared(off: Array) -> Array:
         for w, m in zip(weight, mid, strict=True)
     ]
     return np.stack(out, axis=1)
+
+
+def _levelled(size: Grid) -> Grid:
+    """Edges over what is usual, those beyond `CAP` by their logarithm: a clear edge keeps its peak, and outweighs none."""
+    return np.where(size > CAP, CAP * (1 + np.log(np.maximum(size, CAP) / CAP)), size).astype(np.float32)
 
 
 def _aslant(pair: Array, path_mm: Array) -> Array:
