@@ -46,9 +46,10 @@ SURE_BEND = 12.0
 """What a bend is better by than none, in edges over what is usual, when it is surely one: where no vane stands, rust
 makes up less."""
 FAR_TIPS_MM = np.arange(1.5, 12.1, 0.5)
-NEAR_SHARE, MOST_BETTER, LEAST_SHARED = 0.12, 3.0, 1.4
-"""Shifts at the tip of what most vanes share, either way; how much unlike theirs may be, a share of it; the most that
-one vane counts for, in edges over what is usual; and what they must be better by, mean over them."""
+NEAR_SHARE, MOST_BETTER, BEYOND_MOST, LEAST_SHARED = 0.12, 3.0, 0.1, 1.4
+"""Shifts at the tip of what most vanes share, either way; how much unlike theirs may be, a share of it; what one vane
+counts for in full, in edges over what is usual, and how much of what is beyond; and what they must be better by, mean
+over them."""
 OFF_MM, OFF_COST = 0.4, 0.5
 """How far a whole vane usually stands off the common line, and what that costs."""
 
@@ -247,7 +248,8 @@ def _of_most(tried: Array, worth: Array, share: Array) -> Array:
         near = np.flatnonzero(np.abs(tried[:, 0] - tip) <= max(APART_MM, NEAR_SHARE * abs(tip)))
         which = near[np.argmax(better[:, near], axis=1)]
         each = better[np.arange(len(worth)), which]
-        total = float(np.sort(np.clip(each, -MOST_BETTER, MOST_BETTER))[1:].sum())
+        counted = np.maximum(np.minimum(each, MOST_BETTER + BEYOND_MOST * (each - MOST_BETTER)), -MOST_BETTER)
+        total = float(np.sort(counted)[1:].sum())
         if total > most:
             best, most = shifts(tried[which[each > 0]], share).mean(axis=0), total
     return best

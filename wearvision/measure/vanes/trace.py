@@ -217,7 +217,7 @@ def _shared(off: Array) -> Array:
 
 
 def _levelled(size: Grid) -> Grid:
-    """Edges over what is usual, those beyond `CAP` by their logarithm: a clear edge keeps its peak, and outweighs none."""
+    """Edges over what is usual, those beyond `CAP` by their logarithm: a clear edge keeps its peak, and hardly more."""
     return np.where(size > CAP, CAP * (1 + np.log(np.maximum(size, CAP) / CAP)), size).astype(np.float32)
 
 
