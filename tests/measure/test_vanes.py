@@ -236,7 +236,7 @@ def traces_of(number: int, sweep_deg: float = 50.0) -> Traces:
     )
     return Traces(
         line=line, strips=strips, edge_mm=none, path_mm=none, gain=none, pair_mm=none, ends=none,
-        end_along_mm=line.along_mm, seen=none > 0, px_mm=0.1, clear=none,
+        end_along_mm=line.along_mm, seen=none > 0, px_mm=0.1, clear=none, most_mm=none[0],
     )  # fmt: skip
 
 

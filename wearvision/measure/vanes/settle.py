@@ -36,9 +36,9 @@ MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
 """A number other than the one stated must stand out, and its vanes lie alike, by so much together."""
-SURE_CLEAR = 2.6
+SURE_CLEAR = 2.5
 """From here on most vanes are clear along the common line up to their tips (`clearness`): where they are not, it may be
-another line, and other discs are tried. Of drawn photos one in twelve lies below."""
+another line, and other discs are tried. Of drawn photos one in twenty lies below."""
 LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
