@@ -40,8 +40,8 @@ ASIDE, FOLLOW = 0.6, 6.0
 """Cost of standing at `NEAR_MM` from where an edge is expected, per station, and of a step of it (as `BEND`)."""
 SHARED_ROWS = 7
 """Stations over which what the vanes' edges share, beside the pair, is averaged."""
-BEYOND_MM = 8.0
-"""The line is drawn out by so much beyond its end, which lies near the vanes' tips."""
+BEYOND_MM, MOST_BEYOND_MM = 8.0, 20.0
+"""So far the line is drawn out beyond its end, which lies near the vanes' tips; so far at most, to reach the rim."""
 ROOT, PLACED_MM, MOST_GAIN = 0.2, 0.7, 3.0
 """Inner end of what tells how clear vanes are, share of the line; how near the common pair one lies in its place; the
 most that two edges count for."""
@@ -98,7 +98,7 @@ class Traces:
 def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...], blur_px: float) -> Traces:
     """Trace all vanes on the photo itself."""
     px_mm = ring_scale(plane, layout.centre_mm, 0.7 * layout.disc.rim_mm)
-    line = Line.through(_beyond(layout.line.points_mm), ALONG_MM)
+    line = Line.through(_beyond(layout.line.points_mm, layout.disc_mm), ALONG_MM)
     step = max(ACROSS_MM, px_mm)
     across = np.arange(-REACH_MM, REACH_MM + step / 2, step)
     strips = from_photo(gray, plane, line, layout.centre_mm, layout.number, across, hidden_px)
@@ -121,10 +121,12 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     )  # fmt: skip
 
 
-def _beyond(points_mm: Array) -> Array:
-    """The line drawn out straight, so that a vane's end can be told from what follows."""
+def _beyond(points_mm: Array, disc_mm: float) -> Array:
+    """The line drawn out straight, beyond its end and to the rim of a disc of that radius: an end and what follows."""
     way = points_mm[-1] - points_mm[-4]
-    return np.vstack([points_mm, points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, BEYOND_MM + 1.0)[:, None]])
+    more = points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, MOST_BEYOND_MM + 1.0)[:, None]
+    inside = int((np.hypot(*more.T) < disc_mm).sum())
+    return np.vstack([points_mm, more[: max(int(BEYOND_MM), inside)]])
 
 
 def clearness(traces: Traces) -> float:
