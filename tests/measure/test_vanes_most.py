@@ -14,7 +14,7 @@ from wearvision.measure.plane import Array
 from wearvision.measure.vanes import bends
 from wearvision.measure.vanes.settle import Settled, _Search, settle
 from wearvision.measure.vanes.strips import CAP, Strips
-from wearvision.measure.vanes.trace import _levelled, _placed, clearness
+from wearvision.measure.vanes.trace import _beyond, _levelled, _placed, clearness
 
 ACROSS_MM = np.arange(-12.0, 12.01, 0.2)
 
@@ -80,3 +80,11 @@ def test_a_clear_edge_is_placed_at_its_peak() -> None:
     none = np.zeros((1, 60, 2))
     strips = Strips(values=values, seen=np.ones(values.shape, dtype=bool), across_mm=across, left=none)
     assert np.abs(_placed(values, strips, np.zeros((1, 60)))[0] - 0.4).max() < 0.03
+
+
+@pytest.mark.parametrize(("end_mm", "more"), [(52.0, 8), (45.0, 9), (20.0, 20)])
+def test_a_line_is_drawn_out_to_the_rim(end_mm: float, more: int) -> None:
+    points = np.column_stack([np.arange(10.0, end_mm + 1), np.zeros(int(end_mm) - 9)])
+    longer = _beyond(points, 54.5)
+    assert len(longer) == len(points) + more
+    assert np.allclose(np.diff(longer, axis=0), [1.0, 0.0])
