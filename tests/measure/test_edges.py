@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.optimize import least_squares
 
-from wearvision.measure.edges import along, fit_circles, median, peak_offset, slope
+from wearvision.measure.edges import FEW, along, fit_circles, median, peak_offset, quantile, slope
 
 
 def test_slope_agrees_with_scipy_on_smooth_rows() -> None:
@@ -38,6 +38,21 @@ def test_the_median_is_numpy_s(values: list[float]) -> None:
     single = double.astype(np.float32)
     assert median(double) == float(np.median(double))
     assert median(single) == float(np.median(single))
+
+
+@pytest.mark.parametrize("count", [2 * FEW - 1, 2 * FEW, 2 * FEW + 1])
+def test_the_median_of_many_is_numpy_s(count: int) -> None:
+    values = np.random.default_rng(count).integers(0, 99, count).astype(np.float64)
+    kept = values.copy()
+    assert median(values) == float(np.median(values))
+    assert np.array_equal(values, kept)
+
+
+@given(
+    values=st.lists(st.floats(-1e3, 1e3, allow_subnormal=False), min_size=1, max_size=40), share=st.floats(0.0, 1.0)
+)
+def test_the_quantile_is_numpy_s(values: list[float], share: float) -> None:
+    assert quantile(np.array(values), share) == pytest.approx(float(np.quantile(values, share)), abs=1e-9)
 
 
 def test_peak_offset_of_a_plateau_is_zero() -> None:
