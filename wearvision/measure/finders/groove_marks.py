@@ -22,7 +22,7 @@ from wearvision.measure.walls import between, walls
 LEFT, LEFT_DEG = 0.15, 24.0
 """Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
 
-STILL_CLEAR = 0.65
+STILL_CLEAR = 0.5
 """The lips of what is joined are clear over at least this share of what those of a groove in it are."""
 WITHIN = 0.9
 """So much of a mark's width lies between another's lips when it is part of that."""
@@ -61,6 +61,10 @@ class Ground:
     def stands(self, track: Track) -> bool:
         """Whether a mark has both lips, clear of the face's edges."""
         return track.width_mm < self.bound_mm and stands(track, self.face)
+
+    def is_worn(self, track: Track) -> bool:
+        """Whether a mark is a groove by what it shows."""
+        return is_worn(track, self.strip, self.found.gray)
 
     def follow(self, ribbon: Ribbon) -> Track | None:
         """Both lips of a ribbon."""
@@ -102,7 +106,7 @@ def _joined(marks: list[Track], ground: Ground) -> list[Track]:
     for low, high in walls(marks, ground.bound_mm, ground.strip, ground.found.gray):
         whole = ground.follow(between(low, high, ground.strip))
         own = max((t.clear for t in (low, high) if is_groove(t, ground.strip.px_mm)), default=0.0)
-        if whole is not None and whole.clear >= STILL_CLEAR * own and is_groove(whole, ground.strip.px_mm):
+        if whole is not None and whole.clear >= STILL_CLEAR * own and ground.is_worn(whole):
             rest = [t for t in marks if t is not low and t is not high]
             return _joined([*rest, whole], ground)
     return marks
@@ -110,7 +114,7 @@ def _joined(marks: list[Track], ground: Ground) -> list[Track]:
 
 def _worn(marks: list[Track], ground: Ground) -> list[Track]:
     """Marks that are grooves, and what others, and narrow ones, become when they are stretched to the far wall."""
-    good = _united([t for t in marks if is_worn(t, ground.strip, ground.found.gray)], ground)
+    good = _united([t for t in marks if ground.is_worn(t)], ground)
     for mark in marks:
         known = any(mark is t for t in good)
         if not known or mark.width_mm < NARROW_MM:
@@ -128,14 +132,17 @@ def _united(marks: list[Track], ground: Ground) -> list[Track]:
         thin, wide = sorted((low, high), key=lambda t: t.width_mm)
         if lies_on(thin, wide, WITHIN):
             whole = ground.follow(between(low, high, ground.strip))
-            if whole is not None and is_worn(whole, ground.strip, ground.found.gray):
+            if whole is not None and ground.is_worn(whole):
                 rest = [t for t in marks if t is not low and t is not high]
                 return _united([*rest, whole], ground)
     return marks
 
 
 def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track]:
-    """A mark stretched to the far wall, if that is a groove with none of others on it; none or one."""
+    """A mark stretched to the far wall, if that is a groove with none of others on it; none or one.
+
+    A dark line is not the far wall of another: where one wall is dark the other is bright.
+    """
     found, strip = ground.found, ground.strip
     if mark.full or len(mark.deg) * strip.step_deg < LEFT_DEG or any(lies_on(mark, t, 0.0) for t in others):
         return []
