@@ -22,7 +22,7 @@ from wearvision.measure.vanes.present import Presence, presence
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.shade import alike
-from wearvision.measure.vanes.trace import Traces, clearness, trace
+from wearvision.measure.vanes.trace import MOST_GAIN, Traces, clearness, trace
 from wearvision.quantity import Unmeasured
 
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
@@ -168,7 +168,7 @@ class _Search:
         best, now, clear = first, first, clearness(first[1])
         for _ in range(MOVES):
             _, traces, layout = now
-            if not traces.most_mm.any():
+            if not traces.most_mm.any() or CLEARER * clear > MOST_GAIN:  # none can be so much clearer
                 break
             aside = np.interp(layout.line.along_mm, traces.line.along_mm, traces.most_mm)
             now = self._traced(replace(layout, line=layout.line.moved(aside)))
