@@ -65,16 +65,16 @@ def _darkness(across: Array, beside: Array, count: int) -> tuple[Array, Array]:
         level, rows = 0.0, slice(k * tall, (k + 1) * tall)
         for first in (0, BESIDE):
             for c in range(BESIDE):
-                side[c] = _middle(beside[rows, first + c], room)
+                side[c] = middle(beside[rows, first + c], room)
             noise[k] += np.mean((side - np.mean(side)) ** 2)
-            level += _middle(side, room) / 2
+            level += middle(side, room) / 2
         for c in range(across.shape[1]):
-            dark[k] = min(dark[k], _middle(across[rows, c], room) - level)
+            dark[k] = min(dark[k], middle(across[rows, c], room) - level)
     return dark, np.sqrt(noise)
 
 
 @compiled
-def _middle(values: Array, room: Array) -> float:
+def middle(values: Array, room: Array) -> float:
     """Median of a few values, put in order one by one in `room`."""
     count = len(values)
     for n in range(count):

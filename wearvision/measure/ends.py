@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.across import medians, profiles
+from wearvision.measure.across import medians, middle, profiles
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median
 from wearvision.measure.plane import Array
@@ -66,7 +66,8 @@ def _end(shape: Array, start: int, stop: int, quiet: float, cap: int) -> End:
 def _last_row(shape: Array, start: int, stop: int, back: int, quiet: float, cap: int) -> tuple[int, float, int]:
     """That row by the likeness to the rows before `stop`, its standard uncertainty, and the rows of the cap beyond."""
     inside = shape[max(start, stop - back - 4) : max(start + 4, stop - 3)]
-    pattern = np.array([_middle(inside[:, c].copy()) for c in range(shape.shape[1])])
+    room = np.empty(len(inside))
+    pattern = np.array([middle(inside[:, c], room) for c in range(shape.shape[1])])
     begin, power = max(start, stop - back), (pattern * pattern).sum()
     total = np.empty(len(shape) - begin)
     end, most, now = 0, -np.inf, 0.0
@@ -84,17 +85,6 @@ def _last_row(shape: Array, start: int, stop: int, back: int, quiet: float, cap:
     while more < cap and begin + end + 1 + more < len(shape) and np.mean(shape[begin + end + 1 + more] ** 2) >= least:
         more += 1
     return begin + end, np.sqrt(spread / chance), more
-
-
-@compiled
-def _middle(values: Array) -> float:
-    """Median of a few values, which are put in order."""
-    for n in range(1, len(values)):
-        value, k = values[n], n
-        while k and values[k - 1] > value:
-            values[k], k = values[k - 1], k - 1
-        values[k] = value
-    return float(values[(len(values) - 1) // 2] + values[len(values) // 2]) / 2
 
 
 @compiled

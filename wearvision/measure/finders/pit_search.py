@@ -105,11 +105,8 @@ def is_pit(spot: Spot, px_mm: float, sharp: float = SHARP, sure: float = SURE) -
         return False
     if spot.sharp < sharp or (spot.radius_mm >= LARGE_MM and spot.sharp < LARGE_CRISP * spot.dark):
         return False
-    traits = (spot.dark, spot.sharp / spot.dark, spot.plain, spot.radius_mm / px_mm)
-    said = 0.0
-    for weight, value in zip(WEIGHTS.values(), traits, strict=True):
-        said += weight * math.log(max(0.01, value))
-    return OFFSET + said > sure
+    traits = {"dark": spot.dark, "sharp": spot.sharp / spot.dark, "plain": spot.plain, "pixels": spot.radius_mm / px_mm}
+    return OFFSET + sum(WEIGHTS[name] * math.log(max(0.01, value)) for name, value in traits.items()) > sure
 
 
 def _apart(spots: list[Spot]) -> list[Spot]:
