@@ -59,18 +59,36 @@ def darkness(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, ou
 def _darkness(across: Array, beside: Array, count: int) -> tuple[Array, Array]:
     """Darkest place across a groove against the face beside it, in sectors of one length, (K,), and how uneven that
     face is; each place is the median over its sector."""
-    tall, room, side = len(across) // count, np.empty(len(across)), np.empty(BESIDE)
-    dark, noise = np.full(count, np.inf), np.zeros(count)
+    tall, inside, room = len(across) // count, across.shape[1], np.empty(BESIDE)
+    block, told = np.empty((tall, inside + 2 * BESIDE)), np.empty(inside + 2 * BESIDE)
+    dark, noise = np.empty(count), np.zeros(count)
     for k in range(count):
-        level, rows = 0.0, slice(k * tall, (k + 1) * tall)
-        for first in (0, BESIDE):
-            for c in range(BESIDE):
-                side[c] = middle(beside[rows, first + c], room)
+        for n in range(tall):
+            block[n, :inside], block[n, inside:] = across[k * tall + n], beside[k * tall + n]
+        _find_middles(block, told)
+        level = 0.0
+        for first in (inside, inside + BESIDE):
+            side = told[first : first + BESIDE]
             noise[k] += np.mean((side - np.mean(side)) ** 2)
             level += middle(side, room) / 2
-        for c in range(across.shape[1]):
-            dark[k] = min(dark[k], middle(across[rows, c], room) - level)
+        dark[k] = told[:inside].min() - level
     return dark, np.sqrt(noise)
+
+
+@compiled
+def _find_middles(block: Array, out: Array) -> None:
+    """Fill in the median of each column of a few rows; neighbours are swapped, in all columns side by side, until the
+    upper half is in order."""
+    count, wide = block.shape
+    for turn in range(count // 2 + 1):
+        for k in range(count - 1 - turn):
+            low, high = block[k], block[k + 1]
+            for c in range(wide):
+                one, other = low[c], high[c]
+                low[c], high[c] = min(one, other), max(one, other)
+    low, high = block[(count - 1) // 2], block[count // 2]
+    for c in range(wide):
+        out[c] = (low[c] + high[c]) / 2
 
 
 @compiled

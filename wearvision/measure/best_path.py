@@ -55,7 +55,7 @@ def best_path(gain: Grid, first: int, room: Room, since: int = 0) -> tuple[Path,
     since : row of the run before which scores and room are as they were left by a call with the same `first`
     """
     table = room.table
-    _fill(gain, first, since, table, room.tops, np.empty(table.shape[2], dtype=np.float32))
+    _fill(gain, first, since, table, room.tops, np.empty(gain.shape[2], dtype=np.float32))
     row = int(np.argmax(room.tops)) + 1
     width, place = (int(n) for n in np.unravel_index(int(np.argmax(table[row])), table.shape[1:]))
     path = np.empty((row, 3), dtype=np.int64)
@@ -68,17 +68,15 @@ def _fill(gain: Grid, first: int, since: int, table: Grid, tops: Grid, line: Gri
     best of each place."""
     rows, widths, places = gain.shape
     for i in range(since, rows):
-        told, before, here = gain[(i + first) % rows], table[i], table[i + 1]
-        for w in range(1, widths + 1):
-            for c in range(1, places + 1):
-                aside = max(before[w, c - 1], before[w, c + 1]) - SLIDE
-                other = max(before[w - 1, c], before[w + 1, c]) - WIDEN
-                here[w, c] = max(max(max(aside, other), before[w, c]) + told[w - 1, c - 1], NOTHING)
         line[:] = NOTHING
-        for w in range(1, widths + 1):
-            row = here[w]
-            for c in range(len(line)):
-                line[c] = max(line[c], row[c])
+        for w in range(widths):
+            told, here = gain[(i + first) % rows, w], table[i + 1, w + 1]
+            narrower, same, wider = table[i, w], table[i, w + 1], table[i, w + 2]
+            for c in range(places):
+                aside = max(same[c], same[c + 2]) - SLIDE
+                other = max(narrower[c + 1], wider[c + 1]) - WIDEN
+                best = max(max(max(aside, other), same[c + 1]) + told[c], NOTHING)
+                here[c + 1], line[c] = best, max(line[c], best)
         tops[i] = line.max()
 
 

@@ -174,20 +174,22 @@ def _slide(image: Grid, near: Grid, reach: Grid, at: NDArray[np.int64], total: A
     """Running means down the columns, row by row so that all columns go side by side; `total` is room."""
     wide = len(at) - len(out)
     for i in range(wide):
-        _add_held(image[at[i]], near[at[i]], reach, 1.0, total)
+        enters, by = image[at[i]], near[at[i]]
+        for c in range(len(total)):
+            total[c] += _held(enters[c], by[c], reach[c])
     for i in range(len(out)):
-        here = out[i]
+        here, leaves, by = out[i], image[at[i]], near[at[i]]
+        enters, there = image[at[i + wide]], near[at[i + wide]]
         for c in range(len(total)):
             here[c] = total[c] / wide
-        _add_held(image[at[i]], near[at[i]], reach, -1.0, total)
-        _add_held(image[at[i + wide]], near[at[i + wide]], reach, 1.0, total)
+            rest = total[c] - _held(leaves[c], by[c], reach[c])
+            total[c] = rest + _held(enters[c], there[c], reach[c])
 
 
 @compiled
-def _add_held(row: Grid, near: Grid, reach: Grid, sign: float, total: Array) -> None:
-    """Add a row clipped to its surroundings, or take it away."""
-    for c in range(len(total)):
-        total[c] += sign * min(max(row[c], near[c] - reach[c]), near[c] + reach[c])
+def _held(value: np.float32, near: np.float32, reach: np.float32) -> np.float32:
+    """A value clipped to its surroundings."""
+    return min(max(value, near - reach), near + reach)
 
 
 def _row_medians(values: Grid) -> Grid:
