@@ -109,6 +109,20 @@ def slope_squares(laid: Sectors, sides: Cuts, cap: float) -> Array:
     return _squares(laid.slope, laid.seen, sides, (0.0, 1.0), True, LEAST_SLOPE, float(cap))
 
 
+def mean_squares(laid: Sectors, sides: Cuts, box: Box, cap: float) -> tuple[Array, Array]:
+    """Mean of either over the sectors in which a column is seen, of the grey and of the slope, (C,) each."""
+    return _mean_squares(laid.gray, laid.slope, laid.seen, sides, (float(box[0]), float(box[1])), float(cap))
+
+
+@compiled
+def _mean_squares(
+    gray: Grid, slope: Grid, seen: NDArray[np.bool_], sides: Cuts, box: Box, cap: float
+) -> tuple[Array, Array]:
+    """The means of both."""
+    grays = _squares(gray, seen, sides, box, False, LEAST_NOISE, cap)
+    return seen_mean(grays), seen_mean(_squares(slope, seen, sides, (0.0, 1.0), True, LEAST_SLOPE, cap))
+
+
 @compiled
 def _levels(image: Grid, seen: NDArray[np.bool_], sides: Cuts) -> Array:
     """Median of either side in every sector, (K, 2); nan where it is not seen."""
@@ -134,7 +148,9 @@ def _middle(values: Array, bins: NDArray[np.int64], bin_of: NDArray[np.int64]) -
     Half of them are no further above the least than twice the mean is: dealt out into bins up to there, only those in
     the bins of the middle are put in order.
     """
-    count, low, total = len(values), float(values.min()), float(values.sum())
+    count, low, total = len(values), float(values[0]), 0.0
+    for c in range(count):
+        low, total = min(low, values[c]), total + values[c]
     spread, bins[:] = 2 * (total / count - low), 0
     if not spread > ALIKE:
         return low

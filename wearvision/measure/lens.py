@@ -77,6 +77,13 @@ def from_film(px: Array, back: Array, film: Film) -> Array:
     return _from_film(np.array(px, dtype=np.float64, order="C").reshape(-1, 2), back, film)
 
 
+def from_films(px: Array, backs: Array, films: Array) -> Array:
+    """`from_film` of the same pixels for many cameras at once, (P, N, 2), from (P, 3, 3) and (P, 5)."""
+    at = np.empty((len(backs), *px.reshape(-1, 2).shape))
+    at[:] = px.reshape(-1, 2)
+    return _from_films(at, backs, films)
+
+
 @compiled
 def _to_film(at: Array, view: Array, film: Film) -> Array:
     focal, cx, cy, k1, k2 = film
@@ -95,6 +102,13 @@ def _from_film(at: Array, back: Array, film: Film) -> Array:
         u, v = (at[i, 0] - cx) / focal, (at[i, 1] - cy) / focal
         share = _straight_share(u, v, k1, k2)
         at[i, 0], at[i, 1] = _through(back, share * u, share * v)
+    return at
+
+
+@compiled
+def _from_films(at: Array, backs: Array, films: Array) -> Array:
+    for p in range(len(at)):
+        _from_film(at[p], backs[p], (films[p, 0], films[p, 1], films[p, 2], films[p, 3], films[p, 4]))
     return at
 
 

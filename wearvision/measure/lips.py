@@ -80,6 +80,11 @@ class Track:
         """Median distance of its lips."""
         return median(self.outer_mm - self.inner_mm)
 
+    @cached_property
+    def lips_mm(self) -> tuple[float, float]:
+        """Median radii of its inner and its outer lip."""
+        return median(self.inner_mm), median(self.outer_mm)
+
     @property
     def dense(self) -> float:
         """Score per row of the search that is in view."""

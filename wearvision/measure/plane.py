@@ -27,7 +27,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.lens import Film, from_film, to_film
+from wearvision.measure.lens import Film, from_film, from_films, to_film
 from wearvision.quantity import Measured, Unit
 
 Array = NDArray[np.float64]
@@ -110,6 +110,17 @@ class Plane:
         """The plane with each of its parameters one `STEP` further."""
         return tuple(replace(self, theta=theta) for theta in self.theta + np.diag(STEP))
 
+    @cached_property
+    def _all_ways(self) -> tuple[Array, Array]:
+        """The ways back from pixels, and the films, of this plane and of those one step ahead, (14, 3, 3), (14, 5)."""
+        cameras = [plane._camera for plane in (self, *self._ahead)]
+        return np.stack([back for _, back, _ in cameras]), np.array([film for *_, film in cameras])
+
+    @cached_property
+    def _by_source(self) -> Array:
+        """The covariances of all sources, (S, 13, 13)."""
+        return np.array(list(self.sources.values())).reshape(-1, N, N)
+
     @property
     def focal_px(self) -> float:
         """Focal length, px."""
@@ -175,17 +186,14 @@ class Plane:
 
         `figure` maps points (P, N, 2) in mm, as P planes tell them, to K numbers of each, (P, K).
         """
-        return self._spread(figure(np.stack([plane.to_mm(px) for plane in (self, *self._ahead)])))
+        return self._spread(figure(from_films(np.asarray(px, dtype=np.float64), *self._all_ways)))
 
     def _spread(self, figures: Array) -> tuple[Array, dict[str, Array]]:
         """What `propagate` gives, from the figures (14, K) of this plane and of those one step ahead."""
         value = figures[0]
         jacobian = (figures[1:] - value).T / STEP
-        parts = {
-            name: np.sqrt(np.clip(np.sum((jacobian @ cov) * jacobian, axis=1), 0, None))
-            for name, cov in self.sources.items()
-        }
-        return value, parts
+        squares = np.sum((jacobian @ self._by_source) * jacobian, axis=2)
+        return value, dict(zip(self.sources, np.sqrt(np.maximum(squares, 0)), strict=True))
 
     def measured(self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float) -> list[Measured]:
         """`propagate`, as measured quantities; `more` adds further named parts to each."""

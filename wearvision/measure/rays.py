@@ -45,7 +45,7 @@ class Rays:
         angle = np.radians(deg)[:, None]
         points = np.stack([far * np.cos(angle), far * np.sin(angle)], axis=-1).reshape(-1, 2) + centre_mm
         knots = plane.to_px(points).T.reshape(2, len(deg), len(far))
-        near = np.clip(np.nan_to_num(knots, nan=FAR_PX), -FAR_PX, FAR_PX)
+        near = np.fmax(np.fmin(knots, FAR_PX), -FAR_PX)  # what is no number is far
         return cls(knots_px=near.astype(np.float32), tall=tall, columns=len(radius))
 
     def means(self, gray: NDArray[np.uint8], rows: int, rays: int) -> Grid:

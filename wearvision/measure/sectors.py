@@ -15,7 +15,7 @@ import numpy as np
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import Evidence
-from wearvision.measure.laid import SIDE_MM, Box, Sectors, beside, grey_squares, lay, seen_mean, slope_squares
+from wearvision.measure.laid import SIDE_MM, Box, Sectors, beside, lay, mean_squares
 from wearvision.measure.plane import Array
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.unwrap import Strip
@@ -81,8 +81,7 @@ class _Lips:
 
     def doubt(self) -> tuple[float, float]:
         """Root mean square of what other boxes have another width and another centre, weighed by their worth."""
-        left, right = (np.exp((w - w[at]) / HEAT) for w, at in zip((self.left, self.right), self.best, strict=True))
-        return _spread(left, right, self.best, self.apart)
+        return _spread(self.left, self.right, self.best, self.apart)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,23 +100,20 @@ def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
     apart, gap = (int(np.ceil(LEAST_PX * px)), int(max_width_mm / strip.step_mm)), max(2, round(GAP_MM / strip.step_mm))
     told = _Told(worth=-np.inf, box=(float(box[0]), float(box[1])))
     for _ in range(2):
-        sides = beside(strip, told.box, laid.gray.shape[1])
-        square = seen_mean(grey_squares(laid, sides, told.box, CAP))
-        wall = seen_mean(slope_squares(laid, sides, CAP))
-        left, right = _worths_about(square, wall, told.box, gap, px)
-        a, b = _best_pair(left, right, apart)
-        if b < 0:
+        square, wall = mean_squares(laid, beside(strip, told.box, laid.gray.shape[1]), told.box, CAP)
+        left, right, best, crests, worth, walls = _told(square, wall, told.box, gap, px, apart)
+        if best[1] < 0:
             return told
-        told = _Told(
-            worth=float(left[a] + right[b]), box=(_crest(wall, a), _crest(wall, b)), walls=float(wall[a] + wall[b]),
-            lips=_Lips(left=left, right=right, best=(a, b), apart=apart),
-        )  # fmt: skip
+        told = _Told(worth=worth, box=crests, walls=walls, lips=_Lips(left=left, right=right, best=best, apart=apart))
     return told
 
 
 @compiled
-def _worths_about(square: Array, wall: Array, box: Box, gap: int, px: float) -> tuple[Array, Array]:
-    """The same from the highest column of a box on, square and wall as they are, (C,) each."""
+def _told(
+    square: Array, wall: Array, box: Box, gap: int, px: float, apart: tuple[int, int]
+) -> tuple[Array, Array, tuple[int, int], Box, float, float]:
+    """Worths as lips from the highest column of a box on, the best pair, the crests of its walls, its worth and that of
+    its walls."""
     calm, share, last = np.empty_like(square), 1 / 3, len(square) - 1
     for c in range(len(calm)):
         before, after = square[c - 1] if c else 0.0, square[c + 1] if c < last else 0.0
@@ -125,7 +121,9 @@ def _worths_about(square: Array, wall: Array, box: Box, gap: int, px: float) -> 
     top, high = min(max(0, int(np.rint(box[0]))), last), min(last, int(np.rint(box[1])))
     for c in range(top, high + 1):
         top = c if calm[c] > calm[top] else top
-    return _worths(square, wall, calm, top, gap, px)
+    left, right = _worths(square, wall, calm, top, gap, px)
+    a, b = _best_pair(left, right, apart)
+    return left, right, (a, b), (_crest(wall, a), _crest(wall, b)), left[a] + right[b], wall[a] + wall[b]
 
 
 @compiled
@@ -176,12 +174,14 @@ def _best_pair(left: Array, right: Array, apart: tuple[int, int]) -> tuple[int, 
 
 @compiled
 def _spread(left: Array, right: Array, best: tuple[int, int], apart: tuple[int, int]) -> tuple[float, float]:
-    """Root mean square of how much wider than the best, and how far aside, other pairs lie, weighed by both lips."""
+    """Root mean square of how much wider than the best, and how far aside, other pairs lie, weighed by the worth of
+    both lips."""
     total, wider, aside = 0.0, 0.0, 0.0
+    first, second = np.exp((left - left[best[0]]) / HEAT), np.exp((right - right[best[1]]) / HEAT)
     for i in range(len(left)):
-        if left[i] > 0:
+        if first[i] > 0:
             for k in range(i + apart[0], min(len(right), i + apart[1] + 1)):
-                weight, a, b = left[i] * right[k], i - best[0], k - best[1]
+                weight, a, b = first[i] * second[k], i - best[0], k - best[1]
                 total += weight
                 wider += weight * (b - a) ** 2
                 aside += weight * (b + a) ** 2

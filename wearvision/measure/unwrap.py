@@ -174,16 +174,18 @@ def _hide(strip: Strip, plane: Plane, outline_px: Array) -> None:
     turned = np.mod(deg - strip.first_deg + 180.0 - strip.values.shape[0] * strip.step_deg / 2, 360.0)
     row = (turned - 180.0 + strip.values.shape[0] * strip.step_deg / 2) / strip.step_deg
     column = (radius - strip.start_mm) / strip.step_mm
-    cover = np.zeros(strip.values.shape, dtype=np.uint8)
     whole = 360.0 / strip.step_deg
     line = np.column_stack([column, np.unwrap(row, period=whole)])
     if abs(line[-1, 1] - line[0, 1]) > whole / 2:  # it goes round the centre: all that lies further in is hidden
         end = line[0, 1] + np.sign(line[-1, 1] - line[0, 1]) * whole
         line = np.vstack([line, [column[0], end], [-2.0, end], [-2.0, line[0, 1]]])
+    if line[:, 0].min() > strip.values.shape[1]:
+        return  # all of it lies further out
+    cover = np.zeros(strip.values.shape, dtype=np.uint8)
     for lap in (-1, 0, 1):
         shifted = np.round(line + np.array([0.0, lap * whole])).astype(np.int32)
         cv2.fillPoly(cover, [shifted], 1)
-    strip.valid[cover > 0] = False
+    strip.valid[...] &= cover == 0
 
 
 def _dense(outline_px: Array, count: int = 24) -> Array:

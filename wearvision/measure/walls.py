@@ -71,7 +71,7 @@ def walls(tracks: list[Track], most_mm: float, strip: Strip, gray: Grid) -> list
     most_mm : a groove is narrower than this
     gray : (T, R) log grey of the strip
     """
-    pairs = combinations(sorted(tracks, key=lambda t: median(t.inner_mm)), 2)
+    pairs = combinations(sorted(tracks, key=lambda t: t.lips_mm[0]), 2)
     told = [(_doubt(*pair, strip, gray), pair) for pair in pairs if _whole_mm(*pair) < most_mm]
     out: list[tuple[Track, Track]] = []
     for _, pair in sorted((one for one in told if one[0] < NO_WALLS), key=lambda one: one[0]):
@@ -82,7 +82,7 @@ def walls(tracks: list[Track], most_mm: float, strip: Strip, gray: Grid) -> list
 
 def _whole_mm(low: Track, high: Track) -> float:
     """Width of the groove whose walls two tracks are."""
-    return max(median(t.outer_mm) for t in (low, high)) - median(low.inner_mm)
+    return max(t.lips_mm[1] for t in (low, high)) - low.lips_mm[0]
 
 
 def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
@@ -172,7 +172,7 @@ def _go_round(low: Track, high: Track) -> bool:
 
 def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
     """Whether one goes on where the other ends: the dark wall changes sides with the angle to the lamp."""
-    over = min(median(low.outer_mm), median(high.outer_mm)) - median(high.inner_mm)
+    over = min(low.lips_mm[1], high.lips_mm[1]) - high.lips_mm[0]
     nested = over >= NESTED * max(low.width_mm, high.width_mm)
     if (not nested and (_own(low) or _own(high))) or -over > APART * whole_mm or max(low.dark, high.dark) > WALL_DARK:
         return False
@@ -222,7 +222,7 @@ def between(low: Track, high: Track, strip: Strip) -> Ribbon:
     full = strip.closed and len(rows) >= lap - FULL_GAP * ROWS
     if full:
         rows = rows[0] + np.arange(lap)
-    wider = high if median(high.outer_mm) >= median(low.outer_mm) else low
+    wider = high if high.lips_mm[1] >= low.lips_mm[1] else low
 
     def columns(at: NDArray[np.int64], lip_mm: Array) -> Array:
         return (np.interp(rows, at, lip_mm, period=lap) - strip.start_mm) / strip.step_mm

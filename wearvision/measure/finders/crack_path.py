@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at
-from wearvision.measure.edges import Grid, log_gray, median
+from wearvision.measure.chart import LOGS, scale_at
+from wearvision.measure.edges import Grid, median
 from wearvision.measure.finders.slit import slit_width
 from wearvision.measure.finders.way import Stretch, best_stretch, best_stretches
 from wearvision.measure.plane import Array, Plane
@@ -248,14 +248,14 @@ def _band(gray: Image, plane: Plane, line_mm: Array, half_mm: float) -> Band:
     px_mm = scale_at(plane, plane.to_px(line_mm[[len(line_mm) // 2]]))
     column_mm = COLUMN_PX * px_mm
     line = evenly(line_mm, ROW_PX * px_mm)
-    way = np.asarray(np.gradient(line, axis=0), dtype=np.float64)
+    way = np.vstack([line[1] - line[0], (line[2:] - line[:-2]) / 2, line[-1] - line[-2]])
     normal = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
     away, half = round(max(SIDE_PX * px_mm, SIDE_MM) / column_mm), round(half_mm / column_mm)
     aside = column_mm * np.arange(-half - away, half + away + 1, dtype=np.float64)
     px = plane.to_px((line[:, None, :] + aside[None, :, None] * normal[:, None, :]).reshape(-1, 2))
     x, y = np.ascontiguousarray(px.T, dtype=np.float32).reshape(2, len(line), len(aside))
     seen = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    tone: Grid = np.asarray(cv2.blur(log_gray(seen.astype(np.float32)), (1, 3)), dtype=np.float32)
+    tone: Grid = np.asarray(cv2.blur(cv2.LUT(seen, LOGS), (1, 3)), dtype=np.float32)
     side = cv2.blur(tone, (3, 3))
     level: Grid = np.asarray(cv2.min(side[:, : -2 * away], side[:, 2 * away :]), dtype=np.float32)
     return Band(line_mm=line, normal=normal, aside_mm=aside[away:-away], tone=tone[:, away:-away], level=level,

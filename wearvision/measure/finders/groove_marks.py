@@ -128,7 +128,7 @@ def _worn(marks: list[Track], ground: Ground) -> list[Track]:
 def _united(marks: list[Track], ground: Ground) -> list[Track]:
     """Grooves of which one lies between the lips of another, taken together: it is a wall or a shadow of that one, seen
     where that one's lips are not."""
-    for low, high in combinations(sorted(marks, key=lambda t: median(t.inner_mm)), 2):
+    for low, high in combinations(sorted(marks, key=lambda t: t.lips_mm[0]), 2):
         thin, wide = sorted((low, high), key=lambda t: t.width_mm)
         if lies_on(thin, wide, WITHIN):
             whole = ground.follow(between(low, high, ground.strip))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid, median
+from wearvision.measure.edges import Grid
 from wearvision.measure.face import Face
 from wearvision.measure.lips import Track
 from wearvision.measure.plane import Array
@@ -111,7 +111,7 @@ def stands(track: Track, face: Face) -> bool:
 
 def gap_mm(track: Track, radii_mm: tuple[float, float]) -> float:
     """Distance of a track from the nearer of two circles about the axis."""
-    return min(median(track.inner_mm) - radii_mm[0], radii_mm[1] - float(np.median(track.outer_mm)))
+    return min(track.lips_mm[0] - radii_mm[0], radii_mm[1] - track.lips_mm[1])
 
 
 def apart(tracks: list[Track]) -> list[Track]:
