@@ -73,12 +73,14 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
             if ribbon.score >= 0.5 * least:
                 ribbons.append(ribbon)
                 barren = 0 if ribbon.score >= least else barren
-                _take(free, ribbon)
-            barred = _forbid(gain, widths, ribbon, columns)
+                _take(free.valid, ribbon.rows, ribbon.inner, ribbon.outer)
+            barred = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
+            edges = (edge[ROWS // 2 :: ROWS] / columns for edge in (ribbon.inner, ribbon.outer))
+            _forbid(gain, barred, *edges, widths / 2, 1)
         if barren == BARREN:
             break
-        near = path[:, 2:].repeat(len(widths), axis=1)
-        _forbid_cells(gain, path[:, 0].copy(), near - BLIND, near + BLIND + 1)
+        place = path[:, 2].astype(np.float64)
+        _forbid(gain, path[:, 0].copy(), place, place, np.zeros(len(widths)), BLIND)
         since = int(np.mod(np.append(barred, path[:, 0]) - seam, len(gain)).min())
     return sorted(ribbons, key=lambda r: -r.score)
 
@@ -96,14 +98,12 @@ def _widths(cell_px: float, most: float) -> Array:
     return np.asarray(low * np.power(WIDTH_RATIO, np.arange(count, dtype=np.float64)))
 
 
-def _take(free: Strip, ribbon: Ribbon) -> None:
-    """What one ribbon covers is no part of the next."""
-    low = np.maximum(0, np.rint(ribbon.inner)).astype(int)
-    high = np.maximum(0, np.rint(ribbon.outer) + 1).astype(int)
-    part = slice(int(low.min()), int(high.max()))
-    column = np.arange(free.valid.shape[1])[part]
-    covered = (column >= low[:, None]) & (column < high[:, None])
-    free.valid[ribbon.rows % len(free.valid), part] &= ~covered
+@compiled
+def _take(free: NDArray[np.bool_], rows: NDArray[np.int64], inner: Array, outer: Array) -> None:
+    """What one ribbon covers is no part of the next: its places are no longer free."""
+    for n in range(len(rows)):
+        row, low, high = free[rows[n] % len(free)], int(np.rint(inner[n])), int(np.rint(outer[n]) + 1)
+        row[max(0, low) : max(0, high)] = False
 
 
 def _seam(gain: Grid) -> int:
@@ -112,24 +112,18 @@ def _seam(gain: Grid) -> int:
     return int(np.argmin(np.convolve(np.concatenate([best[-2:], best, best[:2]]), np.full(5, 0.2), mode="valid")))
 
 
-def _forbid(gain: Grid, widths: Array, ribbon: Ribbon, columns: int) -> NDArray[np.int64]:
-    """Forbid ribbons that overlap one that is taken; the rows of the search in which it lies."""
-    rows = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
-    inner, outer = (edge[ROWS // 2 :: ROWS] for edge in (ribbon.inner, ribbon.outer))
-    low = (inner[:, None] / columns - widths / 2 - 1).astype(np.int64)
-    high = (outer[:, None] / columns + widths / 2 + 2).astype(np.int64)
-    _forbid_cells(gain, rows, low, high)
-    return rows
-
-
 @compiled
-def _forbid_cells(gain: Grid, rows: NDArray[np.int64], low: NDArray[np.int64], high: NDArray[np.int64]) -> None:
-    """No ribbon of any width (K of low and high) from one place on to another, in some rows round the lap."""
+def _forbid(
+    gain: Grid, rows: NDArray[np.int64], inner: Array, outer: Array, half: Array, beyond: int
+) -> None:  # fmt: skip
+    """No ribbon of any width, known by its half (W,), comes so near to what lies between two edges (N,), cells, in some
+    rows round the lap."""
     lap, widths, places = gain.shape
     for i in range(len(rows)):
         for k in range(widths):
             here = gain[rows[i] % lap, k]
-            for c in range(max(0, low[i, k]), min(places, high[i, k])):
+            first, stop = int(inner[i] - half[k] - beyond), int(outer[i] + half[k] + (beyond + 1))
+            for c in range(max(0, first), min(places, stop)):
                 here[c] = NOWHERE
 
 
