@@ -135,7 +135,7 @@ def fit_circles(
     mine = [robust[circle == k] > 0 for k in range(len(spread))]
     return Circles(
         centre_mm=theta[:2].copy(), radii_mm=theta[2:].copy(), spread_mm=spread, covariance=inverse,
-        share=np.array([float(np.mean(m)) if len(m) else 0.0 for m in mine]),
+        share=np.array([np.count_nonzero(m) / max(1, len(m)) for m in mine]),
     )  # fmt: skip
 
 

@@ -104,7 +104,8 @@ def _last_alike(shape: Array, start: int, stop: int, back: int, quiet: float) ->
 
 def seen_rows(strip: Strip, ribbon: Ribbon, rows: NDArray[np.int64]) -> NDArray[np.int64]:
     """The rows from the first to the last in which the middle of the groove is seen."""
-    seen = np.flatnonzero(in_view(strip, rows, np.mean(_at(ribbon, rows), axis=0)))
+    inner, outer = _at(ribbon, rows)
+    seen = np.flatnonzero(in_view(strip, rows, (inner + outer) / 2))
     return rows[seen[0] : seen[-1] + 1] if len(seen) else rows[:0]
 
 

@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.edges import median
 from wearvision.measure.evidence import Evidence
 from wearvision.measure.laid import SIDE_MM, beside, lay, seen_mean, slope_squares
 from wearvision.measure.lips import Track, running_median
@@ -87,7 +88,7 @@ def _go_on(ribbon: Ribbon, lips: tuple[Array, Array], found: Evidence, strip: St
 
 def _lips(ribbon: Ribbon, rows: NDArray[np.int64], end: int, found: Evidence, strip: Strip) -> tuple[Array, Array]:
     """Steepest slope near either lip in each sector of some rows; beyond an end, near where that end's lips are."""
-    px, half = strip.px_mm / strip.step_mm, float(np.median(ribbon.outer - ribbon.inner)) / 2
+    px, half = strip.px_mm / strip.step_mm, median(ribbon.outer - ribbon.inner) / 2
     near = round(LIP_PX * px)
     middle = (ribbon.inner + ribbon.outer) / 2
     line = middle if len(rows) == len(middle) else np.full(len(rows), middle[end])

@@ -92,18 +92,13 @@ class Plane:
     @cached_property
     def pose(self) -> tuple[Array, Array]:
         """Rotation (3, 3) and translation (3,) of the measured plane, real millimetres."""
-        rotation = np.asarray(cv2.Rodrigues(self.theta[:3].reshape(3, 1))[0], dtype=np.float64)
-        shift = np.exp(self.theta[10]) * self.theta[3:6]
-        return rotation, shift + rotation[:, 2] * self.theta[11]
+        return _pose(self.theta)
 
     @cached_property
     def _camera(self) -> tuple[Array, Array, Film]:
         """Plane mm (x, y, 1) to camera coordinates, (3, 3), the way back up to a factor, and what the lens does."""
         rotation, shift = self.pose
-        x, y, z = (shift @ rotation).tolist()
-        back = np.array([[z, 0, -x], [0, z, -y], [0, 0, 1]]) @ rotation.T
-        _, k1, cx, cy, *_, k2 = self.theta[6:].tolist()
-        return np.column_stack([rotation[:, 0], rotation[:, 1], shift]), back, (self.focal_px, cx, cy, k1, k2)
+        return np.column_stack([rotation[:, 0], rotation[:, 1], shift]), *_way_back(self.theta, rotation, shift)
 
     @cached_property
     def _ahead(self) -> tuple[Plane, ...]:
@@ -113,8 +108,8 @@ class Plane:
     @cached_property
     def _all_ways(self) -> tuple[Array, Array]:
         """The ways back from pixels, and the films, of this plane and of those one step ahead, (14, 3, 3), (14, 5)."""
-        cameras = [plane._camera for plane in (self, *self._ahead)]
-        return np.stack([back for _, back, _ in cameras]), np.array([film for *_, film in cameras])
+        ways = [_way_back(theta, *_pose(theta)) for theta in (self.theta, *(self.theta + np.diag(STEP)))]
+        return np.stack([back for back, _ in ways]), np.array([film for _, film in ways])
 
     @cached_property
     def _by_source(self) -> Array:
@@ -198,6 +193,20 @@ class Plane:
     def measured(self, figure: Callable[[Plane], Array], unit: Unit, *, how: str = "", **more: float) -> list[Measured]:
         """`propagate`, as measured quantities; `more` adds further named parts to each."""
         return _as_measured(self.propagate(figure), unit, how=how, **more)
+
+
+def _pose(theta: Array) -> tuple[Array, Array]:
+    """Rotation and translation of the measured plane, real millimetres."""
+    rotation = np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], dtype=np.float64)
+    shift = np.exp(theta[10]) * theta[3:6]
+    return rotation, shift + rotation[:, 2] * theta[11]
+
+
+def _way_back(theta: Array, rotation: Array, shift: Array) -> tuple[Array, Film]:
+    """Camera coordinates to plane mm up to a factor, (3, 3), and what the lens does."""
+    x, y, z = (shift @ rotation).tolist()
+    log_f, k1, cx, cy, *_, k2 = theta[6:].tolist()
+    return np.array([[z, 0, -x], [0, z, -y], [0, 0, 1]]) @ rotation.T, (float(np.exp(log_f)), cx, cy, k1, k2)
 
 
 def _as_measured(

@@ -45,7 +45,7 @@ def best_line(
     middle = np.rint(guess - first).astype(np.int64)
     gain = _near(lips, span, middle, reach)
     path = np.empty(len(span), dtype=np.int64)
-    _follow(gain, np.diff(middle, prepend=middle[0]), np.empty_like(gain), path)
+    _follow(gain, middle, np.empty_like(gain), path)
     cells = np.minimum(np.maximum(middle - reach + path, 0), stop - first - 1)
     return cells + float(first), gain[np.arange(len(span)), path]
 
@@ -115,24 +115,25 @@ def _highest(crests: Grid, at: int, slack: int) -> np.float32:
 
 
 @compiled
-def _follow(gain: Array, drift: NDArray[np.int64], total: Array, path: NDArray[np.int64]) -> None:
+def _follow(gain: Array, middle: NDArray[np.int64], total: Array, path: NDArray[np.int64]) -> None:
     """Fill `path` with the place in each row of the line whose gains come to most; `total` is room.
 
-    The place that goes straight on from place k of the row before is k - drift.
+    Places are counted from the middle cell of their row, less as many as lie before it.
     """
     rows, size = gain.shape
     for k in range(size):
         total[0, k] = gain[0, k] - FIRST_ASIDE * abs(k - size // 2)
     for i in range(1, rows):
+        drift = middle[i] - middle[i - 1]
         for k in range(size):
-            left, stay, right = _before(total[i - 1], k + drift[i])
+            left, stay, right = _before(total[i - 1], k + drift)
             total[i, k] = max(max(left, right) - ASIDE, stay) + gain[i, k]
     best = 0
     for k in range(size):
         best = k if total[rows - 1, k] > total[rows - 1, best] else best
     path[rows - 1] = best
     for i in range(rows - 1, 0, -1):
-        at = path[i] + drift[i]
+        at = path[i] + middle[i] - middle[i - 1]
         left, stay, right = _before(total[i - 1], at)
         step = 0 if stay >= max(left, right) - ASIDE else -1 if left >= right else 1
         path[i - 1] = min(max(at + step, 0), size - 1)

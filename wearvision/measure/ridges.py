@@ -75,8 +75,8 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
                 barren = 0 if ribbon.score >= least else barren
                 _take(free.valid, ribbon.rows, ribbon.inner, ribbon.outer)
             barred = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
-            edges = (edge[ROWS // 2 :: ROWS] / columns for edge in (ribbon.inner, ribbon.outer))
-            _forbid(gain, barred, *edges, widths / 2, 1)
+            inner, outer = (edge[ROWS // 2 :: ROWS] / columns for edge in (ribbon.inner, ribbon.outer))
+            _forbid(gain, barred, inner, outer, widths / 2, 1)
         if barren == BARREN:
             break
         place = path[:, 2].astype(np.float64)

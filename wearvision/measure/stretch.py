@@ -63,7 +63,7 @@ def _told(ribbon: Ribbon, found: Evidence, strip: Strip) -> Array:
     box = (reach - half, reach + half)
     square = grey_squares(laid, beside(strip, box, laid.gray.shape[1]), box, CAP)
     between = slice(max(0, round(reach - half)), round(reach + half) + 1)
-    inside = np.nan_to_num(square[:, between]).mean(axis=1)
+    inside = np.fmax(square[:, between], 0.0).mean(axis=1)
     level = max(LEVEL, SHARE * quantile(inside, TOP))
     seen = laid.seen[:, between].mean(axis=1) > 0.5
     return np.where(seen, np.clip(np.log(np.maximum(inside, 1e-3) / level), LEAST, MOST), 0.0)

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.edges import median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.rays import Rays
 
@@ -155,7 +156,7 @@ def ring_scale(plane: Plane, centre_mm: Array, radius_mm: float) -> float:
     out = plane.to_px(ring_points(centre_mm, deg, radius_mm + 1.0))
     seen = in_frame(here, plane.size_px)
     px_per_mm = np.hypot(*(out - here).T)
-    return float(1.0 / np.median(px_per_mm[seen] if seen.any() else px_per_mm))
+    return 1.0 / median(px_per_mm[seen] if seen.any() else px_per_mm)
 
 
 def row_means(values: Image | Grid, rows: int) -> Grid:
@@ -190,6 +191,6 @@ def _hide(strip: Strip, plane: Plane, outline_px: Array) -> None:
 
 def _dense(outline_px: Array, count: int = 24) -> Array:
     """The outline with points added along its sides."""
-    ahead = np.roll(outline_px, -1, axis=0)
+    ahead = np.concatenate([outline_px[1:], outline_px[:1]])
     steps = np.linspace(0.0, 1.0, count, endpoint=False)[None, :, None]
     return np.asarray((outline_px[:, None] + (ahead - outline_px)[:, None] * steps).reshape(-1, 2))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.edges import Grid, log_gray
+from wearvision.measure.edges import Grid, log_gray, median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 
@@ -112,7 +112,7 @@ def _rays(gray: Image, plane: Plane, centres: Array, radii: Array) -> tuple[Grid
     seen = cv2.LUT(cv2.remap(gray, x, y, cv2.INTER_LINEAR), LOGS)
     tone = cv2.GaussianBlur(seen, (5, 1), 1.0).reshape(-1, RAYS, SAMPLES)
     area = np.abs(along[:, 0] * down[:, 1] - along[:, 1] * down[:, 0]) / radii**2
-    return np.asarray(tone, dtype=np.float32), float(np.median(1 / np.sqrt(area)))
+    return np.asarray(tone, dtype=np.float32), median(1 / np.sqrt(area))
 
 
 @compiled
