@@ -46,18 +46,29 @@ def _pairs(tails: list[Array]) -> list[tuple[int, int]]:
     if not tails:
         return []
     at, way = np.array([tail[-1] for tail in tails]), np.array([tail[-1] - tail[0] for tail in tails])
-    i, j = np.triu_indices(len(tails), 1)
-    near = (np.hypot(*(at[i] - at[j]).T) < BRIDGE_MM) & (i // 2 != j // 2)
-    i, j = i[near], j[near]
-    gap, size = at[j] - at[i], np.hypot(*way.T)
-    wide = np.hypot(*gap.T)
-    bend = -(way[i] * way[j]).sum(axis=1) / (size[i] * size[j] + 1e-9)
-    ahead = (gap * way[i]).sum(axis=1) / (wide * size[i] + 1e-9)
-    least = np.cos(np.radians(BEND_DEG))
-    fit = (bend >= least) & ((ahead >= least) | (wide <= NEAR_MM))
-    cost = wide / BRIDGE_MM + BEND_COST * (1 - bend)
-    order = np.flatnonzero(fit)[np.argsort(cost[fit], kind="stable")]
-    return list(zip(i[order].tolist(), j[order].tolist(), strict=True))
+    pairs, cost = _fitting(at, way, np.cos(np.radians(BEND_DEG)))
+    first, second = pairs[np.argsort(cost, kind="stable")].T.tolist()
+    return list(zip(first, second, strict=True))
+
+
+@compiled
+def _fitting(at: Array, way: Array, least: float) -> tuple[NDArray[np.int64], Array]:
+    """Numbers of two ends where one carries the other on (N, 2), and what that costs (N,); `least` is the cosine of the
+    sharpest bend."""
+    count, size = 0, np.hypot(way[:, 0], way[:, 1])
+    pairs, cost = np.empty((len(at) * len(at) // 2, 2), np.int64), np.empty(len(at) * len(at) // 2)
+    for i in range(len(at)):
+        for j in range(i + 1, len(at)):
+            across, down = at[j, 0] - at[i, 0], at[j, 1] - at[i, 1]
+            wide = np.hypot(across, down)
+            if wide >= BRIDGE_MM or i // 2 == j // 2:
+                continue
+            bend = -(way[i, 0] * way[j, 0] + way[i, 1] * way[j, 1]) / (size[i] * size[j] + 1e-9)
+            ahead = (across * way[i, 0] + down * way[i, 1]) / (wide * size[i] + 1e-9)
+            if bend >= least and (ahead >= least or wide <= NEAR_MM):
+                pairs[count, 0], pairs[count, 1], cost[count] = i, j, wide / BRIDGE_MM + BEND_COST * (1 - bend)
+                count += 1
+    return pairs[:count], cost[:count]
 
 
 def _chain(piece: int, to: dict[End, End]) -> list[End]:

@@ -111,7 +111,7 @@ def is_pit(spot: Spot, px_mm: float, sharp: float = SHARP, sure: float = SURE) -
 
 def _apart(spots: list[Spot]) -> list[Spot]:
     """Spots that do not lie on a better one, largest first."""
-    best = sorted(spots, key=lambda s: -s.dark * s.closed * np.sqrt(s.radius_mm))
+    best = sorted(spots, key=lambda s: -s.dark * s.closed * math.sqrt(s.radius_mm))
     places = np.array([[*s.centre_mm, s.radius_mm] for s in best]).reshape(-1, 3)
     return sorted((best[k] for k in _free(places)), key=lambda s: -s.radius_mm)
 

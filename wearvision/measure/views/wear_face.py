@@ -61,11 +61,12 @@ def _pits(look: Look, face: Face, flat: FaceMap, grooves: Sequence[Finding]) -> 
     """Spots outside the grooves that look like pits, largest first."""
     spots = find_spots(look.gray, look.plane, face, look.cards_px, flat)
     outlines = look.plane.to_px(np.array([spot.outline_mm for spot in spots])).reshape(-1, RAYS, 2)
-    told = np.ptp(outlines[..., 0], axis=1) >= LEAST_PX
+    width_px = np.ptp(outlines[..., 0], axis=1)
+    told = width_px >= LEAST_PX
     for groove in grooves:
         told &= ~_on(groove, outlines.mean(axis=1), 2 * NEAR_PX)
     kept = [(spots[k], outlines[k]) for k in np.flatnonzero(told)]
-    rims = [float(np.hypot(RIM_PX, RIM_SHARE * np.ptp(outline[:, 0]))) for _, outline in kept]
+    rims = np.hypot(RIM_PX, RIM_SHARE * width_px[told]).tolist()
     figures = measure_pits([outline for _, outline in kept], look.plane, rims)
     return tuple(
         Finding(
