@@ -43,7 +43,8 @@ class Rays:
         middle = (np.arange(-(-len(radius) // KNOT) + 2) - 0.5) * KNOT - 0.5
         far = radius[0] + middle * (radius[-1] - radius[0]) / (len(radius) - 1)
         angle = np.radians(deg)[:, None]
-        points = np.stack([far * np.cos(angle), far * np.sin(angle)], axis=-1).reshape(-1, 2) + centre_mm
+        x, y = far * np.cos(angle) + centre_mm[0], far * np.sin(angle) + centre_mm[1]
+        points = np.stack([x, y], axis=-1).reshape(-1, 2)
         knots = plane.to_px(points).T.reshape(2, len(deg), len(far))
         near = np.fmax(np.fmin(knots, FAR_PX), -FAR_PX)  # what is no number is far
         return cls(knots_px=near.astype(np.float32), tall=tall, columns=len(radius))

@@ -70,11 +70,11 @@ class Strip:
 def ring_points(centre_mm: Array, deg: Array, radius_mm: Array | float) -> Array:
     """Plane points (N, 2) at angles and radii of one shape round a centre."""
     angle = np.radians(np.asarray(deg, dtype=np.float64).ravel())
-    off = np.empty((len(angle), 2))
-    np.cos(angle, out=off[:, 0])
-    np.sin(angle, out=off[:, 1])
-    off *= np.asarray(radius_mm, dtype=np.float64).reshape(-1, 1)
-    return np.add(off, centre_mm, out=off)
+    radius = np.asarray(radius_mm, dtype=np.float64).ravel()
+    points = np.empty((len(angle), 2))
+    points[:, 0] = np.cos(angle) * radius + centre_mm[0]
+    points[:, 1] = np.sin(angle) * radius + centre_mm[1]
+    return points
 
 
 def polar(points_mm: Array, centre_mm: Array) -> tuple[Array, Array]:
@@ -85,8 +85,9 @@ def polar(points_mm: Array, centre_mm: Array) -> tuple[Array, Array]:
 
 def in_frame(px: Array, size_px: tuple[int, int], margin_px: float = 0.0) -> NDArray[np.bool_]:
     """Which pixels (N, 2) lie in a picture of (width, height)."""
-    high = np.array(size_px, dtype=np.float64) - 1 - margin_px
-    return np.asarray(np.all((px >= margin_px) & (px <= high), axis=1))
+    x, y = px.T
+    right, bottom = (n - 1.0 - margin_px for n in size_px)
+    return np.asarray((x >= margin_px) & (x <= right) & (y >= margin_px) & (y <= bottom))
 
 
 def seen_arc(plane: Plane, centre_mm: Array, radii_mm: Array, step_deg: float) -> tuple[float, int]:

@@ -252,7 +252,8 @@ def _band(gray: Image, plane: Plane, line_mm: Array, half_mm: float) -> Band:
     normal = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
     away, half = round(max(SIDE_PX * px_mm, SIDE_MM) / column_mm), round(half_mm / column_mm)
     aside = column_mm * np.arange(-half - away, half + away + 1, dtype=np.float64)
-    px = plane.to_px((line[:, None, :] + aside[None, :, None] * normal[:, None, :]).reshape(-1, 2))
+    places = np.stack([line[:, k, None] + aside * normal[:, k, None] for k in (0, 1)], axis=-1)
+    px = plane.to_px(places.reshape(-1, 2))
     x, y = np.ascontiguousarray(px.T, dtype=np.float32).reshape(2, len(line), len(aside))
     seen = cv2.remap(gray, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     tone: Grid = np.asarray(cv2.blur(cv2.LUT(seen, LOGS), (1, 3)), dtype=np.float32)

@@ -83,12 +83,12 @@ def outlined(gray: Image, plane: Plane, centres_mm: Array, radii_mm: Array) -> O
     place, steep = round_ways(tone)
     rise, rough = _levels(tone, place)
     far = radii_mm[:, None] * SHARE[place]
-    rim = centres_mm[:, None] + far[..., None] * ROUND
+    rim = np.stack([centres_mm[:, k, None] + far * ROUND[:, k] for k in (0, 1)], axis=-1)
     usual = _middle(rise)
     width = np.maximum(radii_mm * (SHARE[1] - SHARE[0]), 1e-6)
     area = np.sum(far * np.roll(far, -1, axis=1), axis=1) * np.sin(2 * np.pi / RAYS) / 2
     middle = centres_mm + 2 / 3 * (far**3 @ ROUND) / (far**2).sum(axis=1, keepdims=True)  # of the area
-    off = np.hypot(*(rim - middle[:, None]).transpose(2, 0, 1))
+    off = np.hypot(*(rim[..., k] - middle[:, k, None] for k in (0, 1)))
     return Outlines(
         outline_mm=rim, centre_mm=middle, radius_mm=np.sqrt(area / np.pi), dark=usual,
         sharp=_middle(steep) * np.maximum(2.5 * 0.9 * px_mm / width, 2.5), uneven=off.std(axis=1) / off.mean(axis=1),
