@@ -30,15 +30,20 @@ def _profiles(
     gray: Grid, rows: NDArray[np.int64], inner: Array, outer: Array, share: Array, gap: Array
 ) -> tuple[Array, Array]:
     """Values at shares of the way from one lip to the other, and at gaps from either, (N, S) and (N, 2 G)."""
-    last, wide = gray.shape[1] - 1, len(gap)
-    across, beside = np.empty((len(rows), len(share))), np.empty((len(rows), 2 * wide))
+    last, count, wide = float(gray.shape[1] - 1), len(share), len(gap)
+    across, beside = np.empty((len(rows), count)), np.empty((len(rows), 2 * wide))
+    at = np.empty(count + 2 * wide, np.int64)
     for n in range(len(rows)):
-        row = gray[rows[n]]
-        for k in range(len(share)):
-            across[n, k] = row[int(min(max(np.rint(inner[n] + share[k] * (outer[n] - inner[n])), 0), last))]
+        row, low, width, high = gray[rows[n]], inner[n], outer[n] - inner[n], outer[n]
+        for k in range(count):  # in two goes: the first is done many at a time
+            at[k] = int(min(max(np.rint(low + share[k] * width), 0.0), last))
         for k in range(wide):
-            beside[n, k] = row[int(min(max(np.rint(inner[n] - gap[k]), 0), last))]
-            beside[n, wide + k] = row[int(min(max(np.rint(outer[n] + gap[k]), 0), last))]
+            at[count + k] = int(min(max(np.rint(low - gap[k]), 0.0), last))
+            at[count + wide + k] = int(min(max(np.rint(high + gap[k]), 0.0), last))
+        for k in range(count):
+            across[n, k] = row[at[k]]
+        for k in range(2 * wide):
+            beside[n, k] = row[at[count + k]]
     return across, beside
 
 

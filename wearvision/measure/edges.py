@@ -54,8 +54,8 @@ def median(values: NDArray[np.floating]) -> float:
         return float(np.float32(middle)) if values.dtype == np.float32 else middle
     if len(values) % 2:
         return float(np.partition(values, half)[half])
-    part = np.partition(values, (half - 1, half))
-    return float((part[half - 1] + part[half]) / 2)
+    part = np.partition(values, half)  # one place at a time is several times as quick as two
+    return float((part[:half].max() + part[half]) / 2)
 
 
 def quantile(values: Array, share: float) -> float:

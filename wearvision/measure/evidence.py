@@ -155,7 +155,7 @@ def _away(image: Grid, wide: int, parts: int, every: int) -> Grid:
     for _ in range(3):
         reach = 0.7 * _row_medians(np.abs(turned[::4] - level[::4]).T).T
         level = _level(turned, level, reach, at)
-    away = np.ascontiguousarray(np.abs(turned - level)[::every].T)
+    away = np.ascontiguousarray(np.abs(turned[::every] - level[::every]).T)
     usual = 1.4826 * _row_medians(away).reshape(parts, -1)
     usual = np.maximum(usual, 0.5 * np.median(usual, axis=1, keepdims=True)) + np.float32(1e-3)
     away /= usual.reshape(-1, 1)
