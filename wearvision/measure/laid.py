@@ -49,45 +49,39 @@ class Sectors:
 
 def lay(found: Evidence, strip: Strip, rows: NDArray[np.int64], middle: Array, reach: int) -> Sectors:
     """Lay rows of a strip straight, `reach` columns to either side of a line, and average over sectors."""
-    first = np.rint(middle).astype(np.int64) - reach
-    sums = _summed(found.gray, found.plain, strip.valid, rows % len(found.gray), first, 2 * reach + 1)
-    return Sectors(gray=sums[1], slope=sums[2], seen=_averaged(sums, min(SECTOR_ROWS, len(rows))))
+    sums, seen = _averaged(found.gray, found.plain, strip.valid, rows, middle, reach)
+    return Sectors(gray=sums[1], slope=sums[2], seen=seen)
 
 
 @compiled
-def _summed(
-    gray: Grid, slope: Grid, valid: NDArray[np.bool_], rows: NDArray[np.int64], first: NDArray[np.int64], wide: int
-) -> Grid:
-    """How many rows of each sector are seen, and the sums of their grey and slope, (3, K, C).
+def _averaged(
+    gray: Grid, slope: Grid, valid: NDArray[np.bool_], rows: NDArray[np.int64], middle: Array, reach: int
+) -> tuple[Grid, NDArray[np.bool_]]:
+    """How many rows of each sector are seen, and the means of their grey and slope, (3, K, C); and which columns of
+    which sectors are seen at least over a third, (K, C).
 
-    Row n is read from its own column `first[n]` on; fewer rows than a sector's make one sector.
+    Fewer rows than a sector's make one sector.
     """
-    tall, count = min(SECTOR_ROWS, len(rows)), max(1, len(rows) // SECTOR_ROWS)
-    sums = np.zeros((3, count, wide), np.float32)
+    tall, count, wide = min(SECTOR_ROWS, len(rows)), max(1, len(rows) // SECTOR_ROWS), 2 * reach + 1
+    sums, seen = np.zeros((3, count, wide), np.float32), np.empty((count, wide), np.bool_)
     for n in range(count * tall):
-        row, low = rows[n], max(0, first[n])
-        high = max(low, min(valid.shape[1], first[n] + wide))
-        part = sums[:, n // tall, low - first[n] : high - first[n]]
+        row, first = rows[n] % len(gray), int(np.rint(middle[n])) - reach
+        low = max(0, first)
+        high = max(low, min(valid.shape[1], first + wide))
+        part = sums[:, n // tall, low - first : high - first]
         number, grays, slopes = part[0], part[1], part[2]
-        seen, here, steep = valid[row, low:high], gray[row, low:high], slope[row, low:high]
+        here, steep, there = gray[row, low:high], slope[row, low:high], valid[row, low:high]
         for c in range(len(number)):
-            weight = np.float32(seen[c])
+            weight = np.float32(there[c])
             number[c] += weight
             grays[c] += weight * here[c]
             slopes[c] += weight * steep[c]
-    return sums
-
-
-@compiled
-def _averaged(sums: Grid, tall: int) -> NDArray[np.bool_]:
-    """Which columns of which sectors, of so many rows, are seen at least over a third, (K, C); sums become means."""
-    seen = np.empty(sums.shape[1:], np.bool_)
-    for k in range(len(seen)):
+    for k in range(count):
         number, grays, slopes, told = sums[0, k], sums[1, k], sums[2, k], seen[k]
-        for c in range(len(told)):
-            count = max(number[c], np.float32(1))
-            grays[c], slopes[c], told[c] = grays[c] / count, slopes[c] / count, number[c] * 3 >= tall
-    return seen
+        for c in range(wide):
+            some = max(number[c], np.float32(1))
+            grays[c], slopes[c], told[c] = grays[c] / some, slopes[c] / some, number[c] * 3 >= tall
+    return sums, seen
 
 
 def beside(strip: Strip, box: Box, columns: int) -> Cuts:

@@ -98,14 +98,17 @@ def _box(laid: Sectors, strip: Strip, box: Box, max_width_mm: float) -> _Told:
     """The pair of lips with the steepest walls, most between them and least just outside."""
     px = strip.px_mm / strip.step_mm
     apart, gap = (int(np.ceil(LEAST_PX * px)), int(max_width_mm / strip.step_mm)), max(2, round(GAP_MM / strip.step_mm))
-    told = _Told(worth=-np.inf, box=(float(box[0]), float(box[1])))
+    at, lips = (float(box[0]), float(box[1])), None
     for _ in range(2):
-        square, wall = mean_squares(laid, beside(strip, told.box, laid.gray.shape[1]), told.box, CAP)
-        left, right, best, crests, worth, walls = _told(square, wall, told.box, gap, px, apart)
+        square, wall = mean_squares(laid, beside(strip, at, laid.gray.shape[1]), at, CAP)
+        left, right, best, crests, worth, walls = _told(square, wall, at, gap, px, apart)
         if best[1] < 0:
-            return told
-        told = _Told(worth=worth, box=crests, walls=walls, lips=_Lips(left=left, right=right, best=best, apart=apart))
-    return told
+            break
+        at, lips = crests, (left, right, best, worth, walls)
+    if lips is None:
+        return _Told(worth=-np.inf, box=at)
+    left, right, best, worth, walls = lips
+    return _Told(worth=worth, box=at, walls=walls, lips=_Lips(left=left, right=right, best=best, apart=apart))
 
 
 @compiled

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import scale_at, shrunk
+from wearvision.measure.edges import median
 from wearvision.measure.face import Face
 from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
@@ -74,7 +75,7 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     small = shrunk(gray[low[1] : high[1], low[0] : high[0]], shrink)
     tone = cv2.LUT(_laid_out(small, shrunk_px(corners - low, shrink), mask), LOGS)
     shown = tone[::4, ::4][mask[::4, ::4] > 0]
-    even = np.full_like(tone, np.median(shown) if len(shown) else 0)
+    even = np.full_like(tone, median(shown.astype(np.float32)) if len(shown) else 0)
     return FaceMap(
         tone=cv2.copyTo(tone, mask, even), face=mask, origin_mm=origin, centre_mm=face.centre_mm, step_mm=step,
         px_mm=px_mm,
