@@ -57,7 +57,7 @@ def darkness(strip: Strip, gray: Grid, rows: NDArray[np.int64], inner: Array, ou
     """How dark a groove is and over which share of its sectors: `dark` and `dark_share` of a track."""
     across, beside = profiles(strip, gray, rows, inner, outer)
     dark, noise = _darkness(across, beside, max(1, len(rows) // SECTOR))
-    return median(dark), float(np.mean(dark < -np.maximum(0.04, 2.5 * noise)))
+    return median(dark), np.count_nonzero(dark < -np.maximum(0.04, 2.5 * noise)) / len(dark)
 
 
 @compiled

@@ -194,8 +194,8 @@ def _held(value: np.float32, near: np.float32, reach: np.float32) -> np.float32:
 
 def _row_medians(values: Grid) -> Grid:
     """Median of each row, (T, 1): sorting short rows costs less than looking for their middle."""
-    ordered, half = np.sort(values, axis=1), values.shape[1] // 2
-    return np.asarray(ordered[:, half - 1 + values.shape[1] % 2 : half + 1].mean(axis=1, keepdims=True))
+    ordered, last = np.sort(values, axis=1), values.shape[1] - 1
+    return np.asarray((ordered[:, last // 2] + ordered[:, (last + 1) // 2]) / 2, dtype=np.float32)[:, None]
 
 
 def _usual(cells: Grid, seen: NDArray[np.bool_], strip: Strip) -> Grid:

@@ -85,6 +85,11 @@ class Track:
         """Median radii of its inner and its outer lip."""
         return median(self.inner_mm), median(self.outer_mm)
 
+    @cached_property
+    def length_mm(self) -> float:
+        """Along its inner lip."""
+        return float(np.radians(self.deg[-1] - self.deg[0]) * np.mean(self.inner_mm))
+
     @property
     def dense(self) -> float:
         """Score per row of the search that is in view."""
@@ -123,7 +128,7 @@ def follow(strip: Strip, found: Evidence, ribbon: Ribbon, *, blur_px: float) -> 
     return Track(
         deg=deg - 360.0 * np.floor(deg[0] / 360.0), inner_mm=strip.mm(inner), outer_mm=strip.mm(outer),
         clear=float(np.mean(clear[seen])),
-        end_u_deg=(float(end_u[0]), float(end_u[1])), hidden_deg=float(np.sum(~seen)) * strip.step_deg,
+        end_u_deg=(float(end_u[0]), float(end_u[1])), hidden_deg=np.count_nonzero(~seen) * strip.step_deg,
         doubt_mm=ribbon.doubt_mm, full=ribbon.full,
         cut=(False, False) if ribbon.full else cut_ends(strip, rows, (coarse[0] + coarse[1]) / 2),
         score=ribbon.score, strength=np.minimum(lips[0].size, lips[1].size), dark=dark, dark_share=share,

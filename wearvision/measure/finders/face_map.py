@@ -95,12 +95,13 @@ def _laid_out(picture: Image, corners: Array, wanted: Image) -> Image:
     each is seen as a flat quadrilateral, which a lens bends by less than a tenth of a pixel."""
     out = np.zeros_like(wanted)
     square = np.array([[0, 0], [TILE, 0], [TILE, TILE], [0, TILE]], dtype=np.float32)
+    quads = np.stack([corners[:-1, :-1], corners[:-1, 1:], corners[1:, 1:], corners[1:, :-1]], axis=2)
+    quads = quads.astype(np.float32)
     for row in range(0, wanted.shape[0], TILE):
         for column in range(0, wanted.shape[1], TILE):
             tile = np.s_[row : row + TILE, column : column + TILE]
             if cv2.countNonZero(wanted[tile]):
-                quad = corners[row // TILE :, column // TILE :][[0, 0, 1, 1], [0, 1, 1, 0]]
-                way = cv2.getPerspectiveTransform(square, quad.astype(np.float32))
+                way = cv2.getPerspectiveTransform(square, quads[row // TILE, column // TILE])
                 flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
                 cv2.warpPerspective(
                     picture, way, out[tile].shape[::-1], out[tile], flags=flags, borderMode=cv2.BORDER_REPLICATE

@@ -68,8 +68,7 @@ def is_groove(track: Track, px_mm: float, *, relief: bool = False) -> bool:
     relief : whether it is shaded like relief, which needs less score and no clear lips
     """
     width = track.width_mm
-    length = float(np.radians(track.deg[-1] - track.deg[0]) * np.mean(track.inner_mm))
-    slender = length / max(width, 1e-3)
+    slender = track.length_mm / max(width, 1e-3)
     plain = track.dense >= PLAIN_DENSE and track.dark <= PLAIN_DARK and slender >= PLAIN_SLENDER
     lit = track.dense >= LIT_DENSE and track.clear >= LIT_CLEAR and track.dark <= LIT_DARK
     narrow_share = LIT_SHARE if lit else NARROW_SHARE
