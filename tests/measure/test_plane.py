@@ -136,6 +136,18 @@ def test_parts_make_up_the_budget() -> None:
     np.testing.assert_allclose(plane.covariance, 5 * spread)
 
 
+def test_figures_of_points_are_the_same_for_all_planes_at_once() -> None:
+    plane = plane_of(STANDARD, Look(tilt_deg=25.0, k1=-0.04))
+    spread = np.diag(np.full(N, 1e-8))
+    plane = replace(plane, sources={"corner": spread, "lens": 4 * spread})
+    value, parts = plane.propagate_points(PX, lambda mm: np.hypot(mm[..., 0], mm[..., 1]))
+    one_by_one, of_each = plane.propagate(lambda p: np.hypot(*p.to_mm(PX).T))
+    np.testing.assert_array_equal(value, one_by_one)
+    assert list(parts) == ["corner", "lens"]
+    for name, u in parts.items():
+        np.testing.assert_array_equal(u, of_each[name])
+
+
 def test_theta_cannot_be_written_and_no_sources_mean_no_spread() -> None:
     plane = plane_of(STANDARD, Look())
     with pytest.raises(ValueError, match="read-only"):
