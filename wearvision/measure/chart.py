@@ -33,15 +33,17 @@ class Chart:
 
 
 class Copies:
-    """A picture in half its size, a quarter, and so on, each made once."""
+    """A picture in half its size, a quarter, and so on, and what is made of these, each made once."""
 
     def __init__(self, gray: Image) -> None:
         self._made = {1: gray}
 
     def shrunk(self, factor: int) -> Image:
-        """The picture over a power of two, as `shrunk`."""
+        """The picture over a factor, as `shrunk`."""
         if factor not in self._made:
-            self._made[factor] = shrunk(self.shrunk(factor // 2), 2)
+            halves = factor & -factor
+            before = halves if halves < factor else factor // 2
+            self._made[factor] = shrunk(self.shrunk(before), factor // before)
         return self._made[factor]
 
 

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at, shrunk
+from wearvision.measure.chart import Copies, scale_at
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray, slope
 from wearvision.measure.finders.tongue_clear import percentile
@@ -127,7 +127,7 @@ class Band:
 def sight_of(look: Look) -> Sight:
     """Two copies of the photo, and its colours."""
     whole = Copy(gray=look.gray, plane=look.plane, hidden_px=look.cards_px, blur_px=look.blur_px)
-    fine = _copy(whole, STEP_MM)
+    fine = _copy(whole, STEP_MM, look.copies)
     warm, small = None, look.plane
     if look.colour is not None:
         level = np.round(WARMTH * log_gray(np.arange(256, dtype=np.float32))).astype(np.uint8)
@@ -138,12 +138,12 @@ def sight_of(look: Look) -> Sight:
     return Sight(fine=fine, rough=_copy(fine, ROUGH_MM), warm=warm, warm_plane=small)
 
 
-def _copy(of: Copy, step_mm: float) -> Copy:
-    """A copy with pixels as large as a sample distance, or a little smaller."""
+def _copy(of: Copy, step_mm: float, made: Copies | None = None) -> Copy:
+    """A copy with pixels as large as a sample distance, or a little smaller; ``made`` are smaller ones there are."""
     factor = max(1, int(step_mm / scale_at(of.plane, (np.array([of.plane.size_px]) - 1) / 2)))
     if factor == 1:
         return of
-    gray = shrunk(of.gray, factor)
+    gray = (made or Copies(of.gray)).shrunk(factor)
     high, wide = gray.shape
     return Copy(
         gray=gray, plane=of.plane.shrunk(factor, (wide, high)), blur_px=float(np.hypot(of.blur_px / factor, 0.3)),

@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import chart_of
+from wearvision.measure.chart import Copies, chart_of
 from wearvision.measure.finders.stub import Stub, distance, fit_shape
 from wearvision.measure.finders.vane_edge_arc import arc_radius
 from wearvision.measure.finders.vane_edge_lines import Lines, Section, coarse_section, find_lines, fine_section
@@ -57,7 +57,8 @@ NOTHING = Unmeasured(reason="no vane stands out against its background", hint=HI
 
 
 def find_vane_edge(
-    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, *, blur_px: float
+    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, *, blur_px: float,
+    copies: Copies | None = None,
 ) -> Stub | Unmeasured:
     """The end section near the first card, fitted; lengths in mm of the plane.
 
@@ -66,8 +67,9 @@ def find_vane_edge(
     cards_px : (4, 2) outlines of the cards
     sizes : what to look for, from `sizes_of`
     blur_px : standard deviation of the photo's edges
+    copies : smaller copies of the photo, where it has some
     """
-    chart = chart_of(gray, plane, cards_px)
+    chart = chart_of(gray, plane, cards_px, copies)
     seen: list[tuple[float, Place, Lines]] = []
     for place in places(chart, plane.to_mm(cards_px[0]), sizes):
         lines = find_lines(coarse_section(gray, plane, place), sizes)

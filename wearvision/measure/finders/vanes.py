@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
+from wearvision.measure.chart import Copies
 from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, in_frame
@@ -102,7 +103,8 @@ class Vanes:
 
 
 def measure_vanes(
-    gray: Image, plane: Plane, stated: Stated, cards_px: tuple[Array, ...] = (), *, blur_px: float = 0.8
+    gray: Image, plane: Plane, stated: Stated, cards_px: tuple[Array, ...] = (), *, blur_px: float = 0.8,
+    copies: Copies | None = None,
 ) -> Vanes | Unmeasured:
     """Find, trace and compare the vanes.
 
@@ -115,11 +117,12 @@ def measure_vanes(
         `disc_diameter_mm` and `vane_thickness_mm` help; `vane_count` is one more number to try, and where another
         hardly stands out nothing is told.
     cards_px : outlines in photo px that hide the part
+    copies : smaller copies of the photo, where it has some
     """
     count, diameter = (stated.nominal.get(n) for n in ("vane_count", "disc_diameter_mm"))
     found = settle(
         gray, plane, cards_px, blur_px, diameter_mm=diameter, number=round(count) if count else None,
-        thickness_mm=stated.nominal.get("vane_thickness_mm"),
+        thickness_mm=stated.nominal.get("vane_thickness_mm"), copies=copies,
     )  # fmt: skip
     return found if isinstance(found, Unmeasured) else _compared(found)
 

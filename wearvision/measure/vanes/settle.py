@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wearvision.measure.chart import Chart, chart_of
+from wearvision.measure.chart import Chart, Copies, chart_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.ends import common_end, scores
@@ -190,10 +190,10 @@ class _Search:
 
 def settle(
     gray: Image, plane: Plane, cards_px: tuple[Array, ...], blur_px: float, *, diameter_mm: float | None,
-    number: int | None, thickness_mm: float | None = None,
+    number: int | None, thickness_mm: float | None = None, copies: Copies | None = None,
 ) -> Settled | Unmeasured:  # fmt: skip
     """Find the vanes of a disc; `number` is what is stated: one more to try."""
-    chart = chart_of(gray, plane, cards_px)
+    chart = chart_of(gray, plane, cards_px, copies)
     discs = find_discs(chart, diameter_mm, camera_foot(plane)[1])
     if not discs:
         return Unmeasured(reason="no disc with a bore or a rim was found", hint=DISC_HINT)

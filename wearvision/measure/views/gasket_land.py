@@ -66,7 +66,7 @@ def _stated(look: Look, sizes_mm: tuple[float, float]) -> Ring | str:
     """The ring of two diameters, or why there is none. A land's edges are sharp: no broken edge is allowed for."""
     inner, outer = sizes_mm
     nominal = {"face_inner_diameter_mm": inner - 2 * BREAK_MM, "face_outer_diameter_mm": outer + 2 * BREAK_MM}
-    face = find_face(look.gray, look.plane, replace(look.stated, nominal=nominal), look.cards_px)
+    face = find_face(look.gray, look.plane, replace(look.stated, nominal=nominal), look.cards_px, look.copies)
     if not isinstance(face, Face):
         return face.reason
     return Ring(centre_mm=face.centre_mm, radii_mm=face.flat_mm, covariance=face.covariance)
@@ -76,7 +76,7 @@ def _picked(look: Look) -> Ring | str:
     """The one ring in the picture that is as wide as was stated; where no width is, that is surely a land."""
     said = look.stated.nominal
     inner, outer = (said[name] / 2 if name in said else None for name in (INNER, OUTER))
-    chart = chart_of(look.gray, look.plane, look.cards_px)
+    chart = chart_of(look.gray, look.plane, look.cards_px, look.copies)
     found = ring_of_width(chart, said[WIDTH]) if WIDTH in said else land_rings(chart, inner, outer)
     fit = circles_near(look.gray, look.plane, *found, look.cards_px) if found else None
     if fit is None:

@@ -20,7 +20,7 @@ UNSURE_MARGIN = 1.25
 
 def see(look: Look) -> Seen:
     """All vanes of the disc."""
-    vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px)
+    vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px, copies=look.copies)
     if isinstance(vanes, Unmeasured):
         return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, (EDGES, "no vanes were followed")))
     stated = look.stated.nominal.get("vane_count")
