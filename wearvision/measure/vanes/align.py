@@ -62,6 +62,23 @@ def _shift_rows(values: Grid, off: Array, out: Grid) -> None:
         out[i, stop:] = values[i, last]
 
 
+def seen_back(seen: NDArray[np.bool_], off: Array) -> NDArray[np.bool_]:
+    """What is seen (N, S, M) once rows are `turned_back`; nothing beyond the ends."""
+    out = np.zeros_like(seen)
+    _shift_seen(seen, off, out)
+    return out
+
+
+@compiled
+def _shift_seen(seen: NDArray[np.bool_], off: Array, out: NDArray[np.bool_]) -> None:
+    last = seen.shape[2] - 1
+    for n in range(len(seen)):
+        for i in range(seen.shape[1]):
+            base = int(np.floor(off[n, i]))
+            for j in range(max(-base, 0), min(last - base - (off[n, i] > base), last) + 1):
+                out[n, i, j] = seen[n, i, min(j + base, last - 1)]
+
+
 def common(size: Grid) -> Grid:
     """What most vanes share, (S, M): mean over the vanes, none counted for more than the median of all and one."""
     known = size > 0

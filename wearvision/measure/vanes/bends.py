@@ -9,6 +9,7 @@ ones how each of them runs exactly.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import product
 
 import cv2
@@ -211,6 +212,7 @@ def shifts(bends: Array, share: Array) -> Array:
     return np.asarray(off + tip * np.clip((share - start) / (1 - start), 0, None) ** power)
 
 
+@cache
 def _tried() -> Array:
     """None, and every bend of a coarse grid, (H, 4)."""
     tips = np.concatenate([-TIPS_MM[::-1], TIPS_MM])
@@ -241,18 +243,34 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
 
 def _of_most(tried: Array, worth: Array, share: Array) -> Array:
     """Shift (S,) at shares of the line of all vanes but one, of the worth (N, H) of bends; 0 where they share none."""
-    cost = np.array([_cost(bend) for bend in tried])
-    better = worth + cost - worth[:, :1]
-    best, most = np.zeros(len(share)), LEAST_SHARED * (len(worth) - 1)
-    for tip in (*-FAR_TIPS_MM, *FAR_TIPS_MM):
-        near = np.flatnonzero(np.abs(tried[:, 0] - tip) <= max(APART_MM, NEAR_SHARE * abs(tip)))
-        which = near[np.argmax(better[:, near], axis=1)]
-        each = better[np.arange(len(worth)), which]
-        counted = np.maximum(np.minimum(each, MOST_BETTER + BEYOND_MOST * (each - MOST_BETTER)), -MOST_BETTER)
-        total = float(np.sort(counted)[1:].sum())
-        if total > most:
-            best, most = shifts(tried[which[each > 0]], share).mean(axis=0), total
-    return best
+    which = np.empty(len(worth), dtype=np.int64)
+    _most_share(tried, worth, which)
+    kept = tried[which[which >= 0]]
+    return shifts(kept, share).mean(axis=0) if len(kept) else np.zeros(len(share))
+
+
+@compiled
+def _most_share(tried: Array, worth: Array, which: NDArray[np.int64]) -> None:
+    """The bend of each vane that runs as most of them do; -1 of one that does not, and of all where they share none."""
+    each, own, most = np.empty(len(worth)), np.empty(len(worth), dtype=np.int64), LEAST_SHARED * (len(worth) - 1)
+    cost = np.array([_cost(tried[h]) for h in range(len(tried))])
+    which[:] = -1
+    for t in range(2 * len(FAR_TIPS_MM)):
+        tip = -FAR_TIPS_MM[t] if t < len(FAR_TIPS_MM) else FAR_TIPS_MM[t - len(FAR_TIPS_MM)]
+        near = max(APART_MM, NEAR_SHARE * abs(tip))
+        total, least = 0.0, np.inf
+        for n in range(len(worth)):
+            each[n] = -np.inf
+            for h in range(len(tried)):
+                better = worth[n, h] + cost[h] - worth[n, 0]
+                if abs(tried[h, 0] - tip) <= near and better > each[n]:
+                    each[n], own[n] = better, h
+            counted = max(min(each[n], MOST_BETTER + BEYOND_MOST * (each[n] - MOST_BETTER)), -MOST_BETTER)
+            total, least = total + counted, min(least, counted)
+        if total - least > most:
+            most = total - least
+            for n in range(len(worth)):
+                which[n] = own[n] if each[n] > 0 else -1
 
 
 def _likely(tried: Array, worth: Array) -> Array:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
 from wearvision.measure.compiled import compiled
@@ -106,7 +107,8 @@ def _votes(
     )
     _vote(start, way, worth, far, gain, image)
     sigma = max(1.5, 2.0 / chart.step_mm)
-    return np.asarray(cv2.GaussianBlur(image, (0, 0), sigma) - cv2.blur(image, (41, 41)), dtype=np.float32)
+    near = cv2.GaussianBlur(image, (0, 0), sigma)
+    return np.asarray(cv2.subtract(near, cv2.blur(image, (41, 41), dst=image), dst=near), dtype=np.float32)
 
 
 @compiled
@@ -137,28 +139,41 @@ def _less(place: _Place) -> float:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Rings:
-    """The map with what is valid of it (H, W, 2), and the radii at which edges of rings are looked for, mm."""
+    """The map with what is valid of it (H, W, 2), and the radii (R,) at which edges of rings are looked for, mm.
+
+    `ways` (2, T, R) are x and y along the rays, map px. Of a stated rim, `likely` (R,) is how much each radius may be
+    its own, `inner` (R,) which lie well within it, and `usual_mm` is the radius it seems to have at its usual depth.
+    """
 
     layers: Grid
     step_mm: float
     radius: Array
-    diameter_mm: float | None
-    camera_mm: float
+    ways: Array
+    likely: Array
+    inner: NDArray[np.bool_]
+    usual_mm: float | None
 
     @classmethod
     def of(cls, chart: Chart, diameter_mm: float | None, camera_mm: float) -> _Rings:
         most = min(RADII_MM[1], 0.75 * chart.step_mm * max(chart.values.shape), 0.6 * (diameter_mm or np.inf))
         radius = np.arange(RADII_MM[0], most, max(chart.step_mm, RING_MM))
         layers = np.asarray(cv2.merge([chart.values, chart.valid.astype(np.float32)]), dtype=np.float32)
+        rim = 0.5 * (diameter_mm or np.inf)
+        below = camera_mm * (rim / radius - 1)
+        near = np.abs(below - BELOW_MM[0]) < 3 * BELOW_MM[1]
         return cls(
-            layers=layers, step_mm=chart.step_mm, radius=radius, diameter_mm=diameter_mm, camera_mm=camera_mm
+            layers=layers, step_mm=chart.step_mm, radius=radius,
+            ways=_RAYS.T[:, :, None] * (radius / chart.step_mm),
+            likely=np.where(near, np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2), 0.0),
+            inner=(radius > 0.1 * rim) & (radius < 0.5 * rim),
+            usual_mm=rim * camera_mm / (camera_mm + BELOW_MM[0]) if diameter_mm else None,
         )  # fmt: skip
 
     def edges(self, places: Array) -> tuple[Grid, Grid]:
         """Edge over what is usual on rays from some places (P, 2), map px, and what is seen of it, (P, T, R) each."""
-        at = (places[:, None, None] + _RAYS[:, None] * (self.radius / self.step_mm)[None, :, None]).astype(np.float32)
-        at = at.reshape(-1, len(self.radius), 2)
-        x, y = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
+        x, y = (
+            (places[:, k, None, None] + self.ways[k]).astype(np.float32).reshape(-1, len(self.radius)) for k in (0, 1)
+        )
         both = cv2.remap(self.layers, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
         valid = np.asarray(both[..., 1] > 0.9, dtype=np.float32)
         valid = np.asarray(cv2.erode(valid, np.ones((1, 7), np.uint8)), dtype=np.float32)
@@ -184,31 +199,26 @@ class _Rings:
 
     def worth(self, profiles: Array) -> Array:
         """How much edge lies on rings about places with such profiles, (P,)."""
-        if self.diameter_mm is not None:
-            return self._stated(profiles, self.diameter_mm)[1]
+        if self.usual_mm is not None:
+            return self._stated(profiles, self.usual_mm)[1]
         inside = (profiles[:, 1:-1] >= profiles[:, :-2]) & (profiles[:, 1:-1] > profiles[:, 2:])
         return np.asarray(np.sort(np.where(inside, profiles[:, 1:-1], 0.0), axis=1)[:, -4:].sum(axis=1))
 
     def rim(self, profile: Array) -> float | None:
         """Radius of the rim as it seems: the stated one where one is stated, else the outermost clear ring."""
-        if self.diameter_mm is None:
+        if self.usual_mm is None:
             return _outermost(self.radius, profile)
-        radius, score = self._stated(profile[None], self.diameter_mm)
+        radius, score = self._stated(profile[None], self.usual_mm)
         return float(radius[0]) if score[0] > 0 else None
 
-    def _stated(self, profiles: Array, diameter_mm: float) -> tuple[Array, Array]:
+    def _stated(self, profiles: Array, usual_mm: float) -> tuple[Array, Array]:
         """Radius of the stated rim and the score, with the best ring within it; (P,) each.
 
         A rim that does not show is taken to lie at its usual depth: bore and hub alone tell the centre.
         """
-        below = self.camera_mm * (0.5 * diameter_mm / self.radius - 1)
-        near = np.abs(below - BELOW_MM[0]) < 3 * BELOW_MM[1]
-        inner = (self.radius > 0.05 * diameter_mm) & (self.radius < 0.25 * diameter_mm)
-        likely = profiles * np.where(near, np.exp(-0.5 * ((below - BELOW_MM[0]) / BELOW_MM[1]) ** 2), 0.0)
-        within = np.where(inner, profiles, 0.0).max(axis=1)
+        likely, within = profiles * self.likely, np.where(self.inner, profiles, 0.0).max(axis=1)
         rim = likely.max(axis=1)
-        usual = 0.5 * diameter_mm * self.camera_mm / (self.camera_mm + BELOW_MM[0])
-        return np.where(rim > 0, self.radius[np.argmax(likely, axis=1)], usual), rim + 0.5 * within
+        return np.where(rim > 0, self.radius[np.argmax(likely, axis=1)], usual_mm), rim + 0.5 * within
 
 
 def _bettered(rings: _Rings, best: _Place) -> _Place:

@@ -19,7 +19,7 @@ from wearvision.measure.vanes.align import Pair, best_shifts, common, middle, pa
 from wearvision.measure.vanes.foot import Where, where
 from wearvision.measure.vanes.hub import Disc
 from wearvision.measure.vanes.layout import FULL, STEP_MM, Layout, smooth
-from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_chart
+from wearvision.measure.vanes.strips import Line, Strips, edges_across, from_chart, means_between
 
 SIGMA_MM = 0.6
 ACROSS_MM = np.arange(-12.0, 12.01, 0.5)
@@ -179,16 +179,13 @@ def _unlike(strips: Strips, pair: Pair, shift_mm: Array) -> float:
 
 def _tops(strips: Strips, middle: Array, width_mm: float) -> Array:
     """Mean log grey between the edges about middles (T, N, S), mm across: (T, N, S)."""
-    total = np.cumsum(np.pad(strips.values, ((0, 0), (0, 0), (1, 0))), axis=2, dtype=np.float64)
-    half = max(width_mm / 2 - INSET_MM, strips.step_mm)
-    high = total.shape[2] - 1
+    half, high = max(width_mm / 2 - INSET_MM, strips.step_mm), strips.values.shape[2]
     ends = [
         np.clip(np.rint((middle + side * half - strips.across_mm[0]) / strips.step_mm + (side > 0)), 0, high)
         for side in (-1, 1)
     ]
     low, up = (np.asarray(e, dtype=np.intp) for e in ends)
-    rows = np.arange(total.shape[0] * total.shape[1]).reshape(total.shape[:2]) * total.shape[2]
-    return np.asarray((np.take(total, rows + up) - np.take(total, rows + low)) / np.maximum(up - low, 1))
+    return means_between(strips.values, low, up)
 
 
 def _cost(tops: Array, seen: Array) -> Array:

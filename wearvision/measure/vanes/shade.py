@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array
+from wearvision.measure.vanes.strips import means_between
 from wearvision.measure.vanes.trace import Traces, holds
 
 INSET_MM, BESIDE_MM = 0.4, 1.6
@@ -35,15 +36,12 @@ def stands_out(traces: Traces) -> float:
     strips, last = traces.strips, traces.strips.values.shape[2]
     along = traces.line.along_mm
     rows = (along > PART[0] * along[-1]) & (along < PART[1] * along[-1])
-    total = np.cumsum(np.pad(strips.values[:, rows], ((0, 0), (0, 0), (1, 0))), axis=2, dtype=np.float64)
     right, left = (traces.pair_mm[rows, side] + traces.path_mm[:, rows] for side in (0, 1))
 
     def mean(low_mm: Array, high_mm: Array) -> Array:
         ends = [np.rint((mm - strips.across_mm[0]) / strips.step_mm).astype(np.intp) for mm in (low_mm, high_mm)]
         low, high = np.clip(ends[0], 0, last - 1), np.clip(ends[1], 1, last)
-        high = np.maximum(high, low + 1)
-        sums = np.take_along_axis(total, np.stack([low, high], axis=2), axis=2)
-        return np.asarray((sums[..., 1] - sums[..., 0]) / (high - low))
+        return means_between(strips.values[:, rows], low, np.maximum(high, low + 1))
 
     top = mean(right + INSET_MM, left - INSET_MM)
     sides = np.minimum(mean(right - BESIDE_MM, right - INSET_MM), mean(left + INSET_MM, left + BESIDE_MM))

@@ -238,18 +238,30 @@ def _fit_each(
     at: Array, y: Array, sd: Array, share: float, prior: Array, theta: Array, normal: Array, cost: Array
 ) -> None:
     """Fit a shift of all and one of the bend (F, 2) to places, for bends that have `at` (F, S) of theirs there."""
-    none, r = np.zeros(2), np.empty(len(y))
+    none, r, size, weight = np.zeros(2), np.empty(len(y)), np.empty(len(y)), np.empty(len(y))
     for f in range(len(at)):
-        _solve(at[f], y, np.ones(len(y)), none, theta[f], normal[f])
+        weight[:] = 1.0
+        _solve(at[f], y, weight, none, theta[f], normal[f])
         for _ in range(ROUNDS):
-            r[:] = (y - theta[f, 0] - theta[f, 1] * at[f]) / sd
-            scale = max(1.0, 1.4826 * _in_order(np.abs(r), len(r) // 2))
-            root = np.maximum(1 - (r / (4.0 * scale)) ** 2, 0.0)
-            _solve(at[f], y, share * (root / (sd * scale)) ** 2, prior[f], theta[f], normal[f])
-        r[:] = (y - theta[f, 0] - theta[f, 1] * at[f]) / sd
-        size = normal[f, 0, 0] * normal[f, 1, 1] - normal[f, 0, 1] ** 2
-        cost[f] = share * np.minimum(r**2, 16.0).sum() + np.log(size / (prior[f, 0] * prior[f, 1]))
+            _misses(at[f], y, sd, theta[f], r)
+            for i in range(len(r)):
+                size[i] = abs(r[i])
+            scale = max(1.0, 1.4826 * _in_order(size, len(r) // 2))
+            for i in range(len(r)):
+                root = max(1 - (r[i] / (4.0 * scale)) ** 2, 0.0)
+                weight[i] = share * (root / (sd[i] * scale)) ** 2
+            _solve(at[f], y, weight, prior[f], theta[f], normal[f])
+        _misses(at[f], y, sd, theta[f], r)
+        whole = normal[f, 0, 0] * normal[f, 1, 1] - normal[f, 0, 1] ** 2
+        cost[f] = share * np.minimum(r**2, 16.0).sum() + np.log(whole / (prior[f, 0] * prior[f, 1]))
         cost[f] += prior[f, 0] * theta[f, 0] ** 2 + prior[f, 1] * theta[f, 1] ** 2
+
+
+@compiled
+def _misses(at: Array, y: Array, sd: Array, theta: Array, out: Array) -> None:
+    """How far places lie off a fit, over their standard deviations."""
+    for i in range(len(y)):
+        out[i] = (y[i] - theta[0] - theta[1] * at[i]) / sd[i]
 
 
 @compiled
@@ -273,9 +285,13 @@ def _in_order(values: Array, k: int) -> float:
 @compiled
 def _solve(at: Array, y: Array, weight: Array, prior: Array, theta: Array, normal: Array) -> None:
     """Weighted least squares of `theta[0] + theta[1] at`; its normal matrix goes to `normal`."""
-    normal[0, 0], normal[1, 1] = weight.sum() + prior[0], (weight * at * at).sum() + prior[1]
-    normal[0, 1] = normal[1, 0] = (weight * at).sum()
-    one, other = (weight * y).sum(), (weight * at * y).sum()
+    level, cross, square, one, other = 0.0, 0.0, 0.0, 0.0, 0.0
+    for i in range(len(y)):
+        slope = weight[i] * at[i]
+        level, cross, square = level + weight[i], cross + slope, square + slope * at[i]
+        one, other = one + weight[i] * y[i], other + slope * y[i]
+    normal[0, 0], normal[1, 1] = level + prior[0], square + prior[1]
+    normal[0, 1] = normal[1, 0] = cross
     size = (normal[0, 0] + 1e-9) * (normal[1, 1] + 1e-9) - normal[0, 1] ** 2
     theta[0] = ((normal[1, 1] + 1e-9) * one - normal[0, 1] * other) / size
     theta[1] = ((normal[0, 0] + 1e-9) * other - normal[0, 1] * one) / size

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Chart
+from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.polyline import at_run, length_of
@@ -146,6 +147,41 @@ def _inside(x: Grid, y: Grid, outline: Array) -> NDArray[np.bool_]:
         for a, b in zip(outline, ahead, strict=True)
     ]
     return np.asarray(np.all([s >= 0 for s in sides], axis=0) | np.all([s <= 0 for s in sides], axis=0))
+
+
+def at_columns(values: Grid, column: Array) -> Array:
+    """Values of rows (S, M) at columns (S, K), linear between them; beyond the ends the last value stands."""
+    out = np.empty(column.shape)
+    _at_columns(values, column, out)
+    return out
+
+
+@compiled
+def _at_columns(values: Grid, column: Array, out: Array) -> None:
+    for i in range(len(column)):
+        for k in range(column.shape[1]):
+            base = min(max(int(np.floor(column[i, k])), 0), values.shape[1] - 2)
+            part = min(max(column[i, k] - base, 0.0), 1.0)
+            out[i, k] = values[i, base] * (1 - part) + values[i, base + 1] * part
+
+
+def means_between(values: Grid, low: NDArray[np.intp], up: NDArray[np.intp]) -> Array:
+    """Means (..., N, S) of rows of strips (N, S, M) from columns `low` on and before `up`; 0 where there are none."""
+    out = np.empty(low.shape)
+    shape = (-1, *values.shape[:2])
+    _means_between(np.ascontiguousarray(values), low.reshape(shape), up.reshape(shape), out.reshape(shape))
+    return out
+
+
+@compiled
+def _means_between(values: Grid, low: NDArray[np.intp], up: NDArray[np.intp], out: Array) -> None:
+    for t in range(len(out)):
+        for n in range(len(values)):
+            for i in range(values.shape[1]):
+                total, first, stop = 0.0, low[t, n, i], up[t, n, i]
+                for j in range(first, stop):
+                    total += values[n, i, j]
+                out[t, n, i] = total / max(stop - first, 1)
 
 
 def signed_across(strips: Strips, along_step_mm: float, sigma_mm: float, smooth_mm: float = SMOOTH_MM) -> Grid:

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from wearvision.measure.edges import Grid, median, medians, peak_offset
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image, ring_scale
-from wearvision.measure.vanes.align import common, follow, turned_back, viterbi
+from wearvision.measure.vanes.align import common, follow, seen_back, turned_back, viterbi
 from wearvision.measure.vanes.bends import likeliest
 from wearvision.measure.vanes.layout import Layout
-from wearvision.measure.vanes.strips import CAP, SMOOTH_MM, Line, Strips, edges_across, from_photo
+from wearvision.measure.vanes.strips import CAP, SMOOTH_MM, Line, Strips, at_columns, edges_across, from_photo
 
 ALONG_MM = 0.75
 REACH_MM = 17.0
@@ -193,13 +193,8 @@ def _smooth_pair(place: Array, weight: Array) -> Array:
 
 def _along(strips: Strips, path_mm: Array) -> Strips:
     """The strips with every row shifted back by what its vane is shifted."""
-    off, high = path_mm / strips.step_mm, len(strips.across_mm) - 1
-    column = np.floor(off).astype(np.int64)[..., None] + np.arange(high + 1)
-    seen = strips.seen
-    if not seen.all():
-        seen = np.take_along_axis(seen, np.clip(column, 0, high - 1), axis=2)
-    inside = (column >= 0) & (column + (off > np.floor(off))[..., None] <= high)
-    return replace(strips, values=turned_back(strips.values, off), seen=seen & inside)
+    off = path_mm / strips.step_mm
+    return replace(strips, values=turned_back(strips.values, off), seen=seen_back(strips.seen, off))
 
 
 def _shared(off: Array) -> Array:
@@ -220,7 +215,9 @@ def _shared(off: Array) -> Array:
 
 def _levelled(size: Grid) -> Grid:
     """Edges over what is usual, those beyond `CAP` by their logarithm: a clear edge keeps its peak, and hardly more."""
-    return np.where(size > CAP, CAP * (1 + np.log(np.maximum(size, CAP) / CAP)), size).astype(np.float32)
+    out, clear = size.copy(), size > CAP
+    out[clear] = CAP * (1 + np.log(size[clear] / CAP))
+    return out
 
 
 def _aslant(pair: Array, path_mm: Array) -> Array:
@@ -245,11 +242,7 @@ def _paths(size: Grid, strips: Strips, pair: Array) -> tuple[Array, Array]:
 
 def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
     """Values of rows (S, M) at places (S, K), linear between columns."""
-    column = (place_mm - strips.across_mm[0]) / strips.step_mm
-    base = np.clip(np.floor(column).astype(int), 0, size.shape[1] - 2)
-    part = np.clip(column - base, 0, 1)
-    low, high = np.take_along_axis(size, base, axis=1), np.take_along_axis(size, base + 1, axis=1)
-    return np.asarray(low * (1 - part) + high * part, dtype=np.float64)
+    return at_columns(size, (place_mm - strips.across_mm[0]) / strips.step_mm)
 
 
 def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
