@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure import paper
+from wearvision.measure.descent import Misses, descend, misses, weighed
 from wearvision.measure.lens import LENS
 from wearvision.measure.model import model
 from wearvision.measure.paper import (
@@ -40,8 +41,6 @@ CORNER_FLOOR_PX = 0.05
 OUTLIER, GROSS = 2.5, 8.0
 """Corners further off than this many robust sigmas count for less, and for nothing."""
 LEAST_POINTS = 6
-LEAST_GAIN = 1e-5
-"""Of minus twice the log posterior: a step that gains less moves nothing by a hundredth of its uncertainty."""
 ALIKE_SIGMAS = 3.0
 """Standard errors, sqrt(2 / pairs), from which a correlation along printed lines is believed."""
 SOURCES = {"lens": LENS, "print": ("log_print",), "height": ("height",)}
@@ -49,7 +48,6 @@ SOURCES = {"lens": LENS, "print": ("log_print",), "height": ("height",)}
 paper, and the rest, `corner`."""
 LENS_ROWS = np.array([NAMES.index(name) for name in LENS])
 
-DISTANCE, FOCAL = NAMES.index("tz"), NAMES.index("log_f")
 SCALE, HEIGHT = NAMES.index("log_print"), NAMES.index("height")
 
 
@@ -115,16 +113,16 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
 
     Weights are Huber's (Robust Statistics, 1981), so that no corner enters or leaves at a stroke; gross ones leave.
     """
-    px = np.vstack([b.px for b in boards])
     relative = np.concatenate([b.sigma_rel for b in boards])[:, None]
     # a board's corners settle eight numbers of a homography or four of a place, and the pull
     given = 9 + 5 * (len(boards) - 1)
-    trust, state, sigma = np.ones(len(px)), start, 0.5
+    trust, state, sigma = np.ones(len(relative)), start, 0.5
+    firm = prior_state(prior, [replace(points, slack=Slack()) for points in boards])
     for _ in range(10):
         known = prior_state(prior, boards)
-        state = descend(boards, state, known, sigma, trust)
-        boards = _given_way(boards, state, prior, sigma, trust)
-        off = np.abs((model(boards, state)[0] - px) / relative)
+        state, at = descend(boards, state, known, sigma, trust)
+        boards = _given_way(boards, state, at, firm, prior)
+        off = np.abs(at.residual.reshape(-1, 2) / relative)
         robust = max(1.4826 * float(np.median(off)), CORNER_FLOOR_PX)
         far = off.max(axis=1) / robust
         fresh = np.where(far > GROSS, 0.0, np.minimum(1.0, OUTLIER / np.maximum(far, 1e-9)))
@@ -136,8 +134,10 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
             break
     wide = sigma * alike(boards, state, trust)
     if wide > sigma:
-        state = descend(boards, state, known, wide, trust)
-    residual, slope, weight = misses(boards, state, wide, trust)
+        state, at = descend(boards, state, known, wide, trust)
+    else:
+        at = misses(boards, state, wide, trust)
+    residual, slope, weight = at
     misfit = float(residual @ (residual * weight)) + 4 * float(trust.sum()) * math.log(wide)
     misfit += 2 * OUTLIER**2 * float(np.sum(1 - trust))
     off_prior = state - known[0]
@@ -151,11 +151,12 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
 SLACK_STEPS = 8
 
 
-def _given_way(boards: Sequence[Points], state: Array, prior: Prior, sigma: float, trust: Array) -> tuple[Points, ...]:
-    """The boards with the slack that their corners suggest, by expectation maximisation about this state."""
-    residual, slope, weight = misses(boards, state, sigma, trust)
-    mean, precision = prior_state(prior, [replace(points, slack=Slack()) for points in boards])
-    count = len(boards)
+def _given_way(
+    boards: Sequence[Points], state: Array, at: Misses, firm: tuple[Array, Array], prior: Prior
+) -> tuple[Points, ...]:
+    """The boards with the slack that their corners suggest, by expectation maximisation about this state; `firm` is
+    the prior without slack."""
+    (residual, slope, weight), (mean, precision), count = at, firm, len(boards)
     rows = np.concatenate([np.arange(len(state))[rows_of(NUISANCE, k, count)][GIVING] for k in range(count)])
     normal = weighed(slope, weight)
     pull = normal @ state + slope.T @ (residual * weight)
@@ -227,50 +228,6 @@ def alike(boards: Sequence[Points], state: Array, trust: Array) -> float:
     return math.sqrt(1 + (sum(n2 for n2, _ in sizes) / number - 1) * rho)
 
 
-def misses(boards: Sequence[Points], state: Array, sigma: float, trust: Array) -> tuple[Array, Array, Array]:
-    """Miss of every corner (2 N,), px, its slope by the state (2 N, S), and its weight (2 N,)."""
-    px, slope = model(boards, state)
-    seen = np.vstack([b.px for b in boards])
-    relative = np.concatenate([b.sigma_rel for b in boards])
-    return (seen - px).ravel(), slope, np.repeat(trust * (sigma * relative) ** -2.0, 2)
-
-
-def descend(
-    boards: Sequence[Points], state: Array, known: tuple[Array, Array], sigma: float, trust: Array
-) -> Array:
-    """Levenberg-Marquardt on corners and priors.
-
-    Focal length and distance lie in a narrow curved valley, along which a frontal board tells them hardly apart;
-    stepping in log f and log (distance / f) makes it straight.
-    """
-    target, precision = known
-
-    def cost(residual: Array, weight: Array, at: Array) -> float:
-        return float(residual @ (residual * weight) + (at - target) @ precision @ (at - target))
-
-    residual, slope, weight = misses(boards, state, sigma, trust)
-    now, damping = cost(residual, weight, state), 0.0
-    while damping < 1e8:
-        turned = slope.copy()
-        turned[:, DISTANCE] *= state[DISTANCE]
-        turned[:, FOCAL] += turned[:, DISTANCE]
-        normal = weighed(turned, weight) + precision
-        pull = turned.T @ (residual * weight) - precision @ (state - target)
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        ahead = state + step
-        ahead[DISTANCE] = state[DISTANCE] * math.exp(max(-1.0, min(step[DISTANCE] + step[FOCAL], 1.0)))
-        trial = misses(boards, ahead, sigma, trust)
-        then = cost(trial[0], trial[2], ahead)
-        if not then < now:
-            damping = max(10 * damping, 1e-4)
-            continue
-        gain, state, now, damping = now - then, ahead, then, damping / 10 if damping > 1e-5 else 0.0
-        residual, slope, weight = trial
-        if gain < LEAST_GAIN:
-            break
-    return state
-
-
 def sources(fit: Fit, boards: int) -> dict[str, Array]:
     """Covariance (13, 13) of the parameters by what brought it in."""
     spread = inverse_of(fit.normal + fit.precision)
@@ -288,14 +245,6 @@ def sources(fit: Fit, boards: int) -> dict[str, Array]:
 def _share(spread: Array, precision: Array, rows: Sequence[int]) -> Array:
     """What the prior of some rows brings into the covariance of the parameters."""
     return np.asarray(spread[:N, rows] @ precision[np.ix_(rows, rows)] @ spread[rows, :N])
-
-
-def weighed(slope: Array, weight: Array) -> Array:
-    """slope' W slope, within this thread: a matrix library's own threads cost more than they save here."""
-    return np.asarray(cv2.gemm(slope * weight[:, None], slope, 1.0, NOTHING, 0.0, flags=cv2.GEMM_1_T))
-
-
-NOTHING = np.zeros((0, 0))
 
 
 def inverse_of(matrix: Array) -> Array:

@@ -9,19 +9,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.adjust import (
-    DISTANCE,
-    FOCAL,
-    LEAST_POINTS,
-    Fit,
-    descend,
-    inverse_of,
-    misses,
-    prior_state,
-    rms_of,
-    settle,
-    weighed,
-)
+from wearvision.measure.adjust import LEAST_POINTS, Fit, inverse_of, prior_state, rms_of, settle
+from wearvision.measure.descent import DISTANCE, FOCAL, Misses, descend, weighed
 from wearvision.measure.paper import Points
 from wearvision.measure.prior import Prior
 
@@ -48,7 +37,7 @@ def settle_focal(boards: Sequence[Points], start: Array, prior: Prior, settled: 
     if np.count_nonzero(fit.trust) < LEAST_POINTS:
         return fit
     boards = fit.boards
-    fit = _replaced(fit, descend(boards, fit.state, prior_state(prior, boards), fit.wide_px, fit.trust), prior)
+    fit = _replaced(fit, *descend(boards, fit.state, prior_state(prior, boards), fit.wide_px, fit.trust), prior)
     own = math.sqrt(float(inverse_of(fit.normal + fit.precision)[FOCAL, FOCAL]))
     at = fit.state[FOCAL] + 2 * own**2 + own * FOCAL_STEPS
     steps = [_at_focal(boards, fit, prior, float(log_f)) for log_f in at]
@@ -58,8 +47,8 @@ def settle_focal(boards: Sequence[Points], start: Array, prior: Prior, settled: 
     variance = float(weight @ (at - mean) ** 2) + (at[1] - at[0]) ** 2 / 12
     nearest = steps[int(np.argmin(np.abs(at - mean)))][0]
     known = _pinned(prior, boards, mean)
-    state = descend(boards, _refocused(nearest, mean), known, fit.wide_px, fit.trust)
-    return _with_focal_spread(_replaced(fit, state, prior), variance)
+    told = descend(boards, _refocused(nearest, mean), known, fit.wide_px, fit.trust)
+    return _with_focal_spread(_replaced(fit, *told, prior), variance)
 
 
 def held(prior: Prior) -> Prior:
@@ -88,8 +77,9 @@ def _refocused(state: Array, log_f: float) -> Array:
 def _at_focal(boards: Sequence[Points], fit: Fit, prior: Prior, log_f: float) -> tuple[Array, float]:
     """State at a focal length, and minus twice the log of its marginal probability."""
     known = _pinned(prior, boards, log_f)
-    state = descend(boards, _refocused(fit.state, log_f), known, fit.wide_px, fit.trust)
-    residual, slope, weight = misses(boards, state, fit.wide_px, fit.trust)
+    state, (residual, slope, weight) = descend(
+        boards, _refocused(fit.state, log_f), known, fit.wide_px, fit.trust
+    )
     off = state - known[0]
     cost = float(residual @ (residual * weight) + off @ known[1] @ off)
     cost += float((log_f - prior.lens[0]) ** 2 * prior.lens_precision[0, 0])
@@ -99,12 +89,11 @@ def _at_focal(boards: Sequence[Points], fit: Fit, prior: Prior, log_f: float) ->
     return state, cost + float(np.linalg.slogdet(normal)[1])
 
 
-def _replaced(fit: Fit, state: Array, prior: Prior) -> Fit:
+def _replaced(fit: Fit, state: Array, at: Misses, prior: Prior) -> Fit:
     """A fit at another state."""
-    residual, slope, weight = misses(fit.boards, state, fit.wide_px, fit.trust)
     return replace(
-        fit, state=state, normal=weighed(slope, weight), precision=prior_state(prior, fit.boards)[1],
-        rms_px=rms_of(residual, fit.trust),
+        fit, state=state, normal=weighed(at.slope, at.weight), precision=prior_state(prior, fit.boards)[1],
+        rms_px=rms_of(at.residual, fit.trust),
     )  # fmt: skip
 
 

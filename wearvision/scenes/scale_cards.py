@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure import paper
-from wearvision.measure.adjust import HEIGHT, inverse_of, misses, prior_state, weighed
+from wearvision.measure.adjust import HEIGHT, inverse_of, prior_state
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.calibrate import Calibration, calibrate
+from wearvision.measure.descent import misses, weighed
 from wearvision.measure.lens import Lens
 from wearvision.measure.plane import N, Plane
 from wearvision.measure.pose import Together, solve, together
