@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from wearvision.cards import printing as cards
-from wearvision.cards import tags
+from wearvision.cards import square, tags
 from wearvision.cards.layout import cut_box_mm
 from wearvision.cards.tags import CardText, PartTag, find_tags, parse_text, read_card_text
 from wearvision.errors import BadInput
@@ -72,7 +72,17 @@ def test_fixed_modules_are_those_segno_writes(says: CardText) -> None:
     """Oracle: segno, an encoder that shares no code with the reader; it also proves every text fits."""
     code = segno.make_qr(says.text, error="m", version=2, mode="alphanumeric", boost_error=False)
     modules = np.array([list(row) for row in code.matrix], np.uint8)
-    assert np.array_equal(modules[tags._KNOWN], tags._DARK[tags._KNOWN])
+    assert np.array_equal(modules[square.KNOWN], square.DARK[square.KNOWN])
+
+
+def test_fits_are_those_of_opencv() -> None:
+    """Oracle: its masked template matching, pixel by pixel."""
+    side = (square.QR_MODULES + 6) * square.PER_MODULE
+    patch = np.random.default_rng(7).uniform(0, 255, (side, side)).astype(np.float32)
+    block = np.ones((square.PER_MODULE, square.PER_MODULE), np.float32)
+    light, known = (np.kron(one, block).astype(np.float32) for one in (1.0 - square.DARK, square.KNOWN))
+    theirs = cv2.matchTemplate(patch, light, cv2.TM_CCOEFF_NORMED, mask=known)
+    assert np.allclose(square._fits(patch), theirs, atol=1e-5)
 
 
 # ---- reading the label of a card

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from wearvision.cards.corner_marks import may_hold_code
 from wearvision.cards.layout import QR_MODULES, qr_square_mm
+from wearvision.cards.square import PER_MODULE, bits, decode, module_levels
 from wearvision.errors import BadInput
 from wearvision.measure.board import CARD_SQUARE_MM, CARDS
 from wearvision.stated import VIEWS, View
@@ -35,15 +36,10 @@ SEARCH_SIDE_PX = 1700
 CLOSE_SIDES_PX = (400, 250, 600)
 """Sides at which a square that was seen is then read: the detector stumbles over single sizes."""
 MOST_LOOKS = 4
-_PER_MODULE = 5
 _SLACK = 3
 """Modules round the label that are sampled too, so that it may lie that far off its expected place."""
-_PATCH = (QR_MODULES + 2 * _SLACK) * _PER_MODULE
-_EDGE = _SLACK * _PER_MODULE
-_DRAWN, _BORDER = 3, 16
-"""Pixels of a module and of the white about all when a square is redrawn for the decoder: more gain nothing."""
-_LEAST_FIT = 0.4
-"""Correlation with the fixed modules below which there is no label."""
+_PATCH = (QR_MODULES + 2 * _SLACK) * PER_MODULE
+_EDGE = _SLACK * PER_MODULE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,8 +138,8 @@ def read_card_text(
     if not np.isfinite(at).all() or not _inside(at[_EDGE:-_EDGE, _EDGE:-_EDGE], gray.shape):
         return None
     patch = cv2.remap(gray, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    levels = _module_levels(np.asarray(patch, np.float32))
-    found = None if levels is None else parse_text(_decode(_bits(levels)))
+    levels = module_levels(np.asarray(patch, np.float32))
+    found = None if levels is None else parse_text(decode(bits(levels)))
     return found if isinstance(found, CardText) else None
 
 
@@ -220,7 +216,7 @@ def _patch_mm(size: str) -> Points:
     """Sample points over the QR square and a little of the white around it, (_PATCH, _PATCH, 2), board mm."""
     corner, right = qr_square_mm(size)[:2]
     module = (right[0] - corner[0]) / QR_MODULES
-    steps = ((np.arange(_PATCH) + 0.5) / _PER_MODULE - _SLACK) * module
+    steps = ((np.arange(_PATCH) + 0.5) / PER_MODULE - _SLACK) * module
     x, y = np.meshgrid(corner[0] + steps, corner[1] + steps)
     return np.stack([x, y], axis=2)
 
@@ -232,73 +228,3 @@ def _project(homography: Points, points: Points) -> Points:
 
 def _inside(px: NDArray[Any], shape: tuple[int, ...]) -> bool:
     return bool(((px >= 0) & (px <= (shape[1] - 1, shape[0] - 1))).all())
-
-
-def _fixed_modules() -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """Modules that are the same in every version 2 square: dark (1) or light (0), and which they are.
-
-    ISO/IEC 18004: three finders with their separators, timing lines, one alignment pattern (from memory; the
-    tests hold it against the squares that segno writes).
-    """
-    dark = np.zeros((QR_MODULES, QR_MODULES), np.uint8)
-    known = np.zeros_like(dark, dtype=bool)
-    known[6, :] = known[:, 6] = True
-    dark[6, ::2] = dark[::2, 6] = 1
-    finder = np.zeros((9, 9), np.uint8)
-    finder[1:8, 1:8] = 1
-    finder[2:7, 2:7] = 0
-    finder[3:6, 3:6] = 1
-    for rows, cols, part in (
-        (slice(0, 8), slice(0, 8), finder[1:, 1:]),
-        (slice(0, 8), slice(-8, None), finder[1:, :-1]),
-        (slice(-8, None), slice(0, 8), finder[:-1, 1:]),
-    ):
-        dark[rows, cols], known[rows, cols] = part, True
-    known[16:21, 16:21] = True
-    dark[16:21, 16:21] = 1
-    dark[17:20, 17:20] = 0
-    dark[18, 18] = 1
-    return dark, known
-
-
-_DARK, _KNOWN = _fixed_modules()
-
-
-def _module_levels(patch: NDArray[np.float32]) -> NDArray[np.float64] | None:
-    """Gray level of each module, the square slid to where its fixed modules fit best; `None` when none do."""
-    block = np.ones((_PER_MODULE, _PER_MODULE), np.float32)
-    template = np.kron(1.0 - _DARK, block).astype(np.float32)
-    mask = np.kron(_KNOWN, block).astype(np.float32)
-    fit = cv2.matchTemplate(patch, template, cv2.TM_CCOEFF_NORMED, mask=mask)
-    fit = np.where(np.isfinite(fit), fit, -1.0)
-    row, col = np.unravel_index(int(np.argmax(fit)), fit.shape)
-    if fit[row, col] < _LEAST_FIT:
-        return None
-    side = QR_MODULES * _PER_MODULE
-    square = patch[row : row + side, col : col + side].reshape(QR_MODULES, _PER_MODULE, QR_MODULES, _PER_MODULE)
-    return np.asarray(square[:, 1:-1, :, 1:-1].mean(axis=(1, 3)))
-
-
-def _bits(levels: NDArray[np.float64]) -> NDArray[np.uint8]:
-    """Dark modules: below the middle between the fixed dark and fixed light ones, each fitted with a tilt."""
-    rows, cols = np.mgrid[:QR_MODULES, :QR_MODULES]
-    basis = np.stack([np.ones_like(rows), rows, cols], axis=2).astype(float)
-    halves = []
-    for tone in (0, 1):
-        at = _KNOWN & (tone == _DARK)
-        plane = np.linalg.lstsq(basis[at], levels[at], rcond=None)[0]
-        halves.append(basis @ plane)
-    return np.asarray(levels < (halves[0] + halves[1]) / 2, np.uint8)
-
-
-def _decode(bits: NDArray[np.uint8]) -> str:
-    """Words of a square whose modules are known, redrawn without a flaw; empty when it cannot be."""
-    bits = np.where(_KNOWN, _DARK, bits)
-    block = np.full((_DRAWN, _DRAWN), 255, np.uint8)
-    clean = np.pad(np.kron(1 - bits, block), _BORDER, constant_values=255).astype(np.uint8)
-    low, high = float(_BORDER), float(_BORDER + _DRAWN * QR_MODULES - 1)
-    quad = np.array([[[low, low], [high, low], [high, high], [low, high]]], np.float32)
-    try:
-        return str(cv2.QRCodeDetector().decode(clean, quad)[0])
-    except (cv2.error, UnicodeDecodeError):
-        return ""
