@@ -139,7 +139,8 @@ def test_bent_vanes_are_told_for_sure_and_sound_ones_never() -> None:
     off[1] += 4.0 * bend
     off[4] += 0.3 * bend
     off[5] = np.nan
-    told = _surely_bent(off, np.ones(6, dtype=bool), along, float(along[-1]))
+    whole = np.ones(6, dtype=bool)
+    told = _surely_bent(*against_siblings(off, whole), whole, along, float(along[-1]))
     assert told.tolist() == [False, True, False, False, False, False]
 
 

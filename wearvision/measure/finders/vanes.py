@@ -137,8 +137,10 @@ def _compared(found: Settled) -> Vanes:
     whole = there & ~stub
     off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
     short = np.zeros(len(off))
-    along, straight = traces.line.along_mm, whole & ~_surely_bent(off, whole, traces.line.along_mm, tip)
-    differences, doubts = against_siblings(off, straight if straight.sum() >= LEAST_STRAIGHT else whole)
+    along, (differences, doubts) = traces.line.along_mm, against_siblings(off, whole)
+    bent = _surely_bent(differences, doubts, whole, along, tip)
+    if bent.any() and (whole & ~bent).sum() >= LEAST_STRAIGHT:
+        differences, doubts = against_siblings(off, whole & ~bent)
     differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
@@ -150,12 +152,13 @@ def _compared(found: Settled) -> Vanes:
     )  # fmt: skip
 
 
-def _surely_bent(off: Array, whole: NDArray[np.bool_], along_mm: Array, tip: float) -> NDArray[np.bool_]:
+def _surely_bent(
+    differences: Array, doubts: Array, whole: NDArray[np.bool_], along_mm: Array, tip: float
+) -> NDArray[np.bool_]:
     """Which vanes (N,) are bent for sure, of those whose outer part lies off their siblings' at all."""
-    differences, doubts = against_siblings(off, whole)
     outer = (along_mm > (1 - OUTER) * tip) & (along_mm < tip - TIP_MM)
     far = whole & (np.abs(medians(differences[:, outer, None])[:, 0]) > OFF_MM)
-    bent = np.zeros(len(off), dtype=bool)
+    bent = np.zeros(len(whole), dtype=bool)
     bent[far] = [_bent(one) for one in shapes(differences[far], along_mm, tip, doubts[far])]
     return bent
 

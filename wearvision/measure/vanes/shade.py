@@ -6,6 +6,8 @@ along its whole length it is not darker than both. A shadow is, between lit grou
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,6 +33,7 @@ def alike(traces: Traces, which: NDArray[np.bool_] | None = None) -> float:
     return held * SHADED if stands_out(traces) < 0 else held
 
 
+@lru_cache(maxsize=1)
 def stands_out(traces: Traces) -> float:
     """Log grey between the edges less that of the darker side, median along vanes and over all; inf where unseen."""
     strips, last = traces.strips, traces.strips.values.shape[2]
