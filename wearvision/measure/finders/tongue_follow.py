@@ -8,6 +8,7 @@ the wall below the rim, the rim is the last of several steps.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,7 +96,7 @@ class Followed:
         """Samples from place to place."""
         return int(self.column[1] - self.column[0])
 
-    @property
+    @cached_property
     def apart(self) -> Array:
         """How much more metal-like (N,) it is just below the way than just above."""
         reach = np.round(np.linspace(*APART_MM, 8) / self.band.patch.step_mm).astype(int)[:, None]
