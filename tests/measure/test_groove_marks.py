@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.measure.test_ridges import STEP_DEG, drawn_strip
+from tests.measure.test_walls import wall
 from wearvision.measure.evidence import evidence
 from wearvision.measure.face import Face
-from wearvision.measure.finders.groove_marks import Ground, marks_of
+from wearvision.measure.finders.groove_marks import Ground, _mark, _one, marks_of
+from wearvision.measure.finders.worn import is_groove
 from wearvision.measure.lips import Track
 from wearvision.measure.ribbon import Ribbon
 from wearvision.measure.unwrap import Strip
@@ -51,3 +55,31 @@ def test_one_wall_becomes_the_groove_it_is_a_wall_of() -> None:
     strip = Strip(**{**vars(base), "values": base.values + floor})
     [whole] = marks_of([ribbon(strip, (43.75, 44.25), 50, 150)], ground(strip))
     assert whole.width_mm == pytest.approx(2.4, abs=0.3)
+
+
+def test_lips_that_come_out_as_one_wall_give_way_to_those_a_ribbon_had() -> None:
+    """The wall of a wide, flat groove is so dark and crisp that it looks like a groove."""
+    base = drawn_strip((44.3, 0.6, 50, 150), grey=-60.0, rust=0)
+    floor = drawn_strip((45.2, 2.4, 50, 150), grey=-14.0, rust=0).values - drawn_strip(rust=0).values
+    strip = Strip(**{**vars(base), "values": base.values + floor})
+    wide, alone = (ribbon(strip, (44.0, lip), 50, 150) for lip in (46.4, 44.6))
+
+    class OneWall(Ground):
+        def refine(self, ribbon: Ribbon) -> Ribbon:
+            return alone
+
+    on = OneWall(**vars(ground(strip)))
+    assert (one := on.follow(alone)) is not None and is_groove(one, strip.px_mm)
+    assert (track := _mark(wide, on)) is not None
+    assert track.width_mm == pytest.approx(2.4, abs=0.3)
+
+
+def test_a_groove_is_not_lost_in_what_does_not_stand() -> None:
+    class Beside(Ground):
+        def stands(self, track: Track) -> bool:
+            return track.width_mm < 3.0
+
+    strip = drawn_strip((46.0, 4.0, 50, 150), rust=0)
+    low, high = (replace(wall(at, 50, 150), outer_mm=wall(at, 50, 150).inner_mm + 2.0) for at in (44.0, 46.0))
+    assert _one(low, high, ground(strip)) is not None
+    assert _one(low, high, Beside(**vars(ground(strip)))) is None

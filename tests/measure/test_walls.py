@@ -63,6 +63,7 @@ def wide(inner_mm: float, first_deg: float, arc_deg: float) -> Track:
         (wall(44.0, 50, 150), wall(46.0, 52, 60), 150),  # one wall fades sooner
         (wall(44.0, 50, 120), wall(44.8, 175, 120), 245),  # the dark wall changes sides
         (wall(44.0, 250, 110), wall(44.8, 5, 100), 215),  # the same over the seam
+        (wall(44.0, 50, 100), wall(44.1, 230, 60), 240),  # two pieces of one groove
     ],
 )
 def test_walls_that_fade_or_take_turns_make_one_mark(low: Track, high: Track, arc_deg: float) -> None:
@@ -158,6 +159,16 @@ def test_of_two_pairs_the_clearer_is_taken() -> None:
     strip = drawn_strip(rust=0)
     low, high, other = wall(44.0, 50, 150), wall(46.0, 52, 150), wall(43.3, 205, 100)
     assert walls([other, low, high], 6.0, strip, evidence(strip).gray) == [(low, high)]
+
+
+@pytest.mark.parametrize(("arc_deg", "pairs"), [(170, 1), (120, 0)])
+def test_two_that_share_the_whole_circle_are_walls_whatever_each_looks_like(arc_deg: float, pairs: int) -> None:
+    """A deep groove's dark wall changes sides with the lamp: here one wall, there the other."""
+    low, high = (
+        replace(wide(at, first, arc_deg), score=3000.0, dark=-0.6) for at, first in ((44.0, 5), (45.5, 185))
+    )
+    strip = drawn_strip(rust=0)
+    assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
 
 
 def test_a_groove_in_its_own_right_is_no_wall() -> None:

@@ -28,11 +28,15 @@ def mark(width_mm: float, arc_deg: float, *, dense: float = 6.0, clear: float = 
     [
         (mark(1.0, 60), True),
         (mark(0.4, 60), False),  # a scratch
+        (mark(0.55, 90), True),
+        (mark(0.55, 50), False),  # what is thin is long
         (mark(1.0, 60, dark=-0.05), False),
         (mark(1.0, 60, clear=0.4, dark=-0.2), False),
         (mark(1.0, 60, dense=0.5), True),
-        (mark(2.0, 60, dense=0.5), False),  # what is wide shows more
+        (mark(2.0, 60, dense=0.5, clear=0.65), False),  # what is wide shows more
         (mark(2.0, 60, dense=0.5, clear=0.95), True),  # its lips say what its score does not
+        (mark(2.0, 60, dense=0.5, clear=0.75), True),  # dark all along
+        (mark(2.0, 60, dense=0.5, clear=0.75, dark=-0.2), False),
         (mark(4.5, 30), False),  # stout, as rust is
         (mark(4.5, 30, clear=0.95), True),  # rust has no such lips
         (mark(6.0, 30, clear=0.95), False),

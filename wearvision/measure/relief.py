@@ -25,7 +25,7 @@ SECTOR, LEAST_SECTORS = 8, 4
 ASIDE = (-3.0, -2.2, -1.5, 1.5, 2.2, 3.0)
 """Where the face beside is looked at for the same, in widths of the mark; and least places there in the strip."""
 LEAST_ASIDE = 2
-COHERENT = 10.0
+COHERENT = 14.0
 """Relief is when neighbouring sectors' differences have so many times the square of the face's in common."""
 
 

@@ -47,9 +47,11 @@ and with this share of its own beside the other."""
 OWN_DENSE, OWN_CLEAR = 5.0, 0.7
 """A mark wider than a line, with this score per row of the search and both lips seen over this share of its length, is
 a groove in its own right."""
-WALL_DARK, APART, COMMON, GAP_DEG = -0.05, 0.6, 0.35, 45.0
+WALL_DARK, APART, COMMON, GAP_DEG, SAME_GAP_DEG, TURN_DEG = -0.05, 0.6, 0.35, 45.0, 90.0, 25.0
 """Walls that take turns: both dark (log grey), no further apart than this share of the groove's width, side by side
-over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins."""
+over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins, or
+than the second if they lie at the same radii; where neither gap is longer than the last, they share the whole circle,
+and are walls even if each looks like a groove."""
 ROUND_MM, ROUND_SLIM, ROUND_DARK, ALL_ROUND_DEG, ASIDE_DEG = 0.7, 0.25, -0.15, 300.0, 90.0
 """Walls of a groove that goes all the way round: no wider than this, and than this share of the groove, so dark, over
 so much of the circle together, and the middle of one so far round from that of the other."""
@@ -174,11 +176,14 @@ def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:
     """Whether one goes on where the other ends: the dark wall changes sides with the angle to the lamp."""
     over = min(low.lips_mm[1], high.lips_mm[1]) - high.lips_mm[0]
     nested = over >= NESTED * max(low.width_mm, high.width_mm)
-    if (not nested and (_own(low) or _own(high))) or -over > APART * whole_mm or max(low.dark, high.dark) > WALL_DARK:
+    gaps = [abs((a.deg[-1] - b.deg[0] + 180) % 360 - 180) for a, b in ((low, high), (high, low))]
+    if not nested and max(gaps) > TURN_DEG and (_own(low) or _own(high)):
+        return False
+    if -over > APART * whole_mm or max(low.dark, high.dark) > WALL_DARK:
         return False
     one, other = _covered(low), _covered(high)
-    gaps = [abs((a.deg[-1] - b.deg[0] + 180) % 360 - 180) for a, b in ((low, high), (high, low))]
-    return bool((one & other).sum() <= COMMON * min(one.sum(), other.sum()) and min(gaps) <= GAP_DEG)
+    near = SAME_GAP_DEG if nested else GAP_DEG
+    return bool((one & other).sum() <= COMMON * min(one.sum(), other.sum()) and min(gaps) <= near)
 
 
 def _facing(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:

@@ -22,6 +22,8 @@ from wearvision.measure.walls import between, walls
 LEFT, LEFT_DEG = 0.15, 24.0
 """Of a ribbon cut to where it shows at least this share and this much is left, or it was a line that crosses a spot."""
 
+ONE_OF_TWO = 0.5
+"""Lips less than this share as far apart as those a ribbon had are those of one of its walls."""
 STILL_CLEAR = 0.5
 """The lips of what is joined are clear over at least this share of what those of a groove in it are."""
 WITHIN = 0.9
@@ -90,7 +92,9 @@ def _mark(ribbon: Ribbon, ground: Ground) -> Track | None:
     if ribbon.score * ROWS < HOPELESS * len(ribbon.rows):
         return None
     tracks: list[Track] = []
-    for one in (ground.refine(ribbon), ribbon):
+    fine = ground.refine(ribbon)
+    alone = median(fine.outer - fine.inner) < ONE_OF_TWO * median(ribbon.outer - ribbon.inner)
+    for one in (ribbon, fine) if alone else (fine, ribbon):
         if median(one.outer - one.inner) * strip.step_mm < ground.bound_mm:
             track = ground.follow(one)
             if track is not None and is_groove(track, strip.px_mm):
@@ -104,12 +108,22 @@ def _mark(ribbon: Ribbon, ground: Ground) -> Track | None:
 def _joined(marks: list[Track], ground: Ground) -> list[Track]:
     """Marks with the walls of one groove taken together, as long as there are any."""
     for low, high in walls(marks, ground.bound_mm, ground.strip, ground.found.gray):
-        whole = ground.follow(between(low, high, ground.strip))
-        own = max((t.clear for t in (low, high) if is_groove(t, ground.strip.px_mm)), default=0.0)
-        if whole is not None and whole.clear >= STILL_CLEAR * own and ground.is_worn(whole):
+        whole = _one(low, high, ground)
+        if whole is not None:
             rest = [t for t in marks if t is not low and t is not high]
             return _joined([*rest, whole], ground)
     return marks
+
+
+def _one(low: Track, high: Track, ground: Ground) -> Track | None:
+    """Two marks as one, if that is a groove, and no less of one than either by itself."""
+    whole = ground.follow(between(low, high, ground.strip))
+    if whole is None or not ground.is_worn(whole):
+        return None
+    grooves = [t for t in (low, high) if is_groove(t, ground.strip.px_mm)]
+    if any(whole.clear < STILL_CLEAR * t.clear for t in grooves):
+        return None
+    return whole if ground.stands(whole) or not any(ground.stands(t) for t in grooves) else None
 
 
 def _worn(marks: list[Track], ground: Ground) -> list[Track]:
@@ -131,8 +145,8 @@ def _united(marks: list[Track], ground: Ground) -> list[Track]:
     for low, high in combinations(sorted(marks, key=lambda t: t.lips_mm[0]), 2):
         thin, wide = sorted((low, high), key=lambda t: t.width_mm)
         if lies_on(thin, wide, WITHIN):
-            whole = ground.follow(between(low, high, ground.strip))
-            if whole is not None and ground.is_worn(whole):
+            whole = _one(low, high, ground)
+            if whole is not None:
                 rest = [t for t in marks if t is not low and t is not high]
                 return _united([*rest, whole], ground)
     return marks

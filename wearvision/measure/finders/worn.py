@@ -18,6 +18,8 @@ groove."""
 SLENDER, SLENDER_CRISP, STOUT_MM = 4.0, 3.5, 3.5
 """A groove is at least this many times as long as wide, or the second where its lips are crisp; where they are not, by
 twice as many more as it is wider than `STOUT_MM` in mm: rust is stout."""
+THIN_MM, THIN_DEG = 0.6, 60.0
+"""One narrower than this is none either where it goes on over fewer degrees: none of nine was."""
 HOPELESS = 0.25
 """A mark with less score per row of the search is neither a groove nor one of its walls."""
 DENSE, DENSE_MM, SHORT, DENSE_SHORT = 0.0, 0.3, 15.0, 4.0
@@ -26,6 +28,8 @@ for more where it is wide (`lip_pairs.py`); and that of one less than `SHORT` ti
 CRISP, CRISP_SHORT, DENSE_CRISP = 0.9, 8.0, 0.4
 """One whose both lips are seen over so much of its length needs no more than this, if it is at least so many times as
 long as wide: rust and stains have no such lips."""
+CRISP_DARK, DARK_LONG, DARK_ALL = 0.7, -0.25, 0.9
+"""Fewer lips do for one so dark over so much of its length."""
 CLEAR, CLEAR_BESIDE = 0.5, 0.8
 """Both lips are seen over at least this share of the length; more where an edge of the face may be broken."""
 PLAIN_DENSE, PLAIN_DARK, PLAIN_SLENDER, CLEAR_PLAIN = 4.0, -0.25, 8.0, 0.2
@@ -39,7 +43,7 @@ DARK_WHOLE, SHARE_WHOLE = -0.2, 0.8
 """The same two of what one wall was stretched to."""
 NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
-LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.8, -0.2, 0.7
+LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.7, -0.2, 0.7
 """One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
 BREAK_MM = 1.2
 """So near to an edge of the face a line may be the edge's own break (chamfer, rounding)."""
@@ -75,6 +79,7 @@ def is_groove(track: Track, px_mm: float, *, relief: bool = False) -> bool:
     least = SLENDER_CRISP if track.clear >= CRISP else SLENDER + 2 * max(0.0, width - STOUT_MM)
     return bool(
         width >= max(LEAST_PX * px_mm, LEAST_MM)
+        and (width >= THIN_MM or track.deg[-1] - track.deg[0] >= THIN_DEG)
         and slender >= least
         and track.dense >= (HOPELESS if relief else _least_dense(track, slender))
         and track.clear >= (CLEAR_PLAIN if plain or relief else CLEAR)
@@ -99,7 +104,9 @@ def _least_dense(track: Track, slender: float) -> float:
     least = DENSE + DENSE_MM * track.width_mm
     if slender < SHORT:
         least = max(least, DENSE_SHORT)
-    return min(least, DENSE_CRISP) if track.clear >= CRISP and slender >= CRISP_SHORT else least
+    dark = track.dark <= DARK_LONG and track.dark_share >= DARK_ALL
+    crisp = track.clear >= (CRISP_DARK if dark else CRISP)
+    return min(least, DENSE_CRISP) if crisp and slender >= CRISP_SHORT else least
 
 
 def stands(track: Track, face: Face) -> bool:
