@@ -10,7 +10,7 @@ from wearvision.measure.evidence import evidence
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.plane import Array
 from wearvision.measure.ridges import find_ribbons
-from wearvision.measure.shadow import is_shadow, is_step
+from wearvision.measure.shadow import is_shadow
 from wearvision.measure.unwrap import Strip
 
 STEP_MM, RADIUS_MM = 0.07, 30.0
@@ -72,36 +72,12 @@ def test_a_wide_groove_that_thins_out_stays() -> None:
     assert not track_of(drawn(np.maximum(wide, 0.0)))[1]
 
 
-def shaded(low: Array, high: Array, wide_mm: float = 0.4) -> tuple[Track, Strip]:
-    """A mark about `RADIUS_MM` of two halves of so many grey levels against the face in each row, and its track."""
-    strip = drawn(np.zeros(len(DEG)))
-    radius = strip.mm(np.arange(strip.values.shape[1], dtype=np.float64))
-    for side, grey in ((-1, low), (1, high)):
-        inside = np.abs(radius - RADIUS_MM - side * wide_mm / 2) < wide_mm / 2
-        strip.values[:, inside] += grey[:, None].astype(np.float32)
-    lips = (np.full(len(DEG), RADIUS_MM + by) for by in (-wide_mm, wide_mm))
-    inner, outer = lips
-    return Track(
-        deg=DEG, inner_mm=inner, outer_mm=outer, clear=0.8, end_u_deg=(0.5, 0.5), hidden_deg=0.0, doubt_mm=(0.1, 0.1),
-        cut=(False, False), full=True, score=400.0, strength=np.ones(len(DEG)), dark=-0.3, dark_share=1.0,
-    ), strip  # fmt: skip
-
-
-LAMP = np.cos(np.radians(DEG - 90.0))
-
-
-@pytest.mark.parametrize(
-    ("low", "high", "wide_mm", "step"),
-    [
-        (-50 * LAMP, -50 * LAMP, 0.4, True),  # one wall: dark on this side of the lamp, bright on that
-        (50 * LAMP, -50 * LAMP, 0.4, False),  # two: one is bright where the other is dark
-        (np.full(len(DEG), -50.0), np.full(len(DEG), -50.0), 0.4, False),  # dark all round
-        (-50 * LAMP, -50 * LAMP, 0.8, False),  # too wide for a step
-    ],
-)
-def test_a_step_has_one_wall(low: Array, high: Array, wide_mm: float, step: bool) -> None:
-    track, strip = shaded(low, high, wide_mm)
-    assert is_step(track, strip, evidence(strip).gray) == step
+@pytest.mark.parametrize("thin_from", [100.0, 180.0])
+def test_a_groove_that_thins_out_at_one_end_stays(thin_from: float) -> None:
+    wide = 0.8 * np.clip((230.0 - DEG) / (230.0 - thin_from), 0.2, 1.0)
+    track, shadow = track_of(drawn(np.where((DEG > 50) & (DEG < 230), wide, 0.0)))
+    assert track.deg[-1] - track.deg[0] > 120
+    assert not shadow
 
 
 def test_a_narrow_groove_nearly_all_the_way_round_is_no_shadow() -> None:

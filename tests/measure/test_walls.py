@@ -137,12 +137,20 @@ def test_marks_of_their_own_with_exactly_the_same_ends_are_walls(arc_deg: float,
     [
         (200, -0.3, 1),  # one wall dark on this side of the lamp, the other on that
         (60, -0.3, 0),  # two shadows thrown to one side
-        (200, -0.1, 0),
+        (200, -0.05, 0),
     ],
 )
 def test_walls_that_are_dark_on_either_side_go_round(first: float, dark: float, pairs: int) -> None:
     low, high = (replace(wall(at, turn, 230), dark=dark) for at, turn in ((44.0, 20), (46.5, first)))
     strip = drawn_strip(rust=0)
+    assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
+
+
+@pytest.mark.parametrize(("first", "pairs"), [(200, 1), (40, 0)])
+def test_circles_that_are_darkest_on_either_side_go_round(first: float, pairs: int) -> None:
+    """Both are followed all the way; where each is dark says which side of the lamp it faces."""
+    strip = drawn_strip((44.2, WIDE_MM, 20, 180), (46.7, WIDE_MM, first, 180), rust=0)
+    low, high = (replace(wall(at, 0, 359), full=True) for at in (44.0, 46.5))
     assert len(walls([low, high], 6.0, strip, evidence(strip).gray)) == pairs
 
 

@@ -52,9 +52,9 @@ WALL_DARK, APART, COMMON, GAP_DEG, SAME_GAP_DEG, TURN_DEG = -0.05, 0.6, 0.35, 45
 over no more than this share of the shorter arc, with no longer gap from where one ends to where the other begins, or
 than the second if they lie at the same radii; where neither gap is longer than the last, they share the whole circle,
 and are walls even if each looks like a groove."""
-ROUND_MM, ROUND_SLIM, ROUND_DARK, ALL_ROUND_DEG, ASIDE_DEG = 0.7, 0.25, -0.15, 300.0, 90.0
+ROUND_MM, ROUND_SLIM, ROUND_DARK, ALL_ROUND_DEG, ASIDE_DEG = 0.7, 0.25, -0.1, 300.0, 120.0
 """Walls of a groove that goes all the way round: no wider than this, and than this share of the groove, so dark, over
-so much of the circle together, and the middle of one so far round from that of the other."""
+so much of the circle together, and where one is darkest so far round from where the other is."""
 NESTED = 0.7
 """Of two marks that have this share of the wider one's width in common, one is no neighbour of the other, but the same
 mark."""
@@ -94,7 +94,7 @@ def _doubt(low: Track, high: Track, strip: Strip, gray: Grid) -> int:
         return 0
     if thick <= HALF * whole and _same_ends(low, high) and _opposed(low, high, strip, gray):
         return 0
-    if thick <= min(ROUND_MM, ROUND_SLIM * whole) and _go_round(low, high):
+    if thick <= min(ROUND_MM, ROUND_SLIM * whole) and _go_round(low, high, strip, gray):
         return 0
     if _touch(low, high):
         return 1
@@ -162,14 +162,20 @@ def _fades(low: Track, high: Track) -> bool:
     return bool(beside and len(short.deg) >= FADED * len(long.deg))
 
 
-def _go_round(low: Track, high: Track) -> bool:
+def _go_round(low: Track, high: Track, strip: Strip, gray: Grid) -> bool:
     """Whether both are dark, together nearly all the way round, and each on another side: a lamp from one side darkens
     the one wall there and the other here, while of the shadows of two steps it throws both to one side."""
-    if low.full or high.full or max(low.dark, high.dark) > ROUND_DARK:
+    if max(low.dark, high.dark) > ROUND_DARK or (_covered(low) | _covered(high)).sum() < ALL_ROUND_DEG:
         return False
-    middles = [(t.deg[0] + t.deg[-1]) / 2 for t in (low, high)]
-    apart = abs((middles[0] - middles[1] + 180) % 360 - 180)
-    return bool((_covered(low) | _covered(high)).sum() >= ALL_ROUND_DEG and apart >= ASIDE_DEG)
+    way, other = (_dark_way(t, strip, gray) for t in (low, high))
+    return bool(np.cos(way - other) <= np.cos(np.radians(ASIDE_DEG)))
+
+
+def _dark_way(track: Track, strip: Strip, gray: Grid) -> float:
+    """The angle about which a track is dark, radians."""
+    dark = np.fmax(-_lit(track, strip, gray), 0.0)
+    at = np.radians(np.arange(360.0))
+    return float(np.arctan2(dark @ np.sin(at), dark @ np.cos(at)))
 
 
 def _take_turns(low: Track, high: Track, whole_mm: float) -> bool:

@@ -18,7 +18,7 @@ from wearvision.measure.finders.worn import apart, gap_mm
 from wearvision.measure.lips import Track, running_median
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.ridges import find_ribbons
-from wearvision.measure.shadow import is_shadow, is_step
+from wearvision.measure.shadow import is_shadow
 from wearvision.measure.unwrap import Image, Strip, ring_points, ring_scale, unwrap
 from wearvision.quantity import Measured, Quantity, Unmeasured
 
@@ -69,7 +69,7 @@ def find_grooves(
     widest = min(MAX_WIDTH_MM, 0.4 * (outer - inner))
     ribbons = find_ribbons(strip, found, max_width_mm=widest, least=LEAST)
     marks = marks_of(ribbons, Ground(strip=strip, found=found, face=face, max_width_mm=widest, blur_px=blur_px))
-    return [t for t in apart(marks) if not is_shadow(t, strip, found.gray) and not is_step(t, strip, found.gray)], strip
+    return [t for t in apart(marks) if not is_shadow(t, strip, found.gray)], strip
 
 
 def to_finding(track: Track, name: str, plane: Plane, face: Face, px_mm: float) -> Finding:
