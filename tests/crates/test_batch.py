@@ -148,7 +148,8 @@ def test_ended_in_the_middle_and_run_again(tmp_path: Path, marks: Path, sign: si
     assert done_in(out) == {f"{name}.jpg" for name in orders}
     assert {name: count(marks, name) for name in finished} == before, "a finished photo was redone"
     executions = {name: count(marks, f"{name}.jpg") for name in orders if name != "p05"}
-    assert sum(executions.values()) <= 39 + 2, "only what two workers held may be done twice"
+    # an outcome is written once its worker is busy again
+    assert sum(executions.values()) <= 39 + 4, "only what two workers held, and their last outcomes, may be done twice"
     assert len((out / RESULTS).read_text().splitlines()) == 40
 
 
