@@ -29,7 +29,8 @@ ALLOWED: dict[str, set[str]] = {
     "rules.decision": {"errors"},
     "rules.reading": {"errors", "rules.notation"},
     # edges: files and paper
-    "photos": {"errors"},
+    "memory": set(),
+    "photos": {"errors", "memory"},
     "cards": {"errors", "stated", "measure.board", "cards"},
     "cards.corner_marks": {"measure.compiled"},
     "crates": {"errors", "stated", "arrival", "toml_lines", "photos", "crates"},

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageChops, ImageFile
 
 from wearvision.errors import BadInput
+from wearvision.memory import keep_freed
 
 MAX_PIXELS = 120_000_000
 """A 108 megapixel photo passes; anything larger is refused before it is decoded."""
@@ -37,6 +38,7 @@ Image.MAX_IMAGE_PIXELS = MAX_PIXELS  # Pillow's own gate, set on purpose; it onl
 KEPT_BLOCKS = 2
 """Blocks of memory, 16 MB at most each, that Pillow keeps for the next picture: fresh ones cost a third of a decode."""
 Image.core.set_blocks_max(KEPT_BLOCKS)  # type: ignore[attr-defined]  # PILLOW_BLOCKS_MAX of its docs; has no types
+keep_freed()
 
 UPRIGHT = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
