@@ -259,13 +259,13 @@ def _plain(value: Any) -> Any:
     if value is None or isinstance(value, (str, int)):
         return value
     if isinstance(value, (list, tuple)):
-        return [part.copy() for part in value] if _is_line(value) else [_plain(part) for part in value]
+        return [*map(list.copy, value)] if _is_line(value) else [_plain(part) for part in value]
     return _plain(dict(value) if isinstance(value, Mapping) else value.item())
 
 
 def _is_line(value: Sequence[Any]) -> bool:
     """Whether these are lists of plain finite numbers: outlines are thousands of them, too many for a call each."""
-    if not all(type(part) is list for part in value):
+    if set(map(type, value)) != {list}:
         return False
     numbers = [*chain.from_iterable(value)]
     return set(map(type, numbers)) == {float} and all(map(math.isfinite, numbers))

@@ -66,7 +66,7 @@ class Rays:
         """Whether the middle one of every so many rays is in the picture, a pixel from its border, (rows, R)."""
         out = np.ones((rows, self.columns), dtype=np.bool_)
         high = np.array(gray.shape[::-1]) - 2.0
-        if self.knots_px.min() < 1 or (self.knots_px.max(axis=(1, 2)) > high).any():
+        if self.knots_px.min() < 1 or (self.knots_px.reshape(2, -1).max(axis=1) > high).any():
             _find_within(self.knots_px, self.tall, rays, high, out)
         return out
 

@@ -44,7 +44,7 @@ def see(look: Look) -> Seen:
     """Sections of the line that lie below the sound metal."""
     if why := _cannot(look.stated):
         return Seen(not_assessed=(why,))
-    face = find_face(look.gray, look.plane, look.stated, look.cards_px)
+    face = find_face(look.gray, look.plane, look.stated, look.cards_px, look.copies)
     hidden, within, axis = look.cards_px, None, None
     if isinstance(face, Face):
         hidden, axis = (*hidden, face.circle_px(look.plane, face.radii_mm[0])), face.centre_mm
