@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.measure.face_kit import drawn_plane
-from tests.measure.vanes_kit import CENTRE_MM, DISC_MM, DrawnVane, draw_vanes, vane_line
+from tests.measure.vanes_kit import CENTRE_MM, DISC_MM, DrawnVane, draw_vanes, traces_of, vane_line
 from wearvision.finding import Finding
 from wearvision.measure.chart import Chart, chart_of
 from wearvision.measure.finders.vanes import measure_vanes, to_findings
@@ -33,6 +33,8 @@ FIVE = Stated(view="vane-back", nominal={"disc_diameter_mm": 2 * DISC_MM, "vane_
 SOUND = DrawnVane()
 EVERYWHERE = Where(middle_mm=np.zeros(2), spread_mm2=1e6 * np.eye(2))
 ANYWHERE = Where(middle_mm=np.zeros(2), spread_mm2=2.25 * np.eye(2))
+NOISE_MM = 0.15
+"""Of a vane's place, drawn."""
 
 
 @pytest.fixture(scope="module")
@@ -225,27 +227,12 @@ def test_alignment_agrees_with_a_brute_force_search(x: float, y: float, number: 
     assert np.abs(brute - [x, y]).max() <= column_mm
 
 
-def traces_of(number: int, sweep_deg: float = 50.0) -> Traces:
-    """Traces of nothing along swept vanes: only their line and normals are looked at."""
-    radius, angle = np.linspace(20.0, 60.0, 200), np.radians(np.linspace(0.0, sweep_deg, 200))
-    line = Line.through(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]), 0.75)
-    _, left = line.turned(number)
-    none = np.zeros(left.shape[:2])
-    strips = Strips(
-        values=none[..., None].astype(np.float32), seen=none[..., None] > 0, across_mm=np.zeros(1), left=left
-    )
-    return Traces(
-        line=line, strips=strips, edge_mm=none, path_mm=none, gain=none, pair_mm=none, ends=none,
-        end_along_mm=line.along_mm, seen=none > 0, px_mm=0.1, clear=none, most_mm=none[0],
-    )  # fmt: skip
-
-
 def bent_offsets(traces: Traces, centre: Array, seed: int) -> tuple[Array, float]:
     """Offsets of vanes about a centre that is off, the first bent by 6 mm, one not seen in part; and the tip."""
     rng = np.random.default_rng(seed)
     along, left = traces.line.along_mm, traces.strips.left
     tip = float(along[-1])
-    noise = np.repeat(rng.normal(0.0, 0.15, (len(left), len(along) // 10 + 1)), 10, axis=1)[:, : len(along)]
+    noise = np.repeat(rng.normal(0.0, NOISE_MM, (len(left), len(along) // 10 + 1)), 10, axis=1)[:, : len(along)]
     off = left @ centre + 0.3 * np.sin(along / 9.0) + noise
     off[0] += 6.0 * np.clip((along / tip - 0.4) / 0.6, 0, None) ** 2
     off[-1, len(along) // 2 : len(along) // 2 + 12] = np.nan
@@ -258,7 +245,7 @@ def test_the_centre_of_symmetry_agrees_with_a_brute_force_search(x: float, y: fl
     """Against every centre on a fine grid, by the mean distance to the vanes' median; one vane is bent, one covered."""
     traces = traces_of(number)
     off, tip = bent_offsets(traces, np.array([x, y]), seed)
-    _, found, _ = centred(off, traces, tip, ANYWHERE)
+    _, found, _ = centred(off, NOISE_MM + 0 * off, traces, tip, ANYWHERE)
     one = np.arange(-1.0, 1.01, 0.1)
     places = [np.array([a, b]) for a in one for b in one]
     moved = [off - traces.strips.left @ place for place in places]
@@ -274,7 +261,7 @@ def test_the_centres_interval_holds_and_widens_where_few_vanes_tell() -> None:
         traces = traces_of(number)
         for seed in range(20):
             off, tip = bent_offsets(traces, np.array([0.3, -0.2]), seed)
-            _, found, cov = centred(off, traces, tip, ANYWHERE)
+            _, found, cov = centred(off, NOISE_MM + 0 * off, traces, tip, ANYWHERE)
             gap = found - [0.3, -0.2]
             inside.append(float(gap @ np.linalg.inv(cov) @ gap) < 5.99)
         told[number] = float(centre_u(traces, cov, tip).max())

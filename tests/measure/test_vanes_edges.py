@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from tests.measure.face_kit import drawn_plane
-from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
+from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes, traces_of
 from wearvision.measure.chart import chart_of
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.settle import Settled, settle
 from wearvision.measure.vanes.shade import SHADED, alike, stands_out
-from wearvision.measure.vanes.siblings import CALM_MM, _leaps
+from wearvision.measure.vanes.siblings import EDGE_SD_MM, offsets
 from wearvision.measure.vanes.strips import Strips
 from wearvision.measure.vanes.trace import _placed, _shared, holds
 
@@ -36,7 +36,7 @@ def test_an_edge_is_followed_in_one_sense(sense: int) -> None:
     rng = np.random.default_rng(3)
     heights = np.column_stack([2.6 + rng.normal(0, 0.5, 60), -2.2 - rng.normal(0, 0.5, 60)]) * sense
     strips = lines((0.1, 0.6), heights)
-    place = _placed(strips.values, strips, np.full((1, 60), 0.3))[0]
+    place = _placed(strips.values, strips, np.full((1, 60), 0.3))[0][0]
     seen = np.isfinite(place)
     assert seen.mean() > 0.8
     assert np.abs(place[seen] - 0.1).max() < 0.1
@@ -46,7 +46,7 @@ def test_a_stretch_without_the_edge_is_not_seen() -> None:
     heights = np.full((60, 1), 3.0)
     heights[20:40] = 0.2
     strips = lines((0.1,), heights)
-    place = _placed(strips.values, strips, np.zeros((1, 60)))[0]
+    place = _placed(strips.values, strips, np.zeros((1, 60)))[0][0]
     assert np.isnan(place[22:38]).all()
     assert np.isfinite(place[np.r_[:18, 42:60]]).all()
 
@@ -64,13 +64,32 @@ def test_of_two_vanes_nothing_is_shared() -> None:
     assert not _shared(np.full((2, 40, 2), 0.4)).any()
 
 
-def test_leaps_are_those_of_the_outer_places() -> None:
-    quiet: Array = np.linspace(0, 3, 90, dtype=np.float64)
-    turns: Array = (-1.0) ** np.arange(90, dtype=np.float64)
-    rough = np.asarray(quiet + np.where(np.arange(90) < 30, 5.0, 0.1) * turns, dtype=np.float64)
-    assert _leaps(quiet) == pytest.approx(3 / 89)
-    assert 0.19 < _leaps(rough) < 0.21
-    assert _leaps(1000.0 * turns) == pytest.approx(CALM_MM)
+def edges_told(off: Array, strength: Array) -> tuple[Array, Array]:
+    """Shifts and their standard deviations of one vane whose edges (S, 2) lie so far off and are so clear."""
+    pair = np.zeros((len(off), 2))
+    place, sd = offsets(replace(traces_of(1), edge_mm=off[None], strength=strength[None], pair_mm=pair))
+    return place[0], sd[0]
+
+
+def test_the_clearer_edge_counts_for_more_as_its_noise_has_it() -> None:
+    """Against edges drawn with the noise they are held to have: what is told is as sure as it says, and surer."""
+    rng = np.random.default_rng(6)
+    strength = np.column_stack([rng.uniform(2, 3, 4000), rng.uniform(6, 9, 4000)])
+    off = 0.2 + rng.normal(0, 1, strength.shape) * EDGE_SD_MM / strength
+    place, sd = edges_told(off, strength)
+    assert np.std(place - 0.2) < 0.6 * np.std(off.mean(axis=1))
+    assert 0.9 < np.std((place - 0.2) / sd) < 1.0  # edges apart by chance widen it
+
+
+def test_edges_that_disagree_are_known_worse_and_one_alone_by_itself() -> None:
+    off, clear = np.array([[0.0, 0.0], [0.0, 0.6], [np.nan, 0.6], [np.nan, np.nan], [0.0, 3.0]]), np.full((5, 2), 6.0)
+    place, sd = edges_told(off, clear)
+    assert place[:3] == pytest.approx([0.0, 0.3, 0.6])
+    assert sd[0] == pytest.approx(EDGE_SD_MM / 6 / 2**0.5)
+    assert sd[1] == pytest.approx(0.3)  # half of how far they lie apart
+    assert sd[2] == pytest.approx(EDGE_SD_MM / 6)
+    assert np.isnan(place[3:]).all()
+    assert np.isnan(sd[3:]).all()
 
 
 def test_the_pair_beside_is_among_those_told() -> None:

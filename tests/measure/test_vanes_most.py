@@ -79,7 +79,7 @@ def test_a_clear_edge_is_placed_at_its_peak() -> None:
     values = _levelled(np.tile(bell, (1, 60, 1)).astype(np.float32))
     none = np.zeros((1, 60, 2))
     strips = Strips(values=values, seen=np.ones(values.shape, dtype=bool), across_mm=across, left=none)
-    assert np.abs(_placed(values, strips, np.zeros((1, 60)))[0] - 0.4).max() < 0.03
+    assert np.abs(_placed(values, strips, np.zeros((1, 60)))[0][0] - 0.4).max() < 0.03
 
 
 @pytest.mark.parametrize(("end_mm", "more"), [(52.0, 8), (45.0, 9), (20.0, 20)])

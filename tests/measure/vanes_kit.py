@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array, Plane
+from wearvision.measure.vanes.strips import Line, Strips
+from wearvision.measure.vanes.trace import Traces
 
 CENTRE_MM = (4.0, -1.0)
 DISC_MM = 55.0
@@ -69,3 +71,18 @@ def draw_vanes(
                 fill(np.vstack([line + off, (line - off)[::-1]]) + (cast if shaded else 0), 55 if shaded else 165)
     soft = cv2.GaussianBlur(image.astype(np.float64), (0, 0), 0.8) + rng.normal(0, noise, image.shape)
     return np.clip(np.rint(soft), 0, 255).astype(np.uint8)
+
+
+def traces_of(number: int, sweep_deg: float = 50.0) -> Traces:
+    """Traces of nothing along swept vanes: only their line and normals are looked at."""
+    radius, angle = np.linspace(20.0, 60.0, 200), np.radians(np.linspace(0.0, sweep_deg, 200))
+    line = Line.through(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]), 0.75)
+    _, left = line.turned(number)
+    none = np.zeros(left.shape[:2])
+    strips = Strips(
+        values=none[..., None].astype(np.float32), seen=none[..., None] > 0, across_mm=np.zeros(1), left=left
+    )
+    return Traces(
+        line=line, strips=strips, edge_mm=none, strength=none, path_mm=none, gain=none, pair_mm=none, ends=none,
+        end_along_mm=line.along_mm, seen=none > 0, px_mm=0.1, clear=none, most_mm=none[0],
+    )  # fmt: skip

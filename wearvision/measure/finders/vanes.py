@@ -50,7 +50,7 @@ PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
-TIP_SD_MM, OUTER = 0.7, 0.25
+TIP_SD_MM, OUTER = 0.9, 0.25
 """Of where the vanes end, along them: a bend goes on growing there, and its direction on turning, over so much of the
 vane."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
@@ -135,12 +135,13 @@ def _compared(found: Settled) -> Vanes:
     place, place_u = ends(found.end_score, traces, seems)
     place, place_u = np.where(stub, shown.end_mm, place), np.where(stub, STRETCH_MM / 12**0.5, place_u)
     whole = there & ~stub
-    off, moved, cov = centred(offsets(traces), traces, tip, _left_over(layout))
+    places, sd = offsets(traces)
+    off, moved, cov = centred(places, sd, traces, tip, _left_over(layout))
     short = np.zeros(len(off))
-    along, (differences, doubts) = traces.line.along_mm, against_siblings(off, whole)
+    along, (differences, doubts) = traces.line.along_mm, _differences(off, sd, whole)
     bent = _surely_bent(differences, doubts, whole, along, tip)
     if bent.any() and (whole & ~bent).sum() >= LEAST_STRAIGHT:
-        differences, doubts = against_siblings(off, whole & ~bent)
+        differences, doubts = _differences(off, sd, whole & ~bent)
     differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
@@ -150,6 +151,12 @@ def _compared(found: Settled) -> Vanes:
         shapes=shapes(differences, along, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
         standing=there, stub=stub, doubted=shown.doubted, held=alike(traces, whole), apart=shown.apart,
     )  # fmt: skip
+
+
+def _differences(off: Array, sd: Array, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Shift (N, S) of each vane from the median of its siblings, and the standard deviation of both, mm."""
+    differences, doubts = against_siblings(off, sound)
+    return differences, np.hypot(doubts, sd)
 
 
 def _surely_bent(

@@ -13,7 +13,7 @@ WINDOW_MM = 6.0
 """Before an end there is a vane over this length, after it there is none."""
 EDGE_CAP = 6.0
 GAIN_WEIGHT = 1.5
-LATE_MM = 1.0
+LATE_MM = 0.7
 """So far beyond the vanes' ends lies the common one: edges are averaged along them, and the disc's rim is near."""
 AWAY = 1.2
 """What an end away from the siblings' must be better by."""

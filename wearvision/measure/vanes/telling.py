@@ -5,8 +5,8 @@ standard uncertainty, and from both the probability that the true shift reaches 
 distribution, JCGM 106:2012, 7). A vane passes as sound only where that probability is small: guarded acceptance, whose
 limit lies inside the tolerance by a guard band (the same, 8.3.2; numbers of clauses from memory). A bent vane ends a
 part's reuse, a vane that is suspected for nothing costs a look and a template laid on it. So one missed is held to cost
-as much as five or six told for nothing, and the band ends where the probability falls to `SUSPECTED`: 1.04 u short of
-the limit, nothing where u is nothing. What is better known has a narrower band, and is told for nothing less often.
+as much as three told for nothing, and the band ends where the probability falls to `SUSPECTED`: 0.67 u short of the
+limit, nothing where u is nothing. What is better known has a narrower band, and is told for nothing less often.
 
 The uncertainty is all of the one that is given with the shift: fit, edge, centre, the vane's end, and the plane.
 """
@@ -17,7 +17,7 @@ import math
 
 BENT_MM = 1.0
 """Shift at the tip from which a vane is bent."""
-SUSPECTED, FAINT = 0.15, 0.05
+SUSPECTED, FAINT = 0.25, 0.05
 """Least probability that a vane is bent for it to be told, and to be worth a look all the same."""
 
 

@@ -63,6 +63,8 @@ class Traces:
     edge_mm : (N, S, 2) array
         Right and left edge of each vane, mm to the left of the line, less what they lie apart more where it leads
         aslant across the strip; nan where not seen.
+    strength : (N, S, 2) array
+        How clear each of them is: edge over what is usual, of what is beyond `CAP` the logarithm; 0 where not seen.
     path_mm : (N, S) array
         Shift of each vane's pair from the common pair.
     gain : (N, S) array
@@ -84,6 +86,7 @@ class Traces:
     line: Line
     strips: Strips
     edge_mm: Array
+    strength: Array
     path_mm: Array
     gain: Array
     pair_mm: Array
@@ -110,12 +113,13 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     signed = np.copysign(_levelled(size), signed)
     aslant = _aslant(pair, base)
     more, gain = _paths(np.minimum(size, np.float32(CAP)), strips, pair + aslant)
-    edges = np.stack([_placed(signed, strips, pair[:, k] + aslant[..., k] + more) for k in (0, 1)], axis=2)
+    placed = [_placed(signed, strips, pair[:, k] + aslant[..., k] + more) for k in (0, 1)]
+    edges, strength = (np.stack([one[j] for one in placed], axis=2) for j in (0, 1))
     edges = edges - aslant + base[..., None]
     shared = _shared(edges - pair)
     pair, path = pair + shared, base + more - shared.mean(axis=1)
     return Traces(
-        line=line, strips=strips, edge_mm=edges, path_mm=path, gain=gain, pair_mm=pair,
+        line=line, strips=strips, edge_mm=edges, strength=strength, path_mm=path, gain=gain, pair_mm=pair,
         ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
         px_mm=px_mm, clear=clear, most_mm=most,
     )  # fmt: skip
@@ -245,11 +249,12 @@ def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
     return at_columns(size, (place_mm - strips.across_mm[0]) / strips.step_mm)
 
 
-def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
-    """Sub-pixel place (N, S) of the edge that runs along each vane near where it is expected; nan where none is clear.
+def _placed(size: Grid, strips: Strips, expect_mm: Array) -> tuple[Array, Array]:
+    """Sub-pixel place (N, S) of the edge that runs along each vane near where it is expected, and how clear it is.
 
-    `size` is signed. An edge is followed in one sense from root to tip, dark to bright or bright to dark, whichever
-    shows more: so the inner and the outer line of a broken edge are not taken in turns.
+    The place is nan, and the other 0, where none is clear. `size` is signed. An edge is followed in one sense from root
+    to tip, dark to bright or bright to dark, whichever shows more: so the inner and the outer line of a broken edge are
+    not taken in turns.
     """
     width = size.shape[2]
     half = max(2, round(NEAR_MM / strips.step_mm))
@@ -269,7 +274,7 @@ def _placed(size: Grid, strips: Strips, expect_mm: Array) -> Array:
     left, mid, right = (sense * np.take_along_axis(size, at + d, axis=2)[..., 0].astype(np.float64) for d in (-1, 0, 1))
     ok = (mid >= np.maximum(left, right)) & (mid > CLEAR)
     place = strips.across_mm[0] + (at[..., 0] + peak_offset(left, mid, right)) * strips.step_mm
-    return np.where(ok, place, np.nan)
+    return np.where(ok, place, np.nan), np.where(ok, mid, 0.0)
 
 
 def _ends(strips: Strips, pair: Array, path: Array) -> Array:
