@@ -33,6 +33,8 @@ EVERY = 2
 """One cell in so many says what is usual."""
 LEAST, LEAST_EACH, LEAST_DEG = 60.0, 3.5, 120.0
 """Least sum of these over the sectors of a mark, least mean, and least arc."""
+FADE_DEG = 20.0
+"""Standard uncertainty of where such a mark ends: its shading fades with the angle to the lamp, and ends before it."""
 AWAY = 0.6
 """Marks whose middles are nearer than this share of the wider one's width are the same."""
 
@@ -73,7 +75,10 @@ def _ribbon(middle: int, width: int, run: Array, strip: Strip) -> Ribbon:
     full = strip.closed and len(rows) + FULL_GAP * ROWS >= lap
     rows = rows[0] + np.arange(lap) if full else rows
     edge = np.full(len(rows), middle - width / 2)
-    return Ribbon(rows=rows, inner=edge, outer=edge + width, score=float(run[0]), full=bool(full))
+    doubt = 0.0 if full else FADE_DEG / strip.step_deg
+    return Ribbon(
+        rows=rows, inner=edge, outer=edge + width, score=float(run[0]), full=bool(full), doubt_rows=(doubt, doubt)
+    )
 
 
 @compiled

@@ -45,7 +45,7 @@ NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.7, -0.2, 0.7
 """One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
-SHADED_DEG, SHADED_SLENDER, SHADED_CLEAR, SHADED_DARK, SHADED_SHARE, SHADED_ALIKE = 120.0, 25.0, 0.3, -0.05, 0.6, 3.0
+SHADED_DEG, SHADED_SLENDER, SHADED_CLEAR, SHADED_DARK, SHADED_SHARE, SHADED_ALIKE = 120.0, 25.0, 0.3, -0.05, 0.7, 3.0
 """Least arc, length over width, share with both lips seen, darkness and share of it, and likeness of neighbouring
 sectors (`relief.py`), of a mark known by its shading alone."""
 BREAK_MM = 1.2
