@@ -70,3 +70,9 @@ def test_what_is_taken_is_not_found_again() -> None:
     strip, ribbons = told(-GREY * LAMP, GREY * LAMP, taken=True)
     middles = [strip.mm(np.median(one.inner + one.outer) / 2) for one in ribbons]
     assert not [mm for mm in middles if LOW_MM < mm < HIGH_MM]
+
+
+def test_a_strip_shorter_than_any_such_mark_has_none() -> None:
+    strip = drawn_strip(rust=0)
+    few = replace(strip, values=strip.values[:100], valid=strip.valid[:100])
+    assert find_shaded(few, log_gray(few.values), few.valid, max_width_mm=6.0, most=4) == []

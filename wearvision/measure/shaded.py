@@ -49,6 +49,8 @@ def find_shaded(strip: Strip, gray: Grid, free: NDArray[np.bool_], *, max_width_
     most : how many at most
     """
     count, wide = len(gray) // SECTOR, columns_per_cell(strip)
+    if count * SECTOR * strip.step_deg < LEAST_DEG:
+        return []
     tone, seen = _sectors(gray, free, count, wide)
     cell_mm = strip.step_mm * wide
     per_px = strip.px_mm / cell_mm
@@ -56,8 +58,9 @@ def find_shaded(strip: Strip, gray: Grid, free: NDArray[np.bool_], *, max_width_
     widths = np.rint(LEAST_MM / cell_mm * WIDTH_RATIO ** np.arange(1 + max(0, int(step)))).astype(np.int64)
     beside = np.maximum(np.rint(BESIDE_PX * per_px), np.rint(BESIDE * widths)).astype(np.int64)
     runs = _runs(tone, seen, widths, beside, max(1, round(GAP_PX * per_px)), strip.closed)
-    long = np.maximum(runs[2] - runs[1], LEAST_DEG / (SECTOR * strip.step_deg) - 1e-9)
-    score = np.where((long == runs[2] - runs[1]) & (runs[0] >= LEAST_EACH * long), runs[0], 0.0)
+    sectors = runs[2] - runs[1]
+    long = sectors * SECTOR * strip.step_deg >= LEAST_DEG
+    score = np.where(long & (runs[0] >= LEAST_EACH * sectors), runs[0], 0.0)
     out: list[Ribbon] = []
     while len(out) < most:
         k, c = np.unravel_index(int(np.argmax(score)), score.shape)
