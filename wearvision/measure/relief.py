@@ -29,13 +29,12 @@ COHERENT = 14.0
 """Relief is when neighbouring sectors' differences have so many times the square of the face's in common."""
 
 
-def is_relief(track: Track, strip: Strip, gray: Grid, coherent: float = COHERENT) -> bool:
+def is_relief(track: Track, strip: Strip, gray: Grid) -> bool:
     """Whether a mark is shaded like a groove's two walls.
 
     Parameters
     ----------
     gray : (T, R) log grey of the strip
-    coherent : how many times the square of the face's is enough
     """
     rows = round((track.deg[0] - strip.first_deg) / strip.step_deg) + np.arange(len(track.deg))
     inner, outer = ((lip - strip.start_mm) / strip.step_mm for lip in (track.inner_mm, track.outer_mm))
@@ -47,7 +46,7 @@ def is_relief(track: Track, strip: Strip, gray: Grid, coherent: float = COHERENT
     width, low, high = median(outer - inner), median(inner), median(outer)
     shifts = [share * width for share in ASIDE if low + share * width >= 0 and high + share * width <= last]
     apart = _apart(strip, gray, rows, inner, outer)
-    most = float(np.mean(apart[1:] * apart[:-1])) / coherent
+    most = float(np.mean(apart[1:] * apart[:-1])) / COHERENT
     if len(shifts) < LEAST_ASIDE or most < 0:
         return False
     beside: list[float] = []

@@ -73,7 +73,7 @@ def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: f
             if ribbon.score >= 0.5 * least:
                 ribbons.append(ribbon)
                 barren = 0 if ribbon.score >= least else barren
-                take(free.valid, ribbon.rows, ribbon.inner, ribbon.outer)
+                _take(free.valid, ribbon.rows, ribbon.inner, ribbon.outer)
             barred = ribbon.rows[ROWS // 2 :: ROWS] // ROWS
             inner, outer = (edge[ROWS // 2 :: ROWS] / columns for edge in (ribbon.inner, ribbon.outer))
             _forbid(gain, barred, inner, outer, widths / 2, 1)
@@ -99,7 +99,7 @@ def _widths(cell_px: float, most: float) -> Array:
 
 
 @compiled
-def take(free: NDArray[np.bool_], rows: NDArray[np.int64], inner: Array, outer: Array) -> None:
+def _take(free: NDArray[np.bool_], rows: NDArray[np.int64], inner: Array, outer: Array) -> None:
     """What one ribbon covers is no part of the next: its places are no longer free."""
     for n in range(len(rows)):
         row, low, high = free[rows[n] % len(free)], int(np.rint(inner[n])), int(np.rint(outer[n]) + 1)

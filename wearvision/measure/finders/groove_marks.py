@@ -1,33 +1,20 @@
 """Marks of a face from the ribbons found on it: each cut to where it shows, walls of one groove taken together, and a
-wall that was followed alone stretched to the other one; and those that only their shading shows."""
+wall that was followed alone stretched to the other one."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
 
-import numpy as np
-
 from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence
 from wearvision.measure.face import Face
 from wearvision.measure.far_wall import are_lines, to_far_wall
-from wearvision.measure.finders.worn import (
-    DARK,
-    HOPELESS,
-    PALE,
-    is_groove,
-    is_shaded,
-    is_whole,
-    is_worn,
-    lies_on,
-    stands,
-)
+from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_whole, is_worn, lies_on, stands
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.ribbon import Ribbon, extend
-from wearvision.measure.ridges import BOUND, take
+from wearvision.measure.ridges import BOUND
 from wearvision.measure.sectors import refine
-from wearvision.measure.shaded import find_shaded
 from wearvision.measure.stretch import shown
 from wearvision.measure.unwrap import Strip
 from wearvision.measure.walls import between, walls
@@ -44,9 +31,6 @@ WITHIN = 0.9
 NARROW_MM, AS_CLEAR = 1.25, 0.5
 """A groove so narrow may be one wall of a wider one, if that one's lips are clear over at least this share of what its
 are."""
-
-SHADED = 4
-"""So many marks at most are tried that only their shading shows."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -96,24 +80,7 @@ class Ground:
 def marks_of(ribbons: list[Ribbon], ground: Ground) -> list[Track]:
     """Marks that are grooves by what they show, clear of the face's edges."""
     marks = [track for ribbon in ribbons if (track := _mark(ribbon, ground)) is not None]
-    good = [t for t in _worn(_joined(marks, ground), ground) if ground.stands(t)]
-    return _with_shaded(good, ground)
-
-
-def _with_shaded(known: list[Track], ground: Ground) -> list[Track]:
-    """The grooves known, and those beside them that only their shading shows."""
-    strip, gray, free = ground.strip, ground.found.gray, ground.strip.valid.copy()
-    for t in known:
-        rows = round((t.deg[0] - strip.first_deg) / strip.step_deg) + np.arange(len(t.deg))
-        take(free, rows, *((lip - strip.start_mm) / strip.step_mm for lip in (t.inner_mm, t.outer_mm)))
-    found = list(known)
-    for ribbon in find_shaded(strip, gray, free, max_width_mm=ground.max_width_mm, most=SHADED):
-        track = ground.follow(ground.refine(ribbon))
-        if track is None or any(lies_on(track, t) or lies_on(t, track) for t in found):
-            continue
-        if ground.stands(track) and is_shaded(track, strip, gray):
-            found.append(track)
-    return found
+    return [t for t in _worn(_joined(marks, ground), ground) if ground.stands(t)]
 
 
 def _mark(ribbon: Ribbon, ground: Ground) -> Track | None:

@@ -45,9 +45,6 @@ NARROW_MM, NARROW_SHARE = 0.8, 0.9
 """A mark narrower than this is dark nearly all along, or a tool's ring: the lines a turning tool leaves come and go."""
 LIT_DENSE, LIT_CLEAR, LIT_DARK, LIT_SHARE = 3.0, 0.7, -0.2, 0.7
 """One so dense, clear and dark may be lit from both sides, and lose its shadow, over more of its length."""
-SHADED_DEG, SHADED_SLENDER, SHADED_CLEAR, SHADED_DARK, SHADED_SHARE, SHADED_ALIKE = 120.0, 25.0, 0.3, -0.05, 0.7, 3.0
-"""Least arc, length over width, share with both lips seen, darkness and share of it, and likeness of neighbouring
-sectors (`relief.py`), of a mark known by its shading alone."""
 BREAK_MM = 1.2
 """So near to an edge of the face a line may be the edge's own break (chamfer, rounding)."""
 ON = 0.3
@@ -99,25 +96,6 @@ def is_whole(track: Track, px_mm: float) -> bool:
         and track.clear >= CLEAR
         and track.dark <= DARK_WHOLE
         and track.dark_share >= SHARE_WHOLE
-    )
-
-
-def is_shaded(track: Track, strip: Strip, gray: Grid) -> bool:
-    """Whether a mark known by its shading alone is a groove: long, slender, and shaded like relief.
-
-    Parameters
-    ----------
-    gray : (T, R) log grey of the strip
-    """
-    width = track.width_mm
-    return (
-        width >= max(LEAST_PX * strip.px_mm, LEAST_MM)
-        and track.deg[-1] - track.deg[0] >= SHADED_DEG
-        and track.length_mm >= SHADED_SLENDER * width
-        and track.clear >= SHADED_CLEAR
-        and track.dark <= SHADED_DARK
-        and track.dark_share >= SHADED_SHARE
-        and is_relief(track, strip, gray, SHADED_ALIKE)
     )
 
 
