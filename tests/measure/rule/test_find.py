@@ -40,6 +40,14 @@ def test_drawn_rules_are_read_right(seed: int) -> None:
     assert set(told.mm_per_px().budget) >= {"rule", "edge", "height"}
 
 
+def test_numbers_are_sought_where_marks_look_three_times_as_long_at_one_end() -> None:
+    """Eighths of an inch, far aslant: numbers stand beyond the tips there are, not beyond the usual one."""
+    drawn = draw_rule(20972)
+    told = find_rule(drawn.gray, Stated(), focal35_mm=drawn.focal35_mm)
+    assert isinstance(told, RuleScale)
+    assert told.unit == "in8"
+
+
 def test_marks_are_followed_along_their_feet() -> None:
     """A rule whose line is found at an angle of five degrees, so that it leaves the marks half way."""
     drawn = draw_rule(10484)

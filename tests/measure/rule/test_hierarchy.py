@@ -8,7 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from wearvision.measure.rule.decide import Clue, own_units, settle
-from wearvision.measure.rule.hierarchy import Pattern, find_pattern
+from wearvision.measure.rule.hierarchy import Pattern, find_pattern, growth
 from wearvision.measure.rule.units import BINARY, GRADUATIONS
 from wearvision.quantity import Unmeasured
 from wearvision.scenes import rule_marks
@@ -45,6 +45,15 @@ def seen_pattern(unit: RuleUnit, first: int, slope: float, seed: int) -> Pattern
     long = lengths(unit, n) * tilt * np.exp(rng.normal(0, 0.02, len(n)))
     long[rng.random(len(n)) < 0.05] = np.nan
     return find_pattern(n, t, long)
+
+
+@pytest.mark.parametrize("slope", [-0.4, 0.0, 0.4])
+def test_how_marks_grow_along_a_rule_is_told_at_every_place(slope: float) -> None:
+    n, tilt = np.arange(80), np.exp(slope * np.linspace(-1, 1, 80))
+    long = lengths("in8", n) * tilt
+    long[::9] = np.nan
+    assert growth(10.0 * n, long) == pytest.approx(tilt, rel=0.05)
+    assert growth(10.0 * n[:8], long[:8]) == pytest.approx(np.ones(8))
 
 
 @pytest.mark.parametrize("unit", RULE_UNITS)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.rule.hierarchy import Pattern
+from wearvision.measure.rule.hierarchy import Pattern, growth
 from wearvision.measure.rule.marks import Marks
 from wearvision.measure.rule.strip import Strip
 
@@ -38,10 +38,12 @@ def numbered(strip: Strip, marks: Marks, pattern: Pattern) -> int:
     if len(top) < 2:
         return 0
     half = np.interp(marks.n[top] + every / 2, marks.n, marks.t_px)
+    grown = growth(marks.t_px, marks.length_px)
+    length = marks.length_px / grown
     below = ((marks.n - pattern.zero) % (every // pattern.splits[-1]) == 0) & ((marks.n - pattern.zero) % every != 0)
-    lower = float(np.nanmedian(marks.length_px[below])) if np.isfinite(marks.length_px[below]).any() else np.inf
-    tip = min(float(np.quantile(marks.length_px[top], 0.25)), NEXT * lower)
-    at, between = (_ink(strip, marks, t, tip) for t in (marks.t_px[top], half))
+    lower = float(np.nanmedian(length[below])) if np.isfinite(length[below]).any() else np.inf
+    tip = min(float(np.quantile(length[top], 0.25)), NEXT * lower)
+    at, between = (_ink(strip, marks, t, tip * np.interp(t, marks.t_px, grown)) for t in (marks.t_px[top], half))
     between = between[(marks.n[top] + every / 2 <= marks.n[-1]) & np.isfinite(between)]
     phase = ((marks.n[top] - pattern.zero) // every) % 2
     parts = [at[(phase == k) & np.isfinite(at)] for k in (0, 1)]
@@ -54,11 +56,11 @@ def numbered(strip: Strip, marks: Marks, pattern: Pattern) -> int:
     return 2 if high > 3 * MORE * none and low < MORE * none and min(map(len, parts)) > 1 else 0
 
 
-def _ink(strip: Strip, marks: Marks, t: Array, tip: float) -> Array:
-    """Contrast of the patch beyond the tips (px from the foot) at each place, grey levels; nan outside the photo."""
+def _ink(strip: Strip, marks: Marks, t: Array, tips: Array) -> Array:
+    """Contrast of the patch beyond the tip (px from the foot) at each place, grey levels; nan outside the photo."""
     out = np.full(len(t), np.nan)
     foot = np.interp(t, marks.t_px, marks.foot_px)
-    for k, place in enumerate(t):
+    for k, (place, tip) in enumerate(zip(t, tips, strict=True)):
         ends = [foot[k] + marks.side * share * tip for share in BEYOND]
         rows = sorted(strip.row(s) for s in ends)
         middle = place + float(marks.lean.shift(np.array(place), ends[0])) - strip.t_px[0]

@@ -55,13 +55,10 @@ class Pattern:
 def find_pattern(n: Ints, t_px: Array, length_px: Array) -> Pattern:
     """The pattern of lengths of numbered marks; marks with nan are passed over."""
     good = np.isfinite(length_px) & (length_px > 1.0)
-    number, t = n[good], t_px[good]
+    number = n[good]
     if len(number) < 10:
         return Pattern(splits=(), steps=(), zero=0, closed=False, short_px=float("nan"), seen=0)
-    y = np.log(length_px[good])
-    u = (t - t.mean()) / (np.ptp(t) / 2)
-    slope = _common_slope(u, y)
-    y = y - slope * u
+    y = np.log(length_px[good] / growth(t_px, length_px)[good])
     options = [_follow(number, y, order) for order in ((5, 2), (2, 5, 2), (2,) * 7)]
     splits, steps, zero, closed, seen = max(options, key=lambda o: (len(o[0]) > 1, _explained(number, y, o)))
     short = y if not splits else y[(number - zero) % splits[0] != 0]
@@ -70,10 +67,19 @@ def find_pattern(n: Ints, t_px: Array, length_px: Array) -> Pattern:
     )
 
 
+def growth(t_px: Array, length_px: Array) -> Array:
+    """How many times as long a mark looks at each place as half way between the first and the last; nan lengths are
+    passed over."""
+    good = np.isfinite(length_px) & (length_px > 1.0)
+    t = t_px[good]
+    if len(t) < 2 * WINDOW:
+        return np.ones(len(t_px))
+    u = (t_px - t.mean()) / (np.ptp(t) / 2)
+    return np.asarray(np.exp(_common_slope(u[good], np.log(length_px[good])) * u))
+
+
 def _common_slope(u: Array, y: Array) -> float:
     """Slope of ln length along the rule, from the short marks: the lower quarter of each few neighbours."""
-    if len(y) < 2 * WINDOW:
-        return 0.0
     view = np.lib.stride_tricks.sliding_window_view
     low, at = np.quantile(view(y, WINDOW), 0.25, axis=1), view(u, WINDOW).mean(axis=1)
     base, weight, fit = np.column_stack([np.ones(len(at)), at]), np.ones(len(at)), np.zeros(2)
