@@ -16,7 +16,7 @@ from wearvision.app.inspection import enter_csv
 from wearvision.app.marking import lay_again, mark_json, read_marks
 from wearvision.app.shop import Shop
 from wearvision.errors import BadInput, NeedsPerson
-from wearvision.measure.marks import Mark
+from wearvision.measure.mark import Mark
 
 TAG = "P-4"
 STRIKE = {"action": "strike", "target": "G1", "by": "A. Fitter", "reason": "a tool mark"}

@@ -17,7 +17,7 @@ from wearvision.app.reporting import report_view
 from wearvision.app.sheets import sheet_html
 from wearvision.app.shop import Shop, now
 from wearvision.errors import NeedsPerson
-from wearvision.measure.marks import Mark
+from wearvision.measure.mark import Mark
 from wearvision.pages.report import report_html
 from wearvision.rules.rate import WearRate
 from wearvision.rules.sheet import seconds_wanted

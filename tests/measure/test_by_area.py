@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from tests.measure.face_kit import STATED, draw_face, drawn_plane
 from wearvision.measure.by_area import measure_notch, measure_rub
 from wearvision.measure.face import Face, find_face
-from wearvision.measure.marks import Mark, apply_marks
+from wearvision.measure.mark import Mark
+from wearvision.measure.marks import apply_marks
 from wearvision.measure.unwrap import ring_points
 from wearvision.quantity import Measured, Unmeasured
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from tests.measure.face_kit import drawn_plane
 from wearvision.errors import BadInput, NeedsPerson
 from wearvision.measure.by_line import crack_along, follow, washout_along
-from wearvision.measure.marks import Mark, apply_marks
+from wearvision.measure.mark import Mark
+from wearvision.measure.marks import apply_marks
 from wearvision.measure.plane import Plane
 from wearvision.quantity import Measured, Unmeasured
 

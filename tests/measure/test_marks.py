@@ -11,9 +11,11 @@ from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
 from tests.measure.spot_kit import spot
 from wearvision.errors import BadInput, NeedsPerson
 from wearvision.finding import Finding
+from wearvision.measure.by_outline import measure_outline
 from wearvision.measure.face import Face, find_face
 from wearvision.measure.finders.groove import find_grooves, to_finding
-from wearvision.measure.marks import Mark, apply_marks, measure_outline
+from wearvision.measure.mark import Mark
+from wearvision.measure.marks import apply_marks
 from wearvision.measure.plane import Plane
 from wearvision.measure.snap import grown
 from wearvision.measure.unwrap import ring_points

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from tests.measure.face_kit import STATED, DrawnGroove, draw_face, drawn_plane
 from wearvision.errors import BadInput
 from wearvision.measure.board import card
-from wearvision.measure.marks import Mark
+from wearvision.measure.mark import Mark
 from wearvision.measure.plane import Plane
 from wearvision.measure.survey import Survey, survey
 from wearvision.quantity import Measured, Unmeasured

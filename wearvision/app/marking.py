@@ -18,7 +18,7 @@ from wearvision.app.shop import Shop
 from wearvision.errors import BadInput, NeedsPerson
 from wearvision.finding import Finding
 from wearvision.finding_record import finding_from_record
-from wearvision.measure.marks import Mark
+from wearvision.measure.mark import Mark
 from wearvision.rules.same import Placed, merge
 from wearvision.rules.sheet import PrefilledSheet, prefill
 from wearvision.stated import NOMINALS, Stated

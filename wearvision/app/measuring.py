@@ -19,7 +19,7 @@ from wearvision.finding_record import kept_besides
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.chart import Copies
 from wearvision.measure.label import CUT as LABEL_END
-from wearvision.measure.marks import Mark
+from wearvision.measure.mark import Mark
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.points import FLAG as NO_TILT
 from wearvision.measure.prior import PrintCheck

@@ -15,7 +15,8 @@ from wearvision.measure.known import known_plane
 from wearvision.measure.label import with_label
 from wearvision.measure.lens import Lens
 from wearvision.measure.look import Look, Seen
-from wearvision.measure.marks import Mark, apply_marks
+from wearvision.measure.mark import Mark
+from wearvision.measure.marks import apply_marks
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.pose import from_stated_scale, solve
 from wearvision.measure.prior import PrintCheck
