@@ -14,7 +14,8 @@ from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import CENTRE_MM, DISC_MM, DrawnVane, draw_vanes, traces_of, vane_line
 from wearvision.finding import Finding
 from wearvision.measure.chart import Chart, chart_of
-from wearvision.measure.finders.vanes import measure_vanes, to_findings
+from wearvision.measure.finders.vanes import measure_vanes
+from wearvision.measure.finders.vanes_told import to_findings
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import best_shifts, pile, viterbi
@@ -23,7 +24,7 @@ from wearvision.measure.vanes.layout import widths
 from wearvision.measure.vanes.rim import axis_by_rim
 from wearvision.measure.vanes.siblings import centre_u, centred
 from wearvision.measure.vanes.strips import Line, Strips, edges_across
-from wearvision.measure.vanes.trace import Traces
+from wearvision.measure.vanes.traces import Traces
 from wearvision.measure.views.vanes import see
 from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated

@@ -13,10 +13,10 @@ from wearvision.measure.chart import chart_of
 from wearvision.measure.plane import Array
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.settle import Settled, settle
-from wearvision.measure.vanes.shade import SHADED, alike, stands_out
 from wearvision.measure.vanes.siblings import EDGE_SD_MM, offsets
 from wearvision.measure.vanes.strips import Strips
-from wearvision.measure.vanes.trace import _placed, _shared, holds
+from wearvision.measure.vanes.trace import _placed, _shared
+from wearvision.measure.vanes.traces import SHADED
 
 ACROSS_MM = np.arange(-4.0, 4.01, 0.16)
 
@@ -113,10 +113,10 @@ def test_what_is_darker_than_both_its_sides_is_not_believed_to_be_tops() -> None
     found = settle(draw_vanes(plane, (DrawnVane(),) * 5, seed=3), plane, (), 0.8, diameter_mm=2 * DISC_MM, number=None)
     assert isinstance(found, Settled)
     tops = found.traces
-    assert stands_out(tops) > 0.1
-    assert alike(tops) == holds(tops)
+    assert tops.stands_out > 0.1
+    assert tops.alike() == tops.holds()
     shadows = replace(tops, strips=replace(tops.strips, values=-tops.strips.values))
-    assert stands_out(shadows) < 0
-    assert alike(shadows) == pytest.approx(SHADED * holds(tops))
+    assert shadows.stands_out < 0
+    assert shadows.alike() == pytest.approx(SHADED * tops.holds())
     unseen = replace(tops, seen=np.zeros_like(tops.seen))
-    assert stands_out(unseen) == np.inf
+    assert unseen.stands_out == np.inf

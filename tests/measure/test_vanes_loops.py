@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,11 +12,13 @@ from hypothesis import strategies as st
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.measure.edges import medians
-from wearvision.measure.finders.vanes import measure_vanes, to_findings
+from wearvision.measure.finders.vanes import measure_vanes
+from wearvision.measure.finders.vanes_told import to_findings
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes import bends, fold, settle
 from wearvision.measure.vanes.align import MOST, NONE, SLACK, middle, pairs, turned_back, viterbi
-from wearvision.measure.vanes.siblings import _in_order, against_siblings, shapes
+from wearvision.measure.vanes.shape import _in_order, shapes
+from wearvision.measure.vanes.siblings import ALIKE_MM, COMMON_SD_MM, MEAN_ROUNDS, against_siblings
 from wearvision.measure.vanes.strips import CAP, Strips
 from wearvision.measure.vanes.trace import _aslant
 from wearvision.quantity import Measured, Unmeasured
@@ -115,15 +119,23 @@ def test_sums_round_the_circle_and_columns_turned_back_agree_with_numpy() -> Non
 
 
 def test_siblings_are_the_others_that_are_sound() -> None:
-    off = np.random.default_rng(6).normal(size=(6, 30))
+    """Against the same mean, place by place."""
+    rng = np.random.default_rng(6)
+    off, sd = rng.normal(0, 0.2, (6, 30)), rng.uniform(0.05, 0.3, (6, 30))
     off[3, 10:] = np.nan
+    off[1, 20:] += 3.0  # bent: hardly counts
     sound = np.array([True, True, True, True, True, False])
-    shift, doubt = against_siblings(off, sound)
-    for k in range(6):
-        others = off[[j for j in range(5) if j != k]]
-        assert np.allclose(shift[k], off[k] - np.nanmedian(others, axis=0), equal_nan=True)
+    shift, doubt = against_siblings(off, sd, sound)
+    for k, s in product(range(6), range(30)):
+        others = [j for j in range(5) if j != k and np.isfinite(off[j, s])]
+        line = 0.0
+        for _ in range(MEAN_ROUNDS):
+            weight = sd[others, s] ** -2 / (1 + ((off[others, s] - line) / ALIKE_MM) ** 2) ** 2
+            line = float(weight @ off[others, s]) / float(weight.sum() + COMMON_SD_MM**-2)
+        assert shift[k, s] == pytest.approx(off[k, s] - line, rel=1e-9, nan_ok=True)
     assert np.isfinite(doubt).all()
-    assert np.allclose(middle(off[None, :3]), medians(off[None, :3]))
+    assert np.isnan(against_siblings(off[:2], sd[:2], sound[:2])[0]).all()
+    assert np.allclose(middle(off[None, :3, :10]), medians(off[None, :3, :10]))
 
 
 @settings(max_examples=30)

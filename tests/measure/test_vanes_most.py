@@ -14,7 +14,7 @@ from wearvision.measure.plane import Array
 from wearvision.measure.vanes import bends
 from wearvision.measure.vanes.settle import Settled, _Search, settle
 from wearvision.measure.vanes.strips import CAP, Strips
-from wearvision.measure.vanes.trace import _beyond, _levelled, _placed, clearness
+from wearvision.measure.vanes.trace import _beyond, _levelled, _placed
 
 ACROSS_MM = np.arange(-12.0, 12.01, 0.2)
 
@@ -57,10 +57,10 @@ def test_a_line_that_most_vanes_leave_moves_to_them_where_they_are_clearer_there
     line, along = found.layout.line, found.traces.line.along_mm
     drawn = replace(found.layout, line=line.moved(-4.0 * (line.along_mm / along[-1]) ** 2))
     off = replace(found.traces, path_mm=np.full_like(found.traces.path_mm, 4.0), most_mm=4.0 * (along / along[-1]) ** 2)
-    assert clearness(off) == 0
-    assert clearness(found.traces) > 2.5
+    assert off.clearness() == 0
+    assert found.traces.clearness() > 2.5
     _, traces, layout = search._of_most((0.5, off, drawn))
-    assert clearness(traces) > 2.5
+    assert traces.clearness() > 2.5
     away = np.hypot(*(layout.line.points_mm[-5] - line.points_mm).T)
     assert away.min() < 0.5
     seen, none = (0.5, found.traces, found.layout), np.zeros_like(off.most_mm)

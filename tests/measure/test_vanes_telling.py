@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.finding import Finding
-from wearvision.measure.finders.vanes import _surely_bent, measure_vanes, to_findings
+from wearvision.measure.finders.vanes import _surely_bent, measure_vanes
+from wearvision.measure.finders.vanes_told import to_findings
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import Pair
 from wearvision.measure.vanes.layout import smooth
-from wearvision.measure.vanes.siblings import _half_width, against_siblings
+from wearvision.measure.vanes.shape import _half_width
+from wearvision.measure.vanes.siblings import against_siblings
 from wearvision.measure.vanes.strips import Line
 from wearvision.measure.vanes.telling import BENT_MM, FAINT, SUSPECTED, bent_probability, told_bent, unclear
 from wearvision.measure.vanes.tilt import tips_aside
@@ -92,11 +94,11 @@ def test_of_three_vanes_the_two_straight_ones_are_still_told() -> None:
     assert sorted(abs(s.value) for s in shifts if isinstance(s, Measured))[1] < 0.4
 
 
-def test_the_median_of_three_is_as_sure_as_the_two_that_agree() -> None:
+def test_the_line_of_three_is_as_sure_as_the_two_that_agree() -> None:
     rng = np.random.default_rng(1)
     off = rng.normal(0, 0.1, (3, 200))
     off[1] += 6.0
-    difference, doubt = against_siblings(off, np.ones(3, dtype=bool))
+    difference, doubt = against_siblings(off, np.full(off.shape, 0.1), np.ones(3, dtype=bool))
     assert np.median(doubt[0]) < 0.3
     assert np.median(np.abs(difference[[0, 2]])) < 0.2
     assert abs(float(np.median(difference[1])) - 6.0) < 0.2
@@ -140,7 +142,7 @@ def test_bent_vanes_are_told_for_sure_and_sound_ones_never() -> None:
     off[4] += 0.3 * bend
     off[5] = np.nan
     whole = np.ones(6, dtype=bool)
-    told = _surely_bent(*against_siblings(off, whole), whole, along, float(along[-1]))
+    told = _surely_bent(*against_siblings(off, np.full(off.shape, 0.08), whole), whole, along, float(along[-1]))
     assert told.tolist() == [False, True, False, False, False, False]
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.strips import Line, Strips
-from wearvision.measure.vanes.trace import Traces
+from wearvision.measure.vanes.traces import Traces
 
 CENTRE_MM = (4.0, -1.0)
 DISC_MM = 55.0

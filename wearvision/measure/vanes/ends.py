@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from wearvision.measure.plane import Array
-from wearvision.measure.vanes.trace import ALONG_MM, END_MM, Traces
+from wearvision.measure.vanes.trace import ALONG_MM, END_MM
+from wearvision.measure.vanes.traces import Traces
 
 TIP_SHARE, TIP_USUAL = (0.9, 1.0), (0.975, 0.03)
 """Where vanes end, shares of the disc's radius: from, to; mean, spread (common practice, no source)."""

@@ -21,7 +21,7 @@ from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.bends import SURE_BEND
 from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.strips import Line, Strips, from_photo
-from wearvision.measure.vanes.trace import Traces
+from wearvision.measure.vanes.traces import Traces
 
 STRETCH_MM = 12.0
 """Length along a vane over which light is averaged."""

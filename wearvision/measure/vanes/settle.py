@@ -21,8 +21,8 @@ from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import Presence, presence
 from wearvision.measure.vanes.refine import beside
 from wearvision.measure.vanes.rim import axis_by_rim
-from wearvision.measure.vanes.shade import alike
-from wearvision.measure.vanes.trace import MOST_GAIN, Traces, clearness, trace
+from wearvision.measure.vanes.trace import trace
+from wearvision.measure.vanes.traces import MOST_GAIN, Traces
 from wearvision.quantity import Unmeasured
 
 LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
@@ -37,8 +37,8 @@ MORE = 0.5
 LEAST_OTHER = 2.0
 """A number other than the one stated must stand out, and its vanes lie alike, by so much together."""
 SURE_CLEAR = 2.5
-"""From here on most vanes are clear along the common line up to their tips (`clearness`): where they are not, it may be
-another line, and other discs are tried. Of drawn photos one in twenty lies below."""
+"""From here on most vanes are clear along the common line up to their tips (`Traces.clearness`): where they are not, it
+may be another line, and other discs are tried. Of drawn photos one in twenty lies below."""
 LEAST_APART, SURE_APART = 0.6, 0.9
 """Logarithm by which vanes must stand out from the gaps between them, or they may be none; from the second on no
 other disc is looked for."""
@@ -97,7 +97,7 @@ class Settled:
     @property
     def alike(self) -> bool:
         """Whether the vanes lie alike for sure, and most of them clearly."""
-        return self.held > SURE_HOLDS and clearness(self.traces) > SURE_CLEAR
+        return self.held > SURE_HOLDS and self.traces.clearness() > SURE_CLEAR
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -165,21 +165,21 @@ class _Search:
 
     def _of_most(self, first: Tried) -> Tried:
         """What most vanes share, where they show that the line leaves them: one that is bent may have drawn it."""
-        best, now, clear = first, first, clearness(first[1])
+        best, now, clear = first, first, first[1].clearness()
         for _ in range(MOVES):
             _, traces, layout = now
             if not traces.most_mm.any() or CLEARER * clear > MOST_GAIN:  # none can be so much clearer
                 break
             aside = np.interp(layout.line.along_mm, traces.line.along_mm, traces.most_mm)
             now = self._traced(replace(layout, line=layout.line.moved(aside)))
-            if clearness(now[1]) > CLEARER * clear:
-                best, clear = now, clearness(now[1])
+            if now[1].clearness() > CLEARER * clear:
+                best, clear = now, now[1].clearness()
         return best
 
     def _traced(self, one: Layout) -> Tried:
         """How much the vanes of a layout lie alike once they are traced, the traces, and the layout."""
         traces = trace(self.gray, self.plane, one, self.cards_px, self.blur_px)
-        return alike(traces), traces, one
+        return traces.alike(), traces, one
 
     def _settled(self, held: float, traces: Traces, layout: Layout) -> Settled:
         score = scores(traces)
@@ -229,7 +229,7 @@ def _freed(disc: Disc) -> list[Disc]:
 
 
 def _believed(one: Settled) -> tuple[bool, float]:
-    return one.clear, clearness(one.traces) * one.layout.score
+    return one.clear, one.traces.clearness() * one.layout.score
 
 
 def _likely(tried: Tried) -> float:

@@ -6,11 +6,10 @@ flank, which has no partner at the right distance, does not lead it astray.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, median, medians, peak_offset
 from wearvision.measure.plane import Array, Plane
@@ -18,7 +17,8 @@ from wearvision.measure.unwrap import Image, ring_scale
 from wearvision.measure.vanes.align import common, follow, seen_back, turned_back, viterbi
 from wearvision.measure.vanes.bends import likeliest
 from wearvision.measure.vanes.layout import Layout
-from wearvision.measure.vanes.strips import CAP, SMOOTH_MM, Line, Strips, at_columns, edges_across, from_photo
+from wearvision.measure.vanes.strips import CAP, Line, Strips, at_columns, edges_across, from_photo
+from wearvision.measure.vanes.traces import BEYOND_MM, Traces
 
 ALONG_MM = 0.75
 REACH_MM = 17.0
@@ -40,62 +40,12 @@ ASIDE, FOLLOW = 0.6, 6.0
 """Cost of standing at `NEAR_MM` from where an edge is expected, per station, and of a step of it (as `BEND`)."""
 SHARED_ROWS = 7
 """Stations over which what the vanes' edges share, beside the pair, is averaged."""
-BEYOND_MM, MOST_BEYOND_MM = 8.0, 20.0
-"""So far the line is drawn out beyond its end, which lies near the vanes' tips; so far at most, to reach the rim."""
-ROOT, PLACED_MM, MOST_GAIN = 0.2, 0.7, 3.0
-"""Inner end of what tells how clear vanes are, share of the line; how near the common pair one lies in its place; the
-most that two edges count for."""
+MOST_BEYOND_MM = 20.0
+"""The line is drawn out so far beyond its end at most, to reach the rim."""
 CLEAR = 1.6
 """Least edge, over what is usual, that is placed."""
 END_MM = (14.0, 5.0)
 """A vane's end is sought this far inside the common end, and beyond it."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Traces:
-    """All vanes traced.
-
-    Attributes
-    ----------
-    line : Line
-        Common line about the centre, evenly spaced.
-    strips : Strips
-    edge_mm : (N, S, 2) array
-        Right and left edge of each vane, mm to the left of the line, less what they lie apart more where it leads
-        aslant across the strip; nan where not seen.
-    strength : (N, S, 2) array
-        How clear each of them is: edge over what is usual, of what is beyond `CAP` the logarithm; 0 where not seen.
-    path_mm : (N, S) array
-        Shift of each vane's pair from the common pair.
-    gain : (N, S) array
-        Edge pair of each vane over what is usual (0: nothing there).
-    pair_mm : (S, 2) array
-        Common right and left edge.
-    ends : (N, E) array
-        Edge across the strip of each vane at `end_along_mm`, over what is usual.
-    end_along_mm : (E,) array
-    seen : (N, S) bool
-        Where the vane is in the picture and not covered.
-    px_mm : float
-    clear : (N,) array
-        How much better the likeliest bend of each fits than none; 0 where none is likeliest.
-    most_mm : (S,) array
-        How far most vanes lie from the common line, where they show that it leaves them; 0 where not.
-    """
-
-    line: Line
-    strips: Strips
-    edge_mm: Array
-    strength: Array
-    path_mm: Array
-    gain: Array
-    pair_mm: Array
-    ends: Array
-    end_along_mm: Array
-    seen: NDArray[np.bool_]
-    px_mm: float
-    clear: Array
-    most_mm: Array
 
 
 def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...], blur_px: float) -> Traces:
@@ -131,32 +81,6 @@ def _beyond(points_mm: Array, disc_mm: float) -> Array:
     more = points_mm[-1] + way / np.hypot(*way) * np.arange(1.0, MOST_BEYOND_MM + 1.0)[:, None]
     inside = int((np.hypot(*more.T) < disc_mm).sum())
     return np.vstack([points_mm, more[: max(int(BEYOND_MM), inside)]])
-
-
-def clearness(traces: Traces) -> float:
-    """Edge over what is usual where vanes lie in the common pair's place, mean over all but the one that shows least.
-
-    From root to tip, 0 where a vane lies elsewhere: a line that most of them share is worth more than that of one.
-    """
-    along = traces.line.along_mm
-    rows = (along > ROOT * along[-1]) & (along < along[-1] - BEYOND_MM - SMOOTH_MM / 2)
-    placed = (np.abs(traces.path_mm) < PLACED_MM) & traces.seen
-    gain = np.where(placed, np.clip(traces.gain, -1.0, MOST_GAIN), 0.0)[:, rows]
-    each = np.sort(gain.sum(axis=1) / np.maximum(traces.seen[:, rows].sum(axis=1), 1))
-    return float(each[1:].mean())
-
-
-def holds(traces: Traces, which: NDArray[np.bool_] | None = None) -> float:
-    """How well vanes lie alike, 0 to 1: share of the stations where a vane shows the common pair in its place.
-
-    All of them, or `which` (N,); one that is hardly seen does not count.
-    """
-    inner = traces.line.along_mm < 0.85 * traces.line.along_mm[-1]
-    placed = (np.abs(traces.path_mm) < PLACED_MM) & (traces.gain > 0.7) & traces.seen
-    share = placed[:, inner].sum(axis=1) / np.maximum(traces.seen[:, inner].sum(axis=1), 1)
-    counts = traces.seen[:, inner].mean(axis=1) > 0.3
-    counts = counts if which is None else counts & which
-    return float(share[counts].mean()) if counts.any() else 0.0
 
 
 def _common_pair(size: Grid, strips: Strips, width_mm: float, tip: int) -> Array:

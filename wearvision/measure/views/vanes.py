@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from wearvision.measure.finders.vanes import Vanes, measure_vanes, to_findings
+from wearvision.measure.finders.vanes import Vanes, measure_vanes
+from wearvision.measure.finders.vanes_told import to_findings
 from wearvision.measure.look import Look, Seen
 from wearvision.quantity import Measured, Quantity, Unmeasured
 
