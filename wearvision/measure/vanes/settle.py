@@ -30,8 +30,9 @@ LEAST_HOLDS, LEAST_ALIKE, SURE_HOLDS = 0.4, 0.75, 0.85
 compared; above the third no other disc is tried."""
 NONE_BESIDE = 0.93
 """Where the vanes lie so much alike no other pair of lines along them is tried."""
-MOVES, CLEARER = 2, 1.05
-"""How often the line is moved to what most vanes share, and how much clearer they must be about it."""
+MOVES, CLEARER, SAME_MM = 2, 1.05, 1.0
+"""How often the line is moved to what most vanes share, how much clearer they must be about it, and by how much less
+their thickness may differ: another is that of other lines."""
 MORE = 0.5
 """Power of their number by which more vanes count for more: twice as many hold if seven tenths as well."""
 LEAST_OTHER = 2.0
@@ -172,7 +173,8 @@ class _Search:
                 break
             aside = np.interp(layout.line.along_mm, traces.line.along_mm, traces.most_mm)
             now = self._traced(replace(layout, line=layout.line.moved(aside)))
-            if now[1].clearness() > CLEARER * clear:
+            same = abs(now[1].thickness_mm - best[1].thickness_mm) < SAME_MM
+            if same and now[1].clearness() > CLEARER * clear:
                 best, clear = now, now[1].clearness()
         return best
 

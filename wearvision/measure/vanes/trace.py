@@ -34,6 +34,9 @@ BEND = 3.0
 """Cost of a step of a vane's shift, per (mm/mm)^2 of slope and mm of length."""
 MIDDLE = 5
 """Degree of the middle of the common pair along the vane."""
+WIDER_MM = 0.2
+"""How far vanes may widen from their middle to their tip: they taper, or keep their thickness (common practice, no
+source). A pair that widens is the edge of one vane and that of another."""
 NEAR_MM = 0.6
 """A traced edge lies this near its place in the pair."""
 ASIDE, FOLLOW = 0.6, 6.0
@@ -104,15 +107,19 @@ def _common_pair(size: Grid, strips: Strips, width_mm: float, tip: int) -> Array
 
 
 def _smooth_pair(place: Array, weight: Array) -> Array:
-    """Both edges (S, 2) as a middle of some freedom and a thickness that grows or shrinks evenly, robustly."""
+    """Both edges (S, 2) as a middle of some freedom and a thickness that shrinks or hardly grows, evenly; robustly."""
     u = np.linspace(-1, 1, place.shape[1])
     middle, zero = np.polynomial.polynomial.polyvander(u, MIDDLE), np.zeros((len(u), 2))
     taper = np.polynomial.polynomial.polyvander(u, 1)
     design = np.vstack([np.hstack([middle, zero - taper / 2]), np.hstack([middle, zero + taper / 2])])
     value, w = place.ravel(), weight.ravel()
     for _ in range(6):
-        root = np.sqrt(w)
-        fit = design @ np.linalg.lstsq(design * root[:, None], value * root, rcond=None)[0]
+        root = np.sqrt(w)[:, None]
+        found = np.linalg.lstsq(design * root, value * root[:, 0], rcond=None)[0]
+        if found[-1] > WIDER_MM:
+            even, wider = design[:, :-1] * root, (value - WIDER_MM * design[:, -1]) * root[:, 0]
+            found = np.append(np.linalg.lstsq(even, wider, rcond=None)[0], WIDER_MM)
+        fit = design @ found
         off = value - fit
         scale = max(0.1, 1.4826 * median(np.abs(off)))
         w = weight.ravel() * np.clip(1 - (off / (4 * scale)) ** 2, 0.001, None) ** 2

@@ -75,6 +75,11 @@ class Traces:
     clear: Array
     most_mm: Array
 
+    @property
+    def thickness_mm(self) -> float:
+        """What the common edges lie apart, median along them."""
+        return float(np.median(self.pair_mm[:, 1] - self.pair_mm[:, 0]))
+
     def clearness(self) -> float:
         """Edge over what is usual where vanes lie in the common pair's place, mean over all but the least clear one.
 
