@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.measure.face_kit import drawn_plane
 from tests.measure.vanes_kit import DISC_MM, DrawnVane, draw_vanes
 from wearvision.finding import Finding
-from wearvision.measure.finders.vanes import _surely_bent, measure_vanes
+from wearvision.measure.finders.vanes import measure_vanes
 from wearvision.measure.finders.vanes_told import to_findings
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.vanes.align import Pair
@@ -134,16 +134,18 @@ def test_a_line_held_straighter_swings_less() -> None:
     assert ends[0] > ends[1] > ends[2]
 
 
-def test_bent_vanes_are_told_for_sure_and_sound_ones_never() -> None:
+def test_one_sibling_bent_far_hardly_counts() -> None:
+    """Of six that scatter by 0.05 mm one is bent: the others' line is where it is without it."""
     rng, along = np.random.default_rng(5), np.arange(0.0, 60.0, 0.75)
     bend = np.clip((along / along[-1] - 0.5) / 0.5, 0, None) ** 2
-    off = rng.normal(0, 0.05, (6, len(along)))
+    off, sd = rng.normal(0, 0.05, (6, len(along))), np.full((6, len(along)), 0.08)
     off[1] += 4.0 * bend
-    off[4] += 0.3 * bend
     off[5] = np.nan
     whole = np.ones(6, dtype=bool)
-    told = _surely_bent(*against_siblings(off, np.full(off.shape, 0.08), whole), whole, along, float(along[-1]))
-    assert told.tolist() == [False, True, False, False, False, False]
+    told, without = against_siblings(off, sd, whole)[0], against_siblings(off, sd, np.arange(6) != 1)[0]
+    far = off[1] > 1.0
+    assert np.allclose(told[:5, far], without[:5, far], atol=0.02)
+    assert np.isnan(told[5]).all()
 
 
 def test_no_shift_is_told_of_a_tip_under_a_card() -> None:

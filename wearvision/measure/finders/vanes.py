@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.chart import Copies
-from wearvision.measure.edges import medians
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.ends import LATE_MM, ends
@@ -21,16 +20,10 @@ from wearvision.measure.vanes.layout import Layout
 from wearvision.measure.vanes.present import STRETCH_MM
 from wearvision.measure.vanes.settle import Settled, settle
 from wearvision.measure.vanes.shape import Shape, shapes
-from wearvision.measure.vanes.siblings import TIP_MM, against_siblings, centred, left_over, offsets
+from wearvision.measure.vanes.siblings import against_siblings, centred, left_over, offsets
 from wearvision.measure.vanes.traces import Traces
 from wearvision.quantity import Unmeasured
 from wearvision.stated import Stated
-
-LEAST_STRAIGHT, OFF_MM = 3, 0.3
-"""So many straight vanes are enough to leave the bent ones out of what each is compared with; how far the outer part of
-one lies off before it is asked whether it is bent."""
-OUTER = 0.25
-"""Outer part of a vane, share of its length."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -108,33 +101,13 @@ def _compared(found: Settled) -> Vanes:
     places, sd = offsets(traces)
     off, moved, cov = centred(places, sd, traces, tip, left_over(layout))
     short = np.zeros(len(off))
-    along, (differences, doubts) = traces.line.along_mm, _differences(off, sd, whole)
-    bent = _surely_bent(differences, doubts, whole, along, tip)
-    if bent.any() and (whole & ~bent).sum() >= LEAST_STRAIGHT:
-        differences, doubts = _differences(off, sd, whole & ~bent)
+    along, (differences, doubts) = traces.line.along_mm, against_siblings(off, sd, whole)
     differences[~whole] = np.nan  # what was followed is no vane
     for k in range(len(off)):
         others = [place[j] for j in range(len(off)) if j != k and whole[j]]
         short[k] = (np.median(others) if others else seems) - place[k] if there[k] else tip - traces.line.along_mm[0]
     return Vanes(
         layout=layout, traces=traces, centre_mm=layout.centre_mm + moved, tip_mm=tip, short_mm=short,
-        shapes=shapes(differences, along, tip, doubts), short_u_mm=place_u, centre_cov_mm2=cov,
+        shapes=shapes(differences, along, tip, np.hypot(doubts, sd)), short_u_mm=place_u, centre_cov_mm2=cov,
         standing=there, stub=stub, doubted=shown.doubted, held=traces.alike(whole), apart=shown.apart,
     )  # fmt: skip
-
-
-def _differences(off: Array, sd: Array, sound: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Shift (N, S) of each vane from the line of its siblings, and the standard deviation of both, mm."""
-    differences, doubts = against_siblings(off, sd, sound)
-    return differences, np.hypot(doubts, sd)
-
-
-def _surely_bent(
-    differences: Array, doubts: Array, whole: NDArray[np.bool_], along_mm: Array, tip: float
-) -> NDArray[np.bool_]:
-    """Which vanes (N,) are bent for sure, of those whose outer part lies off their siblings' at all."""
-    outer = (along_mm > (1 - OUTER) * tip) & (along_mm < tip - TIP_MM)
-    far = whole & (np.abs(medians(differences[:, outer, None])[:, 0]) > OFF_MM)
-    bent = np.zeros(len(whole), dtype=bool)
-    bent[far] = [one.bent for one in shapes(differences[far], along_mm, tip, doubts[far])]
-    return bent

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.finding import Finding
-from wearvision.measure.finders.vanes import OUTER, Vanes
+from wearvision.measure.finders.vanes import Vanes
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import in_frame
 from wearvision.measure.vanes.settle import HINT, LEAST_ALIKE
@@ -23,8 +23,9 @@ PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
 """Place of an edge of a vane on the photo, px: what no fit tells."""
-TIP_SD_MM = 0.9
-"""Of where the vanes end, along them: a bend goes on growing there, and its direction on turning, over `OUTER`."""
+TIP_SD_MM, OUTER = 0.9, 0.25
+"""Of where the vanes end, along them: a bend goes on growing there, and its direction on turning, over so much of the
+vane."""
 NO_TIP = Unmeasured(reason="the vane's tip is out of the picture, covered or too faint", hint=HINT)
 NO_SIBLINGS = Unmeasured(reason="not enough siblings are seen to compare with", hint=HINT)
 STUB = Unmeasured(reason="only the inner part of the vane is there", hint="look at the part")
