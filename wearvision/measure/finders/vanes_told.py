@@ -58,15 +58,15 @@ def _all_px(plane: Plane, lines_mm: list[Array]) -> list[Array]:
     return np.split(px, np.cumsum([len(one) for one in lines_mm[:-1]]))
 
 
-def outline_mm(vanes: Vanes, k: int, *, median: bool = False) -> Array:
-    """Outline (M, 2) on the plane of a vane's top, or of its siblings' median in its place."""
+def outline_mm(vanes: Vanes, k: int) -> Array:
+    """Outline (M, 2) on the plane of a vane's top; where it is gone, of what its siblings have in its place."""
     traces = vanes.traces
     along = traces.line.along_mm
-    end = vanes.tip_mm if median or not vanes.standing[k] else vanes.tip_mm - float(vanes.short_mm[k])
+    end = vanes.tip_mm if not vanes.standing[k] else vanes.tip_mm - float(vanes.short_mm[k])
     rows = np.flatnonzero(along <= max(end, along[4]))[::4]
     points, left = traces.line.turned(vanes.layout.number)
     bend = vanes.shapes[k].off_mm
-    shift = np.zeros(len(along)) if median or not np.isfinite(bend).all() else bend
+    shift = bend if np.isfinite(bend).all() else np.zeros(len(along))
     sides = [points[k, rows] + left[k, rows] * (traces.pair_mm[rows, s] + shift[rows])[:, None] for s in (0, 1)]
     return np.asarray(vanes.centre_mm + np.vstack([sides[0], sides[1][::-1]]))
 
@@ -139,7 +139,7 @@ def _bend(
     """Shift at the tip and angle there, unless the shift is known too badly."""
     seen = vanes.shapes[k]
     shift = Measured.of(
-        seen.tip_shift_mm, "mm", how="against the siblings' median; + is to the left going outwards",
+        seen.tip_shift_mm, "mm", how="against the siblings' line; + is to the left going outwards",
         fit=seen.tip_u_mm, edge=EDGE_PX * vanes.traces.px_mm,
         centre=float(centre_u(vanes.traces, vanes.centre_cov_mm2, vanes.tip_mm)[k]),
         end=TIP_SD_MM * abs(np.tan(np.radians(seen.bend_deg))),
