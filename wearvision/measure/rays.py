@@ -16,6 +16,8 @@ from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 
+Places = NDArray[np.int32]
+Pairs = NDArray[np.uint16]
 KNOT, KNOT_DEG = 20, 0.5
 """The camera is asked at every so many columns and degrees; between them the way is straight to 0.02 px."""
 ONE, STEP = 1 << 16, 1 / KNOT
@@ -59,7 +61,9 @@ class Rays:
         out = np.empty((rows, self.columns), dtype=np.float32)
         if min(gray.shape) < 2:
             gray = np.pad(gray, ((0, 1), (0, 1)), mode="edge")
-        _means(np.ascontiguousarray(gray), self.knots_px, self.tall, rays, out)
+        flat = np.ascontiguousarray(gray).ravel()
+        pairs: Pairs = np.ndarray(flat.size - 1, np.uint16, flat.data, 0, (1,))  # low byte the pixel, high byte the next
+        _means(pairs, gray.shape, self.knots_px, self.tall, rays, out)
         return out
 
     def within(self, gray: NDArray[np.uint8], rows: int, rays: int) -> NDArray[np.bool_]:
@@ -72,35 +76,37 @@ class Rays:
 
 
 @compiled
-def _means(gray: NDArray[np.uint8], knots: Grid, tall: int, rays: int, out: Grid) -> None:
-    """Fill in the means of so many rays a row."""
-    high, wide = gray.shape
-    flat, blocks = gray.ravel(), knots.shape[2] - 1
-    total, below, eight = np.empty(blocks * KNOT, np.int32), np.uint64(wide), np.int32(8)
+def _means(pairs: Pairs, shape: tuple[int, int], knots: Grid, tall: int, rays: int, out: Grid) -> None:
+    """Fill in the means of so many rays a row; a picture of a shape is known by its pixels, each with the next.
+
+    A ray is done in three goes, two of them many places at a time: where its places are, what stands there, the grey.
+    """
+    (high, wide), blocks = shape, knots.shape[2] - 1
     x, y = np.empty(blocks + 1, np.int64), np.empty(blocks + 1, np.int64)
-    at, right, down = np.empty(KNOT, np.int64), np.empty(KNOT, np.int32), np.empty(KNOT, np.int32)
+    at, right, down, upper, lower, total = np.empty((6, blocks * KNOT), np.int32)
+    below, eight, byte = np.uint64(wide), np.int32(8), np.int32(255)
     for i in range(len(out)):
         total[:] = 0
         for ray in range(i * rays, (i + 1) * rays):
             _places(knots, (ray + 0.5) / tall + 0.5, x, y)
             for block in range(blocks):
                 dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
-                first_x, first_y = x[block] + dx // 2, y[block] + dy // 2
+                first_x, first_y, first = x[block] + dx // 2, y[block] + dy // 2, block * KNOT
                 if not _within(wide, high, first_x, dx, first_y, dy):
-                    _add_near(flat, wide, high, first_x, dx, first_y, dy, total, block * KNOT)
+                    _note_near(wide, high, first_x, dx, first_y, dy, first, at, right, down)
                     continue
-                for n in range(KNOT):  # in two goes: the first is done many at a time
+                for n in range(KNOT):
                     px = np.int32(first_x) + np.int32(n) * np.int32(dx)
                     py = np.int32(first_y) + np.int32(n) * np.int32(dy)
-                    at[n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
-                    right[n], down[n] = (px >> eight) & np.int32(255), (py >> eight) & np.int32(255)
-                for n in range(KNOT):
-                    k = np.uint64(at[n])
-                    a, b = np.int32(flat[k]), np.int32(flat[k + np.uint64(1)])
-                    c, d = np.int32(flat[k + below]), np.int32(flat[k + below + np.uint64(1)])
-                    upper, lower = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
-                    grey = ((upper << eight) + down[n] * (lower - upper)) >> eight
-                    total[np.uint64(block * KNOT + n)] += np.int32(grey)
+                    at[first + n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
+                    right[first + n], down[first + n] = (px >> eight) & byte, (py >> eight) & byte
+            for n in range(len(total)):
+                k = np.uint64(at[n])
+                upper[n], lower[n] = pairs[k], pairs[k + below]
+            for n in range(len(total)):
+                a, b, c, d = upper[n] & byte, upper[n] >> eight, lower[n] & byte, lower[n] >> eight
+                over, under = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
+                total[n] += ((over << eight) + down[n] * (under - over)) >> eight
         for column in range(out.shape[1]):
             out[i, column] = total[column + KNOT // 2] / (256.0 * rays)
 
@@ -124,25 +130,14 @@ def _within(wide: int, high: int, x: int, dx: int, y: int, dy: int) -> bool:
 
 
 @compiled
-def _add_near(
-    flat: NDArray[np.uint8], wide: int, high: int, x: int, dx: int, y: int, dy: int, total: NDArray[np.int32],
-    first: int,
-) -> None:  # fmt: skip
-    """The same, out of the picture that of its border."""
+def _note_near(
+    wide: int, high: int, x: int, dx: int, y: int, dy: int, first: int, at: Places, right: Places, down: Places
+) -> None:
+    """Note the places of a block, those out of the picture on its border."""
     for n in range(KNOT):
         px, py = min(max(x + n * dx, 0), (wide - 1) * ONE - 1), min(max(y + n * dy, 0), (high - 1) * ONE - 1)
-        at, right, down = (py >> 16) * wide + (px >> 16), (px >> 8) & 255, (py >> 8) & 255
-        total[first + n] += _grey(flat, wide, np.uint64(at), np.int32(right), np.int32(down))
-
-
-@compiled
-def _grey(flat: NDArray[np.uint8], wide: int, at: np.uint64, right: np.int32, down: np.int32) -> np.int32:
-    """Grey so far right of and below a pixel, bilinear, times 256."""
-    under = at + np.uint64(wide)
-    a, b = np.int32(flat[at]), np.int32(flat[at + np.uint64(1)])
-    c, d = np.int32(flat[under]), np.int32(flat[under + np.uint64(1)])
-    upper, lower = (a << np.int32(8)) + right * (b - a), (c << np.int32(8)) + right * (d - c)
-    return np.int32(((upper << np.int32(8)) + down * (lower - upper)) >> np.int32(8))
+        at[first + n] = (py >> 16) * wide + (px >> 16)
+        right[first + n], down[first + n] = (px >> 8) & 255, (py >> 8) & 255
 
 
 @compiled
