@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure import paper
-from wearvision.measure.descent import Misses, descend, misses, weighed
+from wearvision.measure.descent import descend
 from wearvision.measure.lens import LENS
-from wearvision.measure.model import model
+from wearvision.measure.model import Fitted, model
 from wearvision.measure.paper import (
     FIELD_ROWS,
     GIVING,
@@ -120,9 +120,9 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
     firm = prior_state(prior, [replace(points, slack=Slack()) for points in boards])
     for _ in range(10):
         known = prior_state(prior, boards)
-        state, at = descend(boards, state, known, sigma, trust)
-        boards = _given_way(boards, state, at, firm, prior)
-        off = np.abs(at.residual.reshape(-1, 2) / relative)
+        told = descend(boards, state, known, sigma, trust)
+        boards, state = _given_way(boards, told, firm, prior), told.state
+        off = np.abs(told.residual.reshape(-1, 2) / relative)
         robust = max(1.4826 * float(np.median(off)), CORNER_FLOOR_PX)
         far = off.max(axis=1) / robust
         fresh = np.where(far > GROSS, 0.0, np.minimum(1.0, OUTLIER / np.maximum(far, 1e-9)))
@@ -133,41 +133,31 @@ def settle(boards: Sequence[Points], start: Array, prior: Prior) -> Fit:
         if settled or np.count_nonzero(trust) < LEAST_POINTS:
             break
     wide = sigma * alike(boards, state, trust)
-    if wide > sigma:
-        state, at = descend(boards, state, known, wide, trust)
-    else:
-        at = misses(boards, state, wide, trust)
-    residual, slope, weight = at
-    misfit = float(residual @ (residual * weight)) + 4 * float(trust.sum()) * math.log(wide)
-    misfit += 2 * OUTLIER**2 * float(np.sum(1 - trust))
-    off_prior = state - known[0]
+    told = descend(boards, state, known, wide, trust, still=wide <= sigma)
+    misfit = 4 * float(trust.sum()) * math.log(wide) + 2 * OUTLIER**2 * float(np.sum(1 - trust))
     return Fit(
-        state=state, normal=weighed(slope, weight), precision=known[1], trust=trust,
-        cost=misfit + float(off_prior @ known[1] @ off_prior), sigma_px=sigma, wide_px=wide,
-        rms_px=rms_of(residual, trust), boards=tuple(boards),
+        state=told.state, normal=told.normal, precision=known[1], trust=trust, cost=told.cost + misfit,
+        sigma_px=sigma, wide_px=wide, rms_px=rms_of(told.residual, trust), boards=tuple(boards),
     )  # fmt: skip
 
 
 SLACK_STEPS = 8
 
 
-def _given_way(
-    boards: Sequence[Points], state: Array, at: Misses, firm: tuple[Array, Array], prior: Prior
-) -> tuple[Points, ...]:
-    """The boards with the slack that their corners suggest, by expectation maximisation about this state; `firm` is
-    the prior without slack."""
-    (residual, slope, weight), (mean, precision), count = at, firm, len(boards)
-    rows = np.concatenate([np.arange(len(state))[rows_of(NUISANCE, k, count)][GIVING] for k in range(count)])
-    normal = weighed(slope, weight)
-    pull = normal @ state + slope.T @ (residual * weight)
-    told, pull = _alone(rows, normal + precision, pull + precision @ mean)
+def _given_way(boards: Sequence[Points], told: Fitted, firm: tuple[Array, Array], prior: Prior) -> tuple[Points, ...]:
+    """The boards with the slack that their corners suggest, by expectation maximisation about a state; `firm` is the
+    prior without slack."""
+    (mean, precision), count = firm, len(boards)
+    rows = np.concatenate([np.arange(len(mean))[rows_of(NUISANCE, k, count)][GIVING] for k in range(count)])
+    pull = told.normal @ told.state + told.pull
+    alone, pull = _alone(rows, told.normal + precision, pull + precision @ mean)
     mean, stiff = mean[rows], np.diag(precision)[rows]
-    told, pull = told - np.diag(stiff), pull - stiff * mean
+    alone, pull = alone - np.diag(stiff), pull - stiff * mean
     slacks = [points.slack for points in boards]
     for _ in range(SLACK_STEPS):
         before = slacks
         prior_told = stiff / np.concatenate([slack.each for slack in slacks]) ** 2
-        spread = np.linalg.inv(told + np.diag(prior_told))
+        spread = np.linalg.inv(alone + np.diag(prior_told))
         off = spread @ (pull + prior_told * mean) - mean
         seen = ((off**2 + np.diag(spread)) * stiff).reshape(count, -1).tolist()
         slacks = [slack_of(one, sd) for one, (_, sd) in zip(seen, prior.prints.grow, strict=True)]

@@ -26,8 +26,8 @@ from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated
 
 SEEK_PX = 512
-"""Long side of the map on which rings of stated sizes are sought: on 478 drawn faces the axis then found lies as near the
-true one as with 640."""
+"""Long side of the map on which rings of stated sizes are sought: on 478 drawn faces the axis then found lies as near
+the true one as with 640."""
 DRAWING_SD = (0.15, 0.001)
 """How far a real radius may lie from the drawing's: standard deviation in mm, and relative to the radius; common
 practice, no source."""

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.adjust import LEAST_POINTS, Fit, inverse_of, prior_state, rms_of, settle
-from wearvision.measure.descent import DISTANCE, FOCAL, Misses, descend, weighed
+from wearvision.measure.descent import descend
+from wearvision.measure.model import DISTANCE, FOCAL, Fitted
 from wearvision.measure.paper import Points
 from wearvision.measure.prior import Prior
 
@@ -37,7 +38,8 @@ def settle_focal(boards: Sequence[Points], start: Array, prior: Prior, settled: 
     if np.count_nonzero(fit.trust) < LEAST_POINTS:
         return fit
     boards = fit.boards
-    fit = _replaced(fit, *descend(boards, fit.state, prior_state(prior, boards), fit.wide_px, fit.trust), prior)
+    known = prior_state(prior, boards)
+    fit = _replaced(fit, descend(boards, fit.state, known, fit.wide_px, fit.trust), known[1])
     own = math.sqrt(float(inverse_of(fit.normal + fit.precision)[FOCAL, FOCAL]))
     at = fit.state[FOCAL] + 2 * own**2 + own * FOCAL_STEPS
     steps = [_at_focal(boards, fit, prior, float(log_f)) for log_f in at]
@@ -46,9 +48,9 @@ def settle_focal(boards: Sequence[Points], start: Array, prior: Prior, settled: 
     mean = float(weight @ at)
     variance = float(weight @ (at - mean) ** 2) + (at[1] - at[0]) ** 2 / 12
     nearest = steps[int(np.argmin(np.abs(at - mean)))][0]
-    known = _pinned(prior, boards, mean)
-    told = descend(boards, _refocused(nearest, mean), known, fit.wide_px, fit.trust)
-    return _with_focal_spread(_replaced(fit, *told, prior), variance)
+    pinned = _pinned(prior, boards, mean)
+    told = descend(boards, _refocused(nearest, mean), pinned, fit.wide_px, fit.trust)
+    return _with_focal_spread(_replaced(fit, told, known[1]), variance)
 
 
 def held(prior: Prior) -> Prior:
@@ -77,24 +79,20 @@ def _refocused(state: Array, log_f: float) -> Array:
 def _at_focal(boards: Sequence[Points], fit: Fit, prior: Prior, log_f: float) -> tuple[Array, float]:
     """State at a focal length, and minus twice the log of its marginal probability."""
     known = _pinned(prior, boards, log_f)
-    state, (residual, slope, weight) = descend(
-        boards, _refocused(fit.state, log_f), known, fit.wide_px, fit.trust
-    )
-    off = state - known[0]
-    cost = float(residual @ (residual * weight) + off @ known[1] @ off)
-    cost += float((log_f - prior.lens[0]) ** 2 * prior.lens_precision[0, 0])
-    slope[:, DISTANCE] *= state[DISTANCE]
+    told = descend(boards, _refocused(fit.state, log_f), known, fit.wide_px, fit.trust)
+    state, scale = told.state, np.ones(len(told.state))
+    scale[DISTANCE] = state[DISTANCE]
+    cost = told.cost + float((log_f - prior.lens[0]) ** 2 * prior.lens_precision[0, 0])
     rest = np.flatnonzero(np.arange(len(state)) != FOCAL)
-    normal = (weighed(slope, weight) + known[1])[np.ix_(rest, rest)]
+    normal = (told.normal * np.outer(scale, scale) + known[1])[np.ix_(rest, rest)]
     return state, cost + float(np.linalg.slogdet(normal)[1])
 
 
-def _replaced(fit: Fit, state: Array, at: Misses, prior: Prior) -> Fit:
-    """A fit at another state."""
+def _replaced(fit: Fit, told: Fitted, precision: Array) -> Fit:
+    """A fit at another state, under priors of such a precision."""
     return replace(
-        fit, state=state, normal=weighed(at.slope, at.weight), precision=prior_state(prior, fit.boards)[1],
-        rms_px=rms_of(at.residual, fit.trust),
-    )  # fmt: skip
+        fit, state=told.state, normal=told.normal, precision=precision, rms_px=rms_of(told.residual, fit.trust)
+    )
 
 
 def _with_focal_spread(fit: Fit, variance: float) -> Fit:

@@ -62,7 +62,7 @@ class Rays:
         if min(gray.shape) < 2:
             gray = np.pad(gray, ((0, 1), (0, 1)), mode="edge")
         flat = np.ascontiguousarray(gray).ravel()
-        pairs: Pairs = np.ndarray(flat.size - 1, np.uint16, flat.data, 0, (1,))  # low byte the pixel, high byte the next
+        pairs: Pairs = np.ndarray(flat.size - 1, np.uint16, flat.data, 0, (1,))  # a pixel is the low byte
         _means(pairs, gray.shape, self.knots_px, self.tall, rays, out)
         return out
 

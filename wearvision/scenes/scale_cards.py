@@ -17,7 +17,7 @@ from wearvision.measure import paper
 from wearvision.measure.adjust import HEIGHT, inverse_of, prior_state
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.calibrate import Calibration, calibrate
-from wearvision.measure.descent import misses, weighed
+from wearvision.measure.descent import descend
 from wearvision.measure.lens import Lens
 from wearvision.measure.plane import N, Plane
 from wearvision.measure.pose import Together, solve, together
@@ -184,12 +184,13 @@ def at_best(shot: Shot, lens: Lens | None, plane: Plane, loose: float) -> Plane:
     found = together([paper.points_of(s) for s in shot.sightings], prior, SIZE_PX)
     assert isinstance(found, Together)
     boards = [replace(b, slack=paper.Slack()) for b in found.fit.boards]
-    _, slope, weight = misses(boards, found.fit.state, shot.noise_px, np.ones(len(found.fit.trust)))
-    known = prior_state(found.prior, boards)[1]
+    mean, known = prior_state(found.prior, boards)
+    trust = np.ones(len(found.fit.trust))
+    told = descend(boards, found.fit.state, (mean, known), shot.noise_px, trust, still=True).normal
     if loose == 0.0:
         rises = [paper.rows_of(paper.NUISANCE, k, len(boards), N).start + paper.RISE for k in range(len(boards))]
         known[[HEIGHT, *rises], [HEIGHT, *rises]] = EXACT_MM**-2
-    spread = inverse_of(weighed(slope, weight) + known)
+    spread = inverse_of(told + known)
     return replace(plane, sources={"bound": spread[:N, :N]})
 
 
