@@ -1,4 +1,4 @@
-"""Rays of a ring in the photo, and the mean grey of a few side by side.
+"""Rays of a ring in the photo, and the mean grey of a few side by side; and a square grid, whose rows are such rays.
 
 Between knots the way of a ray through the photo is straight, so each place is a step from the one before, in whole
 numbers of 2^-16 px; the grey there is bilinear, in steps of 1/256 px. OpenCV's `remap` says the same rounded to whole
@@ -16,6 +16,7 @@ from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 
+Bytes = NDArray[np.uint8]
 Places = NDArray[np.int32]
 Pairs = NDArray[np.uint16]
 KNOT, KNOT_DEG = 20, 0.5
@@ -48,10 +49,9 @@ class Rays:
         x, y = far * np.cos(angle) + centre_mm[0], far * np.sin(angle) + centre_mm[1]
         points = np.stack([x, y], axis=-1).reshape(-1, 2)
         knots = plane.to_px(points).T.reshape(2, len(deg), len(far))
-        near = np.fmax(np.fmin(knots, FAR_PX), -FAR_PX)  # what is no number is far
-        return cls(knots_px=near.astype(np.float32), tall=tall, columns=len(radius))
+        return cls(knots_px=_near(knots), tall=tall, columns=len(radius))
 
-    def means(self, gray: NDArray[np.uint8], rows: int, rays: int) -> Grid:
+    def means(self, gray: Bytes, rows: int, rays: int) -> Grid:
         """Mean grey of every so many rays, (rows, R), 0 to 255; out of the picture that of its border.
 
         Parameters
@@ -59,20 +59,45 @@ class Rays:
         gray : (H, W) uint8
         """
         out = np.empty((rows, self.columns), dtype=np.float32)
-        if min(gray.shape) < 2:
-            gray = np.pad(gray, ((0, 1), (0, 1)), mode="edge")
-        flat = np.ascontiguousarray(gray).ravel()
-        pairs: Pairs = np.ndarray(flat.size - 1, np.uint16, flat.data, 0, (1,))  # a pixel is the low byte
-        _means(pairs, gray.shape, self.knots_px, self.tall, rays, out)
+        _means(*_pairs_of(gray), self.knots_px, self.tall, rays, out)
         return out
 
-    def within(self, gray: NDArray[np.uint8], rows: int, rays: int) -> NDArray[np.bool_]:
+    def within(self, gray: Bytes, rows: int, rays: int) -> NDArray[np.bool_]:
         """Whether the middle one of every so many rays is in the picture, a pixel from its border, (rows, R)."""
         out = np.ones((rows, self.columns), dtype=np.bool_)
-        high = np.array(gray.shape[::-1]) - 2.0
-        if self.knots_px.min() < 1 or (self.knots_px.reshape(2, -1).max(axis=1) > high).any():
+        high, (x, y) = np.array(gray.shape[::-1]) - 2.0, self.knots_px
+        if self.knots_px.min() < 1 or x.max() > high[0] or y.max() > high[1]:
             _find_within(self.knots_px, self.tall, rays, high, out)
         return out
+
+
+def greys_on(gray: Bytes, knots_px: Array, wanted: Bytes) -> Bytes:
+    """Grey (N, M) at samples of a grid, at least in blocks of `KNOT` along a row where `wanted` (N, M) is not 0; else 0.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8
+    knots_px : (2, K, L) array
+        Where the middles of blocks of `KNOT` by `KNOT` samples lie in it, one block beyond on all sides.
+    """
+    high, wide = wanted.shape
+    room = np.zeros((high, (knots_px.shape[2] - 1) * KNOT), dtype=np.uint8)
+    room[:, KNOT // 2 : KNOT // 2 + wide] = wanted
+    _fill_greys(*_pairs_of(gray), _near(knots_px), room)
+    return room[:, KNOT // 2 : KNOT // 2 + wide]
+
+
+def _near(knots_px: Array) -> Grid:
+    """Knots that have bounds."""
+    return np.fmax(np.fmin(knots_px, FAR_PX), -FAR_PX).astype(np.float32)  # what is no number is far
+
+
+def _pairs_of(gray: Bytes) -> tuple[Pairs, tuple[int, int]]:
+    """Each pixel of a picture, the low byte, with the next, in reading order; and its height and width, at least 2."""
+    if min(gray.shape) < 2:
+        gray = np.pad(gray, ((0, 1), (0, 1)), mode="edge")
+    flat = np.ascontiguousarray(gray).ravel()
+    return np.ndarray(flat.size - 1, np.uint16, flat.data, 0, (1,)), (gray.shape[0], gray.shape[1])
 
 
 @compiled
@@ -109,6 +134,47 @@ def _means(pairs: Pairs, shape: tuple[int, int], knots: Grid, tall: int, rays: i
                 total[n] += ((over << eight) + down[n] * (under - over)) >> eight
         for column in range(out.shape[1]):
             out[i, column] = total[column + KNOT // 2] / (256.0 * rays)
+
+
+@compiled
+def _fill_greys(pairs: Pairs, shape: tuple[int, int], knots: Grid, room: Bytes) -> None:
+    """Put greys in place of what is not 0, by blocks."""
+    (high, wide), blocks = shape, knots.shape[2] - 1
+    x, y, noted = np.empty(blocks + 1, np.int64), np.empty(blocks + 1, np.int64), np.empty(blocks, np.int64)
+    at, right, down, upper, lower = np.empty((5, blocks * KNOT), np.int32)
+    below, eight, byte, half = np.uint64(wide), np.int32(8), np.int32(255), np.int32(1 << 15)
+    for i in range(len(room)):
+        out, count = room[i], 0
+        for block in range(blocks):
+            some = np.uint8(0)
+            for n in range(KNOT):
+                some |= out[block * KNOT + n]
+            noted[count] = block
+            count += some != 0
+        if count:
+            _places(knots, (i + 0.5) / KNOT + 0.5, x, y)
+        for k in range(count):
+            block, first = noted[k], k * KNOT
+            dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
+            first_x, first_y = x[block] + dx // 2, y[block] + dy // 2
+            if not _within(wide, high, first_x, dx, first_y, dy):
+                _note_near(wide, high, first_x, dx, first_y, dy, first, at, right, down)
+                continue
+            for n in range(KNOT):
+                px = np.int32(first_x) + np.int32(n) * np.int32(dx)
+                py = np.int32(first_y) + np.int32(n) * np.int32(dy)
+                at[first + n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
+                right[first + n], down[first + n] = (px >> eight) & byte, (py >> eight) & byte
+        for n in range(count * KNOT):
+            k = np.uint64(at[n])
+            upper[n], lower[n] = pairs[k], pairs[k + below]
+        for n in range(count * KNOT):
+            a, b, c, d = upper[n] & byte, upper[n] >> eight, lower[n] & byte, lower[n] >> eight
+            over, under = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
+            upper[n] = ((over << eight) + down[n] * (under - over) + half) >> np.int32(16)
+        for k in range(count):
+            for n in range(KNOT):
+                out[noted[k] * KNOT + n] = upper[k * KNOT + n]
 
 
 @compiled

@@ -9,10 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import scale_at, shrunk
-from wearvision.measure.edges import median
+from wearvision.measure.chart import knots_px, scale_at, shrunk
 from wearvision.measure.face import Face
 from wearvision.measure.plane import Array, Plane, shrunk_px
+from wearvision.measure.rays import KNOT, greys_on
 from wearvision.measure.unwrap import Image
 
 Bytes = NDArray[Any]
@@ -24,8 +24,6 @@ MOST = 1250
 """Samples along a side; the step grows on larger faces."""
 HALVED = 8
 """Samples along a side are a multiple of this: halves of halves of halves of the map take whole samples."""
-TILE = 128
-"""The camera is asked at every so many samples."""
 LOG_FROM, LOG_SPAN = 2.0, 3.6
 TONE = LOG_SPAN / 255
 """Log grey that bytes 0 to 255 stand for; a byte's step."""
@@ -68,45 +66,30 @@ def face_map(gray: Image, plane: Plane, face: Face, exclude_px: tuple[Array, ...
     count = HALVED * int(np.ceil(size / step / HALVED))
     px_mm = scale_at(plane, plane.to_px(face.centre_mm.reshape(1, 2)))
     mask = _mask(plane, face, exclude_px, origin, step, count, edge_mm)
-    shrink = max(1, int(step / px_mm))
-    corners = _corners_px(plane, origin, step, (count, count))
-    low = np.clip(np.floor(corners.min(axis=(0, 1))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
-    high = np.clip(np.ceil(corners.max(axis=(0, 1))) + 1, low + shrink, gray.shape[::-1]).astype(int)
-    small = shrunk(gray[low[1] : high[1], low[0] : high[0]], shrink)
-    tone = cv2.LUT(_laid_out(small, shrunk_px(corners - low, shrink), mask), LOGS)
-    shown = tone[::4, ::4][mask[::4, ::4] > 0]
-    even = np.full_like(tone, median(shown.astype(np.float32)) if len(shown) else 0)
+    knots = knots_px(plane, origin, step, (count, count), KNOT)
+    tone = cv2.LUT(greys_on(*_seen_in(gray, knots, max(1, int(step / px_mm))), mask), LOGS)
+    even = np.full_like(tone, _middle(tone[::4, ::4], mask[::4, ::4]))
     return FaceMap(
         tone=cv2.copyTo(tone, mask, even), face=mask, origin_mm=origin, centre_mm=face.centre_mm, step_mm=step,
         px_mm=px_mm,
     )  # fmt: skip
 
 
-def _corners_px(plane: Plane, origin_mm: Array, step_mm: float, size: tuple[int, int]) -> Array:
-    """Photo points (K, L, 2) of every `TILE`-th sample of a grid along the plane's axes, first to past the last, where
-    the grid has so many columns and rows."""
-    x, y = (np.arange(-(-n // TILE) + 1) * TILE * step_mm for n in size)
-    across, down = np.meshgrid(x, y)
-    return plane.to_px(origin_mm + np.column_stack([across.ravel(), down.ravel()])).reshape(len(y), len(x), 2)
+def _seen_in(gray: Image, knots: Array, shrink: int) -> tuple[Image, Array]:
+    """A picture shrunk where a grid lies, and the grid's knots in that."""
+    if shrink == 1:
+        return gray, knots
+    low = np.clip(np.floor(knots.min(axis=(1, 2))), 0, np.array(gray.shape[::-1]) - shrink).astype(int)
+    high = np.clip(np.ceil(knots.max(axis=(1, 2))) + 1, low + shrink, gray.shape[::-1]).astype(int)
+    return shrunk(gray[low[1] : high[1], low[0] : high[0]], shrink), shrunk_px(knots - low[:, None, None], shrink)
 
 
-def _laid_out(picture: Image, corners: Array, wanted: Image) -> Image:
-    """A picture on a grid whose corners (`_corners_px`) lie at points of it, at least in tiles where `wanted` is not 0:
-    each is seen as a flat quadrilateral, which a lens bends by less than a tenth of a pixel."""
-    out = np.zeros_like(wanted)
-    square = np.array([[0, 0], [TILE, 0], [TILE, TILE], [0, TILE]], dtype=np.float32)
-    quads = np.stack([corners[:-1, :-1], corners[:-1, 1:], corners[1:, 1:], corners[1:, :-1]], axis=2)
-    quads = quads.astype(np.float32)
-    for row in range(0, wanted.shape[0], TILE):
-        for column in range(0, wanted.shape[1], TILE):
-            tile = np.s_[row : row + TILE, column : column + TILE]
-            if cv2.countNonZero(wanted[tile]):
-                way = cv2.getPerspectiveTransform(square, quads[row // TILE, column // TILE])
-                flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-                cv2.warpPerspective(
-                    picture, way, out[tile].shape[::-1], out[tile], flags=flags, borderMode=cv2.BORDER_REPLICATE
-                )
-    return out
+def _middle(tone: Bytes, shown: Bytes) -> int:
+    """Median of what is shown; 0 where nothing is."""
+    some, cells = np.ascontiguousarray(tone), np.ascontiguousarray(shown)
+    upto = np.cumsum(cv2.calcHist([some], [0], cells, [256], [0, 256]))
+    middles = np.searchsorted(upto, [(upto[-1] - 1) // 2, upto[-1] // 2], side="right")
+    return int(middles.sum()) // 2 if upto[-1] else 0
 
 
 def _mask(
