@@ -13,7 +13,7 @@ from wearvision.measure.plane import Array
 Sums = NDArray[np.int32]
 RADII_MM = (0.42, 0.6, 0.85, 1.2, 1.7, 2.4, 3.4)
 """Radii of spots looked for."""
-COARSE = 3.5
+COARSE = 2.9
 """Radius in samples above which a map of half the size will do."""
 FIRST_DARK, FIRST_ROUGH = 0.11, 5.0
 """Least darkness of a spot (log grey), and in the mean of what the face itself shows at that size."""
