@@ -31,6 +31,8 @@ LEAST_PX, GAP_MM = 2.0, 0.55
 """A mark is at least so wide; two marks, not one, when the face between them is as usual for longer than this."""
 CALM_DEG = (15.0, 0.0)
 """Lines along which the strip is laid straight: the ribbon's over so many degrees; 0 is a circle."""
+ALIKE = 1.0
+"""Two lines no further apart than this, columns, are one."""
 STEEPER = 1.6
 """Walls so many times as steep outweigh the worth of the other line's box."""
 HEAT = 4.0
@@ -49,6 +51,8 @@ def refine(ribbon: Ribbon, found: Evidence, strip: Strip, max_width_mm: float) -
     reach = round((max_width_mm + SIDE_MM) / strip.step_mm)
     lines = [_calm(first, round(deg / strip.step_deg) | 1) if deg else np.full(len(first), median(first))
              for deg in CALM_DEG]  # fmt: skip
+    if np.abs(lines[0] - lines[1]).max() <= ALIKE:
+        lines = lines[:1]
     told = [
         _box(lay(found, strip, ribbon.rows, line, reach), strip, (reach - half, reach + half), max_width_mm)
         for line in lines

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from wearvision.measure.across import medians
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
 
@@ -103,7 +104,7 @@ def _middle(profile: Grid, place: Array, half: int, core: int) -> Middle:
     """Middle, peak, width and noise of each profile; dips narrower than `core` in a strong line are filled."""
     flank = max(2, half // 3)
     left, right = profile[:, :flank], profile[:, -flank:]
-    low, high = np.median(left, axis=1), np.median(right, axis=1)
+    low, high = medians(left), medians(right)
     ramp = (np.arange(2 * half + 1) - flank / 2) / (2 * half - flank)
     over = profile - (low[:, None] + (high - low)[:, None] * ramp)
     noise = np.concatenate([left - low[:, None], right - high[:, None]], axis=1).std(axis=1) + 0.3

@@ -72,9 +72,9 @@ def _meeting(plane: Plane, px: Array, sound: Sound, elevation_deg: float) -> tup
     uv = (np.asarray(px, dtype=np.float64).reshape(-1, 2) - plane.theta[8:10]) / plane.focal_px
     ray = np.column_stack([undistort(uv, float(plane.theta[7]), float(plane.theta[12])), np.ones(len(uv))]) @ rotation
     foot = shift @ rotation
-    rad = np.radians(elevation_deg)
-    down = np.array([*(np.cos(rad) * sound.towards), np.sin(rad) * np.sign(foot[2])])
-    return ray, np.cross(np.array([*sound.along, 0.0]), down), foot
+    rad, (x, y) = np.radians(elevation_deg), sound.along
+    (across, down), rise = np.cos(rad) * sound.towards, np.sin(rad) * np.sign(foot[2])
+    return ray, np.array([y * rise, -x * rise, x * down - y * across]), foot
 
 
 def steepness_deg(plane: Plane, px: Array, sound: Sound, elevation_deg: float) -> float:
