@@ -42,7 +42,7 @@ BLIND = 2
 """Places on either side of a run that are not looked at again."""
 
 
-def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: float, most: int = 7) -> list[Ribbon]:
+def find_ribbons(strip: Strip, found: Evidence, *, max_width_mm: float, least: float, most: int = 6) -> list[Ribbon]:
     """Best ribbons that do not overlap, best first; parts that meet at the strip's seam are joined.
 
     Parameters
