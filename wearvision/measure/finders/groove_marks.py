@@ -10,7 +10,17 @@ from wearvision.measure.edges import median
 from wearvision.measure.evidence import ROWS, Evidence
 from wearvision.measure.face import Face
 from wearvision.measure.far_wall import are_lines, to_far_wall
-from wearvision.measure.finders.worn import DARK, HOPELESS, PALE, is_groove, is_whole, is_worn, lies_on, stands
+from wearvision.measure.finders.worn import (
+    DARK,
+    HOPELESS,
+    PALE,
+    is_groove,
+    is_whole,
+    is_worn,
+    lies_on,
+    may_be_wall,
+    stands,
+)
 from wearvision.measure.lips import Track, follow
 from wearvision.measure.ribbon import Ribbon, extend
 from wearvision.measure.ridges import BOUND
@@ -158,7 +168,9 @@ def _to_far_wall(mark: Track, others: list[Track], ground: Ground) -> list[Track
     A dark line is not the far wall of another: where one wall is dark the other is bright.
     """
     found, strip = ground.found, ground.strip
-    if mark.full or len(mark.deg) * strip.step_deg < LEFT_DEG or any(lies_on(mark, t, 0.0) for t in others):
+    if mark.full or len(mark.deg) * strip.step_deg < LEFT_DEG or not may_be_wall(mark):
+        return []
+    if any(lies_on(mark, t, 0.0) for t in others):
         return []
     for ribbon in to_far_wall(mark, found, strip, ground.bound_mm):
         both = ground.refine(ribbon)

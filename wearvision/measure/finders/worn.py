@@ -99,6 +99,11 @@ def is_whole(track: Track, px_mm: float) -> bool:
     )
 
 
+def may_be_wall(track: Track) -> bool:
+    """Whether a mark may be one wall of a groove: on its own it is as dark and as clear as a groove."""
+    return track.clear >= CLEAR and track.dark <= DARK and track.dark_share >= DARK_SHARE
+
+
 def _least_dense(track: Track, slender: float) -> float:
     """Least score per row: what is wide or short shows itself, or its lips all along, or is something else."""
     least = DENSE + DENSE_MM * track.width_mm
