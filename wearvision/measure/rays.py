@@ -72,7 +72,8 @@ class Rays:
 
 
 def greys_on(gray: Bytes, knots_px: Array, wanted: Bytes) -> Bytes:
-    """Grey (N, M) at samples of a grid, at least in blocks of `KNOT` along a row where `wanted` (N, M) is not 0; else 0.
+    """Grey (N, M) at samples of a grid, at least in blocks of `KNOT` along a row where `wanted` (N, M) is not 0; else
+    0.
 
     Parameters
     ----------
