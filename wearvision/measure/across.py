@@ -47,7 +47,7 @@ def _profiles(
     return across, beside
 
 
-def medians(values: Array) -> Array:
+def medians(values: NDArray[np.floating]) -> Array:
     """Medians over the last axis: of short rows sorting is the quickest way."""
     ordered, count = np.sort(values, axis=-1), values.shape[-1]
     return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2)

@@ -154,8 +154,8 @@ def _fill_greys(pairs: Pairs, shape: tuple[int, int], knots: Grid, room: Bytes) 
             count += some != 0
         if count:
             _places(knots, (i + 0.5) / KNOT + 0.5, x, y)
-        for k in range(count):
-            block, first = noted[k], k * KNOT
+        for part in range(count):
+            block, first = noted[part], part * KNOT
             dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
             first_x, first_y = x[block] + dx // 2, y[block] + dy // 2
             if not _within(wide, high, first_x, dx, first_y, dy):
@@ -173,9 +173,9 @@ def _fill_greys(pairs: Pairs, shape: tuple[int, int], knots: Grid, room: Bytes) 
             a, b, c, d = upper[n] & byte, upper[n] >> eight, lower[n] & byte, lower[n] >> eight
             over, under = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
             upper[n] = ((over << eight) + down[n] * (under - over) + half) >> np.int32(16)
-        for k in range(count):
+        for part in range(count):
             for n in range(KNOT):
-                out[noted[k] * KNOT + n] = upper[k * KNOT + n]
+                out[noted[part] * KNOT + n] = upper[part * KNOT + n]
 
 
 @compiled
