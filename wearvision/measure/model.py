@@ -10,17 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
-from wearvision.measure.paper import NUISANCE, PLACE, Points, rows_of
+from wearvision.measure.paper import NOWHERE, Corners, Points, corners_of
 from wearvision.measure.plane import NAMES, N
 
 Array = NDArray[np.float64]
-Rows = NDArray[np.int64]
 Three = tuple[float, float, float]
 
 PULL, LIFT, FIELD, ALL = 0, 2, 6, 15
 """Where pulls, lifts and fields begin among the nuisances of a board, and how many there are."""
-NOWHERE = -1
-"""Stands for where the place of the first board is kept: it carries the plane's axes."""
 DISTANCE, FOCAL = NAMES.index("tz"), NAMES.index("log_f")
 LEAST_GAIN = 1e-5
 """Of minus twice the log posterior: a step that gains less moves nothing by a hundredth of its uncertainty."""
@@ -29,7 +26,7 @@ DAMPED_MOST = 1e8
 
 def model(boards: Sequence[Points], state: Array) -> tuple[Array, Array]:
     """Expected pixels (N, 2) of all boards, and their derivative (2 N, S) by the state."""
-    corners = _corners_of(boards)
+    corners = corners_of(boards, N)
     count = len(corners.mm)
     px, slope = np.empty((count, 2)), np.zeros((2 * count, len(state)))
     _model(corners, state, px, slope)
@@ -58,34 +55,12 @@ def fitted(
     them hardly apart; stepping in log f and log (distance / f) makes it straight.
     """
     hoped = 0.0 if still else math.inf
-    return Fitted(*_fitted(_corners_of(boards), seen_px, weight, start, *known, hoped))
-
-
-class _Corners(NamedTuple):
-    """What `Points` says of each corner, of all boards, and where its board's nuisances and place begin in the
-    state."""
-
-    mm: Array
-    pulls: Array
-    lifts: Array
-    fields: Array
-    first: Rows
-    place: Rows
-
-
-def _corners_of(boards: Sequence[Points]) -> _Corners:
-    sizes = [len(points.mm) for points in boards]
-    first, place = ([rows_of(kind, k, len(boards), N).start for k in range(len(boards))] for kind in (NUISANCE, PLACE))
-    mm, pulls, lifts, fields = zip(*((p.mm, p.pulls, p.lifts, p.fields) for p in boards), strict=True)
-    return _Corners(
-        np.concatenate(mm), np.concatenate(pulls), np.concatenate(lifts), np.concatenate(fields),
-        np.repeat(first, sizes), np.repeat([NOWHERE, *place[1:]], sizes),
-    )  # fmt: skip
+    return Fitted(*_fitted(corners_of(boards, N), seen_px, weight, start, *known, hoped))
 
 
 @compiled
 def _fitted(
-    corners: _Corners, seen: Array, weight: Array, state: Array, target: Array, precision: Array, gain: float
+    corners: Corners, seen: Array, weight: Array, state: Array, target: Array, precision: Array, gain: float
 ) -> tuple[Array, float, Array, Array, Array]:
     """What `fitted` gives; ``gain`` is what the first step is hoped to."""
     px, slope = np.empty_like(seen), np.zeros((seen.size, len(state)))
@@ -108,7 +83,7 @@ def _fitted(
 
 @compiled
 def _missed(
-    corners: _Corners, seen: Array, weight: Array, state: Array, target: Array, precision: Array, px: Array,
+    corners: Corners, seen: Array, weight: Array, state: Array, target: Array, precision: Array, px: Array,
     slope: Array,
 ) -> tuple[Array, float]:  # fmt: skip
     """Miss of every corner at a state, and minus twice the log posterior there; pixels and slopes are overwritten."""
@@ -189,7 +164,7 @@ def _solved(matrix: Array, right: Array) -> Array:
 
 
 @compiled
-def _model(corners: _Corners, state: Array, px: Array, slope: Array) -> None:
+def _model(corners: Corners, state: Array, px: Array, slope: Array) -> None:
     """Pixels and slopes of all corners; slopes that stay nought are not written."""
     rotation, spins = _turns(state[:3])
     for i in range(len(corners.mm)):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,3 +157,31 @@ def rows_of(kind: Sequence[str], board: int, boards: int, camera: int) -> slice:
     if kind is PLACE:
         start = camera + len(NUISANCE) * boards + len(PLACE) * (board - 1)
     return slice(start, start + len(kind))
+
+
+NOWHERE = -1
+"""Stands for where the place of the first board is kept: it carries the plane's axes."""
+
+
+class Corners(NamedTuple):
+    """What `Points` says of each corner, of all boards, and where its board's nuisances and place begin in the
+    state."""
+
+    mm: Array
+    pulls: Array
+    lifts: Array
+    fields: Array
+    first: NDArray[np.int64]
+    place: NDArray[np.int64]
+
+
+def corners_of(boards: Sequence[Points], parameters: int) -> Corners:
+    """All corners of boards, whose nuisances stand behind so many parameters of the plane."""
+    sizes = [len(points.mm) for points in boards]
+    count = len(boards)
+    first, place = ([rows_of(kind, k, count, parameters).start for k in range(count)] for kind in (NUISANCE, PLACE))
+    mm, pulls, lifts, fields = zip(*((p.mm, p.pulls, p.lifts, p.fields) for p in boards), strict=True)
+    return Corners(
+        np.concatenate(mm), np.concatenate(pulls), np.concatenate(lifts), np.concatenate(fields),
+        np.repeat(first, sizes), np.repeat([NOWHERE, *place[1:]], sizes),
+    )  # fmt: skip
