@@ -21,6 +21,8 @@ from wearvision.crates.crate import read_crate
 DEMO = Path(__file__).parent.parent / "demo_images"
 TRUTH: dict[str, dict[str, Any]] = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["photos"]
 SLACK = 1.5
+COUNTS_MM = 0.8
+"""Narrower grooves need not be told; what is told of them must hold."""
 
 ASKED: dict[str, dict[str, tuple[str, ...]]] = {
     "C-1042/face_a.jpg": {"groove": ("radius", "width")},
@@ -52,13 +54,15 @@ def check(got: Mapping[str, Any], true: float) -> None:
 def test_each_true_one_is_found_once_with_its_figures(name: str, kind: str) -> None:
     first, *more = ASKED[name][kind]
     true = [f["truth"] for f in TRUTH[name]["findings"] if f["kind"] == kind]
-    left = [f for f in measured(name).records if f["kind"] == kind]
-    assert len(left) == len(true)
-    for one in sorted(true, key=lambda t: -abs(t[first])):
-        found = min(left, key=lambda f: abs(figures(f)[first]["value"] - one[first]))
-        left.remove(found)
+    must = [t for t in true if kind != "groove" or t["width"] >= COUNTS_MM]
+    found = [f for f in measured(name).records if f["kind"] == kind]
+    assert len(must) <= len(found) <= len(true)
+    for record in sorted(found, key=lambda f: -abs(figures(f)[first]["value"])):
+        one = min(true, key=lambda t: abs(figures(record)[first]["value"] - t[first]))
+        true.remove(one)
         for quantity in (first, *more):
-            check(figures(found)[quantity], one[quantity])
+            check(figures(record)[quantity], one[quantity])
+    assert not [t for t in must if t in true]
 
 
 def test_least_width_of_the_land() -> None:
