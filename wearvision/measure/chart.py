@@ -47,11 +47,8 @@ class Copies:
         return self._made[factor]
 
 
-def chart_of(
-    gray: Image, plane: Plane, exclude_px: tuple[Array, ...], copies: Copies | None = None, side_px: int = MAP_PX
-) -> Chart:
-    """Map of all of the plane that is in the picture, its long side so many px; ``copies`` are those of the picture
-    where it has some."""
+def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], copies: Copies | None = None) -> Chart:
+    """Map of all of the plane that is in the picture; ``copies`` are those of the picture where it has some."""
     width, height = plane.size_px
     edge = np.linspace(0, 1, 9)
     border = np.concatenate([
@@ -59,7 +56,7 @@ def chart_of(
     ] + [np.column_stack([np.full(9, x * (width - 1)), edge * (height - 1)]) for x in (0, 1)])  # fmt: skip
     corner = plane.to_mm(border)
     low, high = corner.min(axis=0), corner.max(axis=0)
-    step = float((high - low).max() / side_px)
+    step = float((high - low).max() / MAP_PX)
     shrink = step / scale_at(plane, np.array([[width / 2, height / 2]]))
     shrink = _halves(min(shrink, min(width, height) / LEAST_COPY_PX))
     small = (copies or Copies(gray)).shrunk(shrink)

@@ -25,9 +25,6 @@ from wearvision.measure.unwrap import Image, Strip, ring_points, unwrap
 from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated
 
-SEEK_PX = 512
-"""Long side of the map on which rings of stated sizes are sought: on 478 drawn faces the axis then found lies as near
-the true one as with 640."""
 DRAWING_SD = (0.15, 0.001)
 """How far a real radius may lie from the drawing's: standard deviation in mm, and relative to the radius; common
 practice, no source."""
@@ -123,14 +120,15 @@ def find_face(
     exclude_px : outlines in photo pixels that hide the part (the card).
     copies : smaller copies of the picture, where it has some
     """
+    chart = chart_of(gray, plane, exclude_px, copies)
     inner, outer = (stated.nominal.get(f"face_{k}_diameter_mm", 0.0) / 2 for k in ("inner", "outer"))
     if 0 < inner < outer:
-        centre, clear = find_rings(chart_of(gray, plane, exclude_px, copies, SEEK_PX), (inner, outer))
+        centre, clear = find_rings(chart, (inner, outer))
         face = _fine(gray, plane, centre, (inner, outer), exclude_px, least=BELIEVED if clear else BELIEVED_UNCLEAR)
         if not clear and not isinstance(face, Face):
             return Unmeasured(reason="no ring of the stated sizes is in the picture", hint=RING_HINT)
         return face
-    guess = guess_rings(chart_of(gray, plane, exclude_px, copies), inner or None, outer or None)
+    guess = guess_rings(chart, inner or None, outer or None)
     if guess is None:
         return Unmeasured(reason="no ring is surely the face, and its sizes are not all stated", hint=RING_HINT)
     return _fine(gray, plane, *guess, exclude_px, said=(inner > 0, outer > 0))
