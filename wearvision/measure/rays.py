@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.compiled import compiled
+from wearvision.measure.compiled import compiled, inlined
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array, Plane
 
 Bytes = NDArray[np.uint8]
 Places = NDArray[np.int32]
+Ways = NDArray[np.int64]
 Pairs = NDArray[np.uint16]
 KNOT, KNOT_DEG = 20, 0.5
 """The camera is asked at every so many columns and degrees; between them the way is straight to 0.02 px."""
@@ -103,36 +104,19 @@ def _pairs_of(gray: Bytes) -> tuple[Pairs, tuple[int, int]]:
 
 @compiled
 def _means(pairs: Pairs, shape: tuple[int, int], knots: Grid, tall: int, rays: int, out: Grid) -> None:
-    """Fill in the means of so many rays a row; a picture of a shape is known by its pixels, each with the next.
-
-    A ray is done in three goes, two of them many places at a time: where its places are, what stands there, the grey.
-    """
+    """Fill in the means of so many rays a row; a picture of a shape is known by its pixels, each with the next."""
     (high, wide), blocks = shape, knots.shape[2] - 1
     x, y = np.empty(blocks + 1, np.int64), np.empty(blocks + 1, np.int64)
-    at, right, down, upper, lower, total = np.empty((6, blocks * KNOT), np.int32)
-    below, eight, byte = np.uint64(wide), np.int32(8), np.int32(255)
+    at, right, down, grey, lower, total = np.empty((6, blocks * KNOT), np.int32)
     for i in range(len(out)):
         total[:] = 0
         for ray in range(i * rays, (i + 1) * rays):
             _places(knots, (ray + 0.5) / tall + 0.5, x, y)
             for block in range(blocks):
-                dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
-                first_x, first_y, first = x[block] + dx // 2, y[block] + dy // 2, block * KNOT
-                if not _within(wide, high, first_x, dx, first_y, dy):
-                    _note_near(wide, high, first_x, dx, first_y, dy, first, at, right, down)
-                    continue
-                for n in range(KNOT):
-                    px = np.int32(first_x) + np.int32(n) * np.int32(dx)
-                    py = np.int32(first_y) + np.int32(n) * np.int32(dy)
-                    at[first + n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
-                    right[first + n], down[first + n] = (px >> eight) & byte, (py >> eight) & byte
+                _note(wide, high, x, y, block, block * KNOT, at, right, down)
+            _look(pairs, wide, len(total), at, right, down, grey, lower)
             for n in range(len(total)):
-                k = np.uint64(at[n])
-                upper[n], lower[n] = pairs[k], pairs[k + below]
-            for n in range(len(total)):
-                a, b, c, d = upper[n] & byte, upper[n] >> eight, lower[n] & byte, lower[n] >> eight
-                over, under = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
-                total[n] += ((over << eight) + down[n] * (under - over)) >> eight
+                total[n] += grey[n] >> np.int32(8)
         for column in range(out.shape[1]):
             out[i, column] = total[column + KNOT // 2] / (256.0 * rays)
 
@@ -142,8 +126,7 @@ def _fill_greys(pairs: Pairs, shape: tuple[int, int], knots: Grid, room: Bytes) 
     """Put greys in place of what is not 0, by blocks."""
     (high, wide), blocks = shape, knots.shape[2] - 1
     x, y, noted = np.empty(blocks + 1, np.int64), np.empty(blocks + 1, np.int64), np.empty(blocks, np.int64)
-    at, right, down, upper, lower = np.empty((5, blocks * KNOT), np.int32)
-    below, eight, byte, half = np.uint64(wide), np.int32(8), np.int32(255), np.int32(1 << 15)
+    at, right, down, grey, lower = np.empty((5, blocks * KNOT), np.int32)
     for i in range(len(room)):
         out, count = room[i], 0
         for block in range(blocks):
@@ -155,27 +138,44 @@ def _fill_greys(pairs: Pairs, shape: tuple[int, int], knots: Grid, room: Bytes) 
         if count:
             _places(knots, (i + 0.5) / KNOT + 0.5, x, y)
         for part in range(count):
-            block, first = noted[part], part * KNOT
-            dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
-            first_x, first_y = x[block] + dx // 2, y[block] + dy // 2
-            if not _within(wide, high, first_x, dx, first_y, dy):
-                _note_near(wide, high, first_x, dx, first_y, dy, first, at, right, down)
-                continue
-            for n in range(KNOT):
-                px = np.int32(first_x) + np.int32(n) * np.int32(dx)
-                py = np.int32(first_y) + np.int32(n) * np.int32(dy)
-                at[first + n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
-                right[first + n], down[first + n] = (px >> eight) & byte, (py >> eight) & byte
-        for n in range(count * KNOT):
-            k = np.uint64(at[n])
-            upper[n], lower[n] = pairs[k], pairs[k + below]
-        for n in range(count * KNOT):
-            a, b, c, d = upper[n] & byte, upper[n] >> eight, lower[n] & byte, lower[n] >> eight
-            over, under = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
-            upper[n] = ((over << eight) + down[n] * (under - over) + half) >> np.int32(16)
+            _note(wide, high, x, y, noted[part], part * KNOT, at, right, down)
+        _look(pairs, wide, count * KNOT, at, right, down, grey, lower)
         for part in range(count):
             for n in range(KNOT):
-                out[noted[part] * KNOT + n] = upper[part * KNOT + n]
+                out[noted[part] * KNOT + n] = (grey[part * KNOT + n] + np.int32(1 << 15)) >> np.int32(16)
+
+
+@inlined
+def _note(
+    wide: int, high: int, x: Ways, y: Ways, block: int, first: int, at: Places, right: Places, down: Places
+) -> None:
+    """Note the places of a block from `first` on: their pixels, and how far right of and below these they lie."""
+    dx, dy = int((x[block + 1] - x[block]) * STEP), int((y[block + 1] - y[block]) * STEP)
+    first_x, first_y, eight, byte = x[block] + dx // 2, y[block] + dy // 2, np.int32(8), np.int32(255)
+    if not _within(wide, high, first_x, dx, first_y, dy):
+        _note_near(wide, high, first_x, dx, first_y, dy, first, at, right, down)
+    else:
+        for n in range(KNOT):
+            px = np.int32(first_x) + np.int32(n) * np.int32(dx)
+            py = np.int32(first_y) + np.int32(n) * np.int32(dy)
+            at[first + n] = (py >> np.int32(16)) * np.int32(wide) + (px >> np.int32(16))
+            right[first + n], down[first + n] = (px >> eight) & byte, (py >> eight) & byte
+
+
+@inlined
+def _look(
+    pairs: Pairs, wide: int, count: int, at: Places, right: Places, down: Places, grey: Places, lower: Places
+) -> None:
+    """Fill in the greys of so many noted places, in steps of 2^-16; in two goes, the second takes many at a time. The
+    last is used up."""
+    below, eight, byte = np.uint64(wide), np.int32(8), np.int32(255)
+    for n in range(count):
+        k = np.uint64(at[n])
+        grey[n], lower[n] = pairs[k], pairs[k + below]
+    for n in range(count):
+        a, b, c, d = grey[n] & byte, grey[n] >> eight, lower[n] & byte, lower[n] >> eight
+        over, under = (a << eight) + right[n] * (b - a), (c << eight) + right[n] * (d - c)
+        grey[n] = (over << eight) + down[n] * (under - over)
 
 
 @compiled
