@@ -32,7 +32,7 @@ from wearvision.rules.severity import open_summary, seal
 from wearvision.stated import Stated, View
 
 SCHEMA = "wearvision.measure/1"
-COLOUR_PX = 450
+COLOUR_PX = {"tongue": 450, "gasket-land": 900}
 """Least long side of the small copy in colour, for views that look at colour: twice that at most."""
 ASSUMED_SIZE = ("card size", "nobody stated it and the card's label cannot be read: taken as standard")
 ASSUMED_VIEW = ("view", "nobody stated it and the card's label is silent: taken as wear-face")
@@ -112,7 +112,7 @@ def measure_photo(
         photo.gray, told, focal35_mm=photo.focal35_mm, sightings=sightings, marks=marks, limit_mm=limit,
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
         red=photos.redness(path) if told.view == "line-light" else None,
-        colour=photos.small_colour(path, COLOUR_PX) if told.view == "tongue" else None, copies=copies,
+        colour=photos.small_colour(path, COLOUR_PX[told.view]) if told.view in COLOUR_PX else None, copies=copies,
     )  # fmt: skip
     if for_sheet and told.view is not None:
         seen = _sealed(seen, rules, told.view)

@@ -150,6 +150,14 @@ def unwrap(
     return strip
 
 
+def unwrapped_as(strip: Strip, gray: Image, plane: Plane) -> Grid:
+    """What another picture of the same ring shows at the places of a strip, (T, R): one ray to a row."""
+    rows, columns = strip.values.shape
+    radius = strip.mm(np.arange(columns, dtype=np.float64))
+    begin = strip.first_deg - strip.step_deg / 2
+    return Rays.of(plane, strip.centre_mm, begin, strip.step_deg, rows, radius).means(gray, rows, 1)
+
+
 def ring_scale(plane: Plane, centre_mm: Array, radius_mm: float) -> float:
     """Length of one photo pixel, mm: median over the seen part of a circle (of all of it when none is)."""
     deg = np.arange(0.0, 360.0, 15.0)

@@ -18,7 +18,8 @@ from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Circles, Grid, along, fit_circles, log_gray, median, peak_offset, slope
 from wearvision.measure.finders.land_tone import Tones, band, sample, steepest, tones_of
 from wearvision.measure.plane import Array, Plane
-from wearvision.measure.unwrap import Image, Strip, ring_points, ring_scale, row_means, unwrap
+from wearvision.measure.unwrap import Image, Strip, ring_points, ring_scale, row_means, unwrap, unwrapped_as
+from wearvision.measure.warmth import Warmth
 
 BESIDE_MM = 4.0
 """How far beyond the land its surroundings are looked at."""
@@ -128,8 +129,11 @@ class Land:
         return float(np.radians(self.strip.step_deg) * self.sound_mm.mean())
 
 
-def roll_out(gray: Image, plane: Plane, ring: Ring, exclude_px: tuple[Array, ...], *, blur_px: float) -> Land:
-    """Roll out a land with some of what lies beside it."""
+def roll_out(
+    gray: Image, plane: Plane, ring: Ring, exclude_px: tuple[Array, ...], *, blur_px: float,
+    warmth: Warmth | None = None,
+) -> Land:  # fmt: skip
+    """Roll out a land with some of what lies beside it; without its warmth, by its greys alone."""
     inner, outer = ring.radii_mm
     radii = (max(1.0, inner - BESIDE_MM), outer + BESIDE_MM)
     rows = max(LEAST_ROWS, 8 * round(np.pi * (inner + outer) / ROW_MM / 8))
@@ -146,10 +150,11 @@ def roll_out(gray: Image, plane: Plane, ring: Ring, exclude_px: tuple[Array, ...
     even = along(rise, 2 * max(1, round(EVEN_MM / 2 / row_mm)) + 1, closed=strip.closed)
     sound = np.tile(np.array(ring.radii_mm)[:, None], (1, count))
     columns = slice(*(max(0, round((r - strip.start_mm) / strip.step_mm)) for r in (inner, outer)))
+    warm = None if warmth is None else unwrapped_as(strip, warmth.image, warmth.plane)
     return Land(
-        ring=ring, fine=fine, strip=strip, calm=calm, rise=rise, even=even, tones=tones_of(calm, strip, ring.radii_mm),
-        deg=strip.deg(np.arange(count, dtype=np.float64)), sound_mm=sound, spread_mm=np.full(2, 0.1),
-        seen=np.asarray(strip.valid[:, columns].all(axis=1)),
+        ring=ring, fine=fine, strip=strip, calm=calm, rise=rise, even=even,
+        tones=tones_of(calm, strip, ring.radii_mm, warm), deg=strip.deg(np.arange(count, dtype=np.float64)), sound_mm=sound,
+        spread_mm=np.full(2, 0.1), seen=np.asarray(strip.valid[:, columns].all(axis=1)),
     )  # fmt: skip
 
 

@@ -1,7 +1,6 @@
-"""Tones and grain of a rolled-out gasket land: its own at every angle, and how little each place looks like it.
+"""Tones, grain and warmth of a rolled-out gasket land: its own at every angle, and how little each place looks like it.
 
-A place is told by two figures: how far its tone is off the land's, and how coarse its grain is along the circles (edges
-that run round have none). How often both occur together on the land and beside it makes a likelihood ratio.
+Grain is how coarse a place is along the circles: edges that run round have none.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median, row_medians
+from wearvision.measure.finders.land_look import unlike_of
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -30,15 +30,9 @@ BESIDE_MM = (0.5, 3.5)
 HIGH_MM, GRAIN_MM = 1.0, (1.5, 0.6)
 """Grain is what is finer than this along the lap, its size over so much along and across; of all
 sizes near enough to be raised by a wall or an edge the least counts."""
-BINS, TONES, GRAINS = 40, 4.5, 3.0
-"""Cells of either figure, and how far they reach, as inverse hyperbolic sines of half its spreads;"""
-FINE = 32
-"""told to one part in so many of a spread: the narrowest cell takes nine."""
-EVEN_CELLS, RARE, SKIP = 1.2, (0.3, 0.08), 3
-"""Counts are evened out over so many cells; a share of them, beside the land and on it, is spread over all (a shadow in
-a bite may look like neither); every so many places are counted."""
-CLEAR = 1.5
-"""Logarithm of a likelihood ratio from which on a place is clearly of one or the other."""
+LEAST_GRAIN, LEAST_WARMTH, SKIP = 0.03, 1.5, 3
+"""What is added to the spreads of both on the land, in the logarithm of a size and in levels; every so many places tell
+them."""
 NEAR_MM = 0.25
 """The steepest place is sought so near a circle."""
 WASH_MM = 0.3
@@ -70,13 +64,11 @@ class Tones:
     middle: NDArray[np.bool_]
 
 
-def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
-    """Tones of a strip of log grey (N, C) whose sound land lies between two radii."""
+def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float], warm: Grid | None = None) -> Tones:
+    """Tones of a strip of log grey (N, C) whose sound land lies between two radii, and of its warmth where known."""
     inner, outer = radii_mm
     row_mm = float(np.radians(strip.step_deg) * (inner + outer) / 2)
-    soft: Grid = np.asarray(
-        cv2.GaussianBlur(calm, (0, 0), sigmaX=max(0.5, WASH_MM / 2 / strip.step_mm),
-                         sigmaY=max(0.5, WASH_MM / 2 / row_mm)), dtype=np.float32)  # fmt: skip
+    soft = _washed(calm, strip, row_mm)
     radius = strip.mm(np.arange(calm.shape[1], dtype=np.float64))
     margin = MARGIN * (outer - inner)
     middle = (radius > inner + margin) & (radius < outer - margin)
@@ -90,12 +82,17 @@ def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float]) -> Tones:
     beside = ((radius < inner - BESIDE_MM[0]) & (radius > inner - BESIDE_MM[1])) | (
         (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
     )
-    grain = _grain(calm, strip, row_mm)
-    every = slice(None, None, 2 * SKIP)
-    usual = _usual(grain[every][:, some][strip.valid[every][:, some]])
-    tone = (own.astype(np.float32), np.float32(spread))
-    cells, counts = _cells(soft, grain, *tone, *usual, _table(TONES), _table(GRAINS), middle + 2 * beside, strip.valid)
-    return Tones(own=own, spread=spread, soft=soft, unlike=_told(_ratio(counts), cells, strip.valid), middle=middle)
+    off = np.asarray((soft - own[:, None].astype(np.float32)) / np.float32(spread))
+    grain = _in_spreads(_grain(calm, strip, row_mm), strip, some, LEAST_GRAIN)
+    warmth = None if warm is None else _in_spreads(_washed(warm, strip, row_mm), strip, some, LEAST_WARMTH)
+    unlike = unlike_of(off, grain, warmth, middle + 2 * beside, strip.valid)
+    return Tones(own=own, spread=spread, soft=soft, unlike=unlike, middle=middle)
+
+
+def _washed(values: Grid, strip: Strip, row_mm: float) -> Grid:
+    """Smoothed over `WASH_MM`."""
+    along, across = (max(0.5, WASH_MM / 2 / step) for step in (row_mm, strip.step_mm))
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), sigmaX=across, sigmaY=along), dtype=np.float32)
 
 
 def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
@@ -112,57 +109,13 @@ def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
     return np.asarray(0.5 * np.log(size + np.float32(1e-6)), dtype=np.float32)
 
 
-def _usual(some: Grid) -> tuple[np.float32, np.float32]:
-    """The land's usual grain, and what counts as one spread of it."""
-    if not some.size:
-        return np.float32(0.0), np.float32(0.03)
-    usual = median(some)
-    return np.float32(usual), np.float32(0.03 + 1.4826 * median(np.abs(some - usual)))
-
-
-def _table(reach: float) -> NDArray[np.int32]:
-    """Cells, evenly spaced in its inverse hyperbolic sine, of a figure in spreads, in steps of one over `FINE`."""
-    most = int(2 * np.sinh(reach) * FINE)
-    at = (np.arcsinh(np.arange(-most, most + 1) / (2 * FINE)) + reach) * BINS / (2 * reach)
-    return np.clip(at, 0, BINS - 1).astype(np.int32)
-
-
-@compiled
-def _cells(
-    soft: Grid, grain: Grid, own: Grid, spread: np.float32, usual: np.float32, grain_spread: np.float32,
-    tones: NDArray[np.int32], grains: NDArray[np.int32], where: NDArray[np.int64], valid: NDArray[np.bool_],
-) -> tuple[NDArray[np.int32], NDArray[np.int64]]:  # fmt: skip
-    """Cell of each place by its tone and its grain, both in spreads off the land's; and how many are in each cell of
-    places elsewhere, on the land and beside it (3, K), by column."""
-    cells, counts = np.empty(soft.shape, np.int32), np.zeros((3, BINS * BINS), np.int64)
-    for i in range(soft.shape[0]):
-        for j in range(soft.shape[1]):
-            tone = int((soft[i, j] - own[i]) / spread * np.float32(FINE)) + len(tones) // 2
-            coarse = int((grain[i, j] - usual) / grain_spread * np.float32(FINE)) + len(grains) // 2
-            tone, coarse = min(max(tone, 0), len(tones) - 1), min(max(coarse, 0), len(grains) - 1)
-            cells[i, j] = tones[tone] * BINS + grains[coarse]
-            counts[where[j], cells[i, j]] += valid[i, j]
-    return cells, counts
-
-
-@compiled
-def _told(ratio: Grid, cells: NDArray[np.int32], valid: NDArray[np.bool_]) -> Grid:
-    """What the ratio (K,) of each place's cell is, (N, C); nothing where it is not valid."""
-    out = np.zeros(cells.shape, np.float32)
-    for i in range(cells.shape[0]):
-        for j in range(cells.shape[1]):
-            if valid[i, j]:
-                out[i, j] = ratio[cells[i, j]]
-    return out
-
-
-def _ratio(counts: NDArray[np.int64]) -> Grid:
-    """How much likelier a cell is beside than on the land, -1 to 1, (K,), of how often it is there."""
-    shares = []
-    for count, rare in zip((counts[2], counts[1]), RARE, strict=True):
-        even = cv2.GaussianBlur(count.reshape(BINS, BINS).astype(np.float32), (0, 0), EVEN_CELLS)
-        shares.append(even / max(1.0, float(even.sum())) + rare / BINS**2)
-    return np.asarray(np.clip(np.log(shares[0] / shares[1]).ravel() / CLEAR, -1, 1), dtype=np.float32)
+def _in_spreads(values: Grid, strip: Strip, columns: NDArray[np.int64], least: float) -> Grid:
+    """How far values (N, C) are off their median in some columns, in their spread there and so much more."""
+    every = slice(None, None, 2 * SKIP)
+    some = values[every][:, columns][strip.valid[every][:, columns]]
+    usual = median(some) if some.size else 0.0
+    spread = least + 1.4826 * (median(np.abs(some - np.float32(usual))) if some.size else 0.0)
+    return np.asarray((values - np.float32(usual)) / np.float32(spread), dtype=np.float32)
 
 
 def _spread(land: Grid, own: Array) -> float:

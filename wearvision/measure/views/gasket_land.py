@@ -19,6 +19,7 @@ from wearvision.measure.guess_land import land_rings, ring_of_width
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import ring_points
+from wearvision.measure.warmth import warmth_of
 from wearvision.stated import Stated
 
 INNER, OUTER, WIDTH = "land_inner_diameter_mm", "land_outer_diameter_mm", "land_width_mm"
@@ -40,7 +41,8 @@ def see(look: Look) -> Seen:
         return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
     if ring.radii_mm[0] < LEAST_RATIO * ring.radii_mm[1]:
         return Seen(not_assessed=(("gasket land", f"the ring that was found is too wide for a land; {HINT}"),))
-    land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px))
+    warmth = None if look.colour is None else warmth_of(look.colour, look.plane)
+    land = settled(roll_out(look.gray, look.plane, ring, look.cards_px, blur_px=look.blur_px, warmth=warmth))
     lines = dark_lines(land)
     bites, free = walled(land, hollow(seek_bites(land)), lines)
     clear = told(land)
