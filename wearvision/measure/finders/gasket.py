@@ -153,8 +153,9 @@ def roll_out(
     warm = None if warmth is None else unwrapped_as(strip, warmth.image, warmth.plane)
     return Land(
         ring=ring, fine=fine, strip=strip, calm=calm, rise=rise, even=even,
-        tones=tones_of(calm, strip, ring.radii_mm, warm), deg=strip.deg(np.arange(count, dtype=np.float64)), sound_mm=sound,
-        spread_mm=np.full(2, 0.1), seen=np.asarray(strip.valid[:, columns].all(axis=1)),
+        tones=tones_of(calm, strip, ring.radii_mm, warm),
+        deg=strip.deg(np.arange(count, dtype=np.float64)), sound_mm=sound, spread_mm=np.full(2, 0.1),
+        seen=np.asarray(strip.valid[:, columns].all(axis=1)),
     )  # fmt: skip
 
 
