@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.finders.bites import Bite
+from wearvision.measure.finders.bites import LEAST_LOSS_MM, Bite
 from wearvision.measure.finders.dark_line import EDGE_MM, Line, Lines
 from wearvision.measure.finders.gasket import Land
 from wearvision.measure.plane import Array
@@ -79,7 +79,10 @@ def walled(land: Land, bites: list[Bite], found: Lines) -> tuple[list[Bite], lis
 
 
 def _without(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
-    """A bite without what of its way runs along a crack: straight on from one side of that to the other."""
+    """A bite without what of its way runs along a crack: straight on from one side of that to the other.
+
+    A sure one of which nothing would be left may be a wedge: it is unsure then.
+    """
     rows, depth = _depth(land, bite, deg, radius_mm)
     along = np.full(len(land.deg), -np.inf)
     np.maximum.at(along, rows, depth)
@@ -89,8 +92,10 @@ def _without(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> Bite:
     if near.all() or not near.any():
         return bite
     at = np.arange(len(near))
-    return replace(bite, loss_mm=np.where(near, np.minimum(bite.loss_mm, np.interp(at, at[~near], bite.loss_mm[~near])),
-                                          bite.loss_mm))  # fmt: skip
+    rest = np.minimum(bite.loss_mm, np.where(near, np.interp(at, at[~near], bite.loss_mm[~near]), np.inf))
+    if bite.verdict == "bite" and float(rest.max()) < LEAST_LOSS_MM:
+        return replace(bite, log_odds=0.0)
+    return replace(bite, loss_mm=rest)
 
 
 def _shares(land: Land, bite: Bite, deg: Array) -> bool:

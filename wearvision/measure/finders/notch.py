@@ -29,7 +29,7 @@ LIKELY_DOUBT = 0.3
 """Both of these of a bite that is only likely: it may be seen in part."""
 FEET_UNSEEN = 0.04
 """Share of an arc that lies in flat feet and is not seen."""
-DEPTH_DOUBT = 0.035
+DEPTH_DOUBT = 0.055
 """Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
 NARROW_MM, HIDDEN_DOUBT = 0.2, 0.15
 """So much along the lap is blurred together: a narrow bite's tip is seen shorter by this times its flanks' slope. And
