@@ -7,6 +7,8 @@ how often each warmth occurs among what is of one tone: bright rust is as warm a
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -26,42 +28,58 @@ CLEAR = 1.5
 """Logarithm of a likelihood ratio from which on a place is clearly of one or the other."""
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Figure:
+    """One figure by place.
+
+    Attributes
+    ----------
+    values : (N, C) float32
+    usual : (N,) float32
+        The land's, by row.
+    spread : float
+        Of the land's about it.
+    """
+
+    values: Grid
+    usual: Grid
+    spread: float
+
+
 def unlike_of(
-    tone: Grid, grain: Grid, warm: Grid | None, where: NDArray[np.int64], valid: NDArray[np.bool_]
+    tone: Figure, grain: Figure, warm: Figure | None, where: NDArray[np.int64], valid: NDArray[np.bool_]
 ) -> Grid:
     """-1 where a place is as the land is, 1 where it is as what lies beside it, or as neither; 0 where not valid.
 
     Parameters
     ----------
-    tone, grain, warm : (N, C) float32
-        How far they are off the land's, in spreads.
     where : (C,) int
         1 for columns of the land, 2 for those beside it, 0 elsewhere.
     valid : (N, C) bool
     """
-    tones, grains = _classes(tone, _table(TONES)), _classes(grain, _table(GRAINS))
+    tones, grains = _classes_of(tone, TONES), _classes_of(grain, GRAINS)
     first = _logs(_counts(tones, grains, where, valid), given_first=False)
     if warm is None:
         return _told(first, np.zeros_like(first), tones, grains, grains, valid)
-    warmths = _classes(warm, _table(WARMTHS))
+    warmths = _classes_of(warm, WARMTHS)
     second = _logs(_counts(tones, warmths, where, valid), given_first=True)
     return _told(first, second, tones, grains, warmths, valid)
 
 
-def _table(reach: float) -> Classes:
-    """Classes, evenly spaced in its inverse hyperbolic sine, of a figure in spreads, in steps of one over `FINE`."""
+def _classes_of(figure: Figure, reach: float) -> Classes:
+    """Classes of a figure (N, C), evenly spaced in the inverse hyperbolic sine of half its spreads off the land's."""
     most = int(2 * np.sinh(reach) * FINE)
     at = (np.arcsinh(np.arange(-most, most + 1) / (2 * FINE)) + reach) * CLASSES / (2 * reach)
-    return np.clip(at, 0, CLASSES - 1).astype(np.uint8)
+    table = np.clip(at, 0, CLASSES - 1).astype(np.uint8)
+    return _classes(figure.values, figure.usual, np.float32(FINE / figure.spread), table)
 
 
 @compiled
-def _classes(values: Grid, table: Classes) -> Classes:
-    """Class of each figure (N, C)."""
+def _classes(values: Grid, usual: Grid, scale: np.float32, table: Classes) -> Classes:
     out, most = np.empty(values.shape, np.uint8), len(table) // 2
     for i in range(values.shape[0]):
         for j in range(values.shape[1]):
-            step = min(max(values[i, j] * np.float32(FINE), np.float32(-most)), np.float32(most))
+            step = min(max((values[i, j] - usual[i]) * scale, np.float32(-most)), np.float32(most))
             out[i, j] = table[int(step) + most]
     return out
 

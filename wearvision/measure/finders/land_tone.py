@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, median, row_medians
-from wearvision.measure.finders.land_look import unlike_of
+from wearvision.measure.finders.land_look import Figure, unlike_of
 from wearvision.measure.plane import Array
 from wearvision.measure.unwrap import Strip
 
@@ -82,10 +82,10 @@ def tones_of(calm: Grid, strip: Strip, radii_mm: tuple[float, float], warm: Grid
     beside = ((radius < inner - BESIDE_MM[0]) & (radius > inner - BESIDE_MM[1])) | (
         (radius > outer + BESIDE_MM[0]) & (radius < outer + BESIDE_MM[1])
     )
-    off = np.asarray((soft - own[:, None].astype(np.float32)) / np.float32(spread))
-    grain = _in_spreads(_grain(calm, strip, row_mm), strip, some, LEAST_GRAIN)
-    warmth = None if warm is None else _in_spreads(_washed(warm, strip, row_mm), strip, some, LEAST_WARMTH)
-    unlike = unlike_of(off, grain, warmth, middle + 2 * beside, strip.valid)
+    tone = Figure(values=soft, usual=own.astype(np.float32), spread=spread)
+    grain = _figure(_grain(calm, strip, row_mm), strip, some, LEAST_GRAIN)
+    warmth = None if warm is None else _figure(_washed(warm, strip, row_mm), strip, some, LEAST_WARMTH)
+    unlike = unlike_of(tone, grain, warmth, middle + 2 * beside, strip.valid)
     return Tones(own=own, spread=spread, soft=soft, unlike=unlike, middle=middle)
 
 
@@ -109,13 +109,13 @@ def _grain(calm: Grid, strip: Strip, row_mm: float) -> Grid:
     return np.asarray(0.5 * np.log(size + np.float32(1e-6)), dtype=np.float32)
 
 
-def _in_spreads(values: Grid, strip: Strip, columns: NDArray[np.int64], least: float) -> Grid:
-    """How far values (N, C) are off their median in some columns, in their spread there and so much more."""
+def _figure(values: Grid, strip: Strip, columns: NDArray[np.int64], least: float) -> Figure:
+    """Values (N, C) against their median in some columns, and their spread there and so much more."""
     every = slice(None, None, 2 * SKIP)
     some = values[every][:, columns][strip.valid[every][:, columns]]
-    usual = median(some) if some.size else 0.0
-    spread = least + 1.4826 * (median(np.abs(some - np.float32(usual))) if some.size else 0.0)
-    return np.asarray((values - np.float32(usual)) / np.float32(spread), dtype=np.float32)
+    usual = np.float32(median(some) if some.size else 0.0)
+    spread = least + 1.4826 * (median(np.abs(some - usual)) if some.size else 0.0)
+    return Figure(values=values, usual=np.full(len(values), usual), spread=spread)
 
 
 def _spread(land: Grid, own: Array) -> float:
