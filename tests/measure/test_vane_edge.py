@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from tests.measure.vane_kit import CARD_MM, SIZE_PX, Photo, Tones, by_lot, camera, draw
 from wearvision.finding import Finding
 from wearvision.measure.finders.stub import Stub, distance
-from wearvision.measure.finders.vane_edge import find_vane_edge, fits
+from wearvision.measure.finders.vane_edge import find_vane_edge
+from wearvision.measure.finders.vane_edge_belief import fits
 from wearvision.measure.finders.vane_edge_figures import sharpened, to_findings
 from wearvision.measure.finders.vane_edge_search import Sizes, sizes_of
 from wearvision.measure.label import with_label

@@ -45,6 +45,8 @@ class Stub:
         Side, `left` or `right`, whose flank and corner are not seen: it lies where a drawing has it.
     through : float
         Edge across the bar's edge under the vane, over that beside it.
+    runs_on : float
+        Change of tone across the flanks' lines beyond the top or the bar's edge, over that between.
     arc_mm : (float, float)
         Radius of the arc along which the picture changes most at the left and the right corner.
     """
@@ -60,6 +62,7 @@ class Stub:
     rough_mm: Mapping[str, float]
     hidden: str | None = None
     through: float = 0.0
+    runs_on: float = 0.0
     arc_mm: tuple[float, float] = (0.0, 0.0)
 
     @property

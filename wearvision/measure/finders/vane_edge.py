@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 from wearvision.measure.chart import Copies, chart_of
 from wearvision.measure.finders.stub import Stub, distance, fit_shape
 from wearvision.measure.finders.vane_edge_arc import arc_radius
+from wearvision.measure.finders.vane_edge_belief import BAR_SEEN, OUT_MM, Lead, front, sure
+from wearvision.measure.finders.vane_edge_ends import runs_on
 from wearvision.measure.finders.vane_edge_lines import Lines, Section, coarse_section, find_lines, fine_section
 from wearvision.measure.finders.vane_edge_search import Place, Sizes, places
 from wearvision.measure.finders.vane_edge_trace import Trace, foot_edge, slopes, trace
@@ -25,21 +27,12 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.quantity import Unmeasured
 
-COARSE_WORTH, LEAST_WORTH = 0.5, 7.8
-"""What the coarse search still counts once the lines are settled; lines below tell of no vane that an outline bears
-out."""
-TRIED, LEAST_FIT, SURE = 5, 0.6, 0.85
-"""Places whose outline is followed; how well it must fit to count; and how well, that only a taller one is followed."""
-OUT_MM = 0.1
-"""How far outside what a stated thickness leaves open a fitted one may come out."""
-ONE_SIDED = 0.8
-"""What a fit counts whose one flank is not seen."""
-THROUGH = 0.33
-"""Edge across the foot, of that across the bar's edge beside it, beyond which one lies between vane and bar."""
-TALLER_MM, SAME_BAR_MM = 0.3, 1.5
-"""A vane further back is smaller by at least so much; how near to one line two vanes of a bar stand."""
-BAR_SEEN = 0.5
-"""Share of the bar's edge on one side below which something hides it there."""
+COARSE_WORTH, CLEAR = 0.5, 12.5
+"""What the coarse search still counts once the lines are settled; lines as clear as no others are."""
+TRIED, LEAST_FIT = 6, 0.6
+"""Places whose outline is followed; and how much of a flank must fit, or it is hidden."""
+ROUGHLY_MM = 2.5
+"""How far the coarse search may be off."""
 FEW_MM = 0.8
 """Radius below which so few points lie on the arc that a robust fit may give them up."""
 TIP_MM, HUBER_MM = 0.6, 0.06
@@ -70,70 +63,40 @@ def find_vane_edge(
     copies : smaller copies of the photo, where it has some
     """
     chart = chart_of(gray, plane, cards_px, copies)
-    seen: list[tuple[float, Place, Lines]] = []
-    for place in places(chart, plane.to_mm(cards_px[0]), sizes):
-        lines = find_lines(coarse_section(gray, plane, place), sizes)
-        if lines is not None and lines.worth > LEAST_WORTH:
-            seen.append((lines.worth + COARSE_WORTH * place.worth, place, lines))
-    stubs: list[Stub] = []
-    for _, place, lines in sorted(seen, key=lambda s: -s[0])[:TRIED]:
-        if any(fits(stub) > SURE and _height(lines) < stub.height_mm for stub in stubs):
+    found = places(chart, plane.to_mm(cards_px[0]), sizes)
+    leads: list[Lead] = []
+    for place, lines in _with_lines(gray, plane, found, sizes)[:TRIED]:
+        if any(sure(lead, sizes) and not _in_front(place, lead.place, lead.lines) for lead in leads):
             continue
         upright = _upright(place, lines)
         again = find_lines(coarse_section(gray, plane, upright), sizes)
-        place, lines = (place, lines) if again is None else (upright, again)
-        section = fine_section(gray, plane, place)
-        stub = fit_stub(section, lines, sizes, blur_px=blur_px)
-        stubs += [stub] if _may_be(stub, sizes) else []
-    return _front(stubs)
+        stands, lines = (place, lines) if again is None else (upright, again)
+        stub = fit_stub(fine_section(gray, plane, stands), lines, sizes, blur_px=blur_px)
+        leads.append(Lead(stub=stub, place=place, lines=lines, behind=place.worth - found[0].worth))
+    return front(leads, sizes) or NOTHING
 
 
-def _may_be(stub: Stub, sizes: Sizes) -> bool:
-    """Whether the thickness may be; with one side of the bar alone, as beside any box, only a stated one tells that."""
-    if sizes.new_wide_mm is None and min(_bars(stub)) < BAR_SEEN:
-        return False
-    return sizes.wide_mm[0] - OUT_MM < stub.thickness_mm < sizes.wide_mm[1] + OUT_MM
+def _with_lines(gray: Image, plane: Plane, found: list[Place], sizes: Sizes) -> list[tuple[Place, Lines]]:
+    """Places with their lines, the clearest first; beside very clear ones only places that may lie in front."""
+    seen: list[tuple[Place, Lines]] = []
+    for place in found:
+        if any(lines.worth > CLEAR and not _in_front(place, other, lines) for other, lines in seen):
+            continue
+        its = find_lines(coarse_section(gray, plane, place), sizes)
+        if its is not None:
+            seen.append((place, its))
+    return sorted(seen, key=lambda s: -(s[1].worth + COARSE_WORTH * s[0].worth))
+
+
+def _in_front(place: Place, other: Place, lines: Lines) -> bool:
+    """Whether a place may be of a vane on the same bar as another, in front of that."""
+    off = abs(float((place.base_mm - other.base_mm) @ other.up) - lines.base.at)
+    return float(place.up @ other.up) > 0.9 and off < ROUGHLY_MM and place.high_mm > _height(lines) - ROUGHLY_MM
 
 
 def _height(lines: Lines) -> float:
     middle = (lines.left(lines.base.at) + lines.right(lines.base.at)) / 2
     return lines.top(middle) - lines.base(middle)
-
-
-def _front(stubs: list[Stub]) -> Stub | Unmeasured:
-    """The stub that fits best, beside which most of the bar shows (a gap between vanes looks like one upside down), or
-    a taller one on the same bar: vanes further back look smaller."""
-    good = [stub for stub in stubs if fits(stub) >= LEAST_FIT]
-    if not good:
-        return NOTHING
-    front = max(good, key=lambda stub: fits(stub) * (1 + float(np.mean(_bars(stub)))))
-    beside = [stub for stub in good if _on_one_bar(stub, front) and stub.height_mm > front.height_mm + TALLER_MM]
-    return max(beside, key=lambda stub: stub.height_mm, default=front)
-
-
-def _on_one_bar(one: Stub, two: Stub) -> bool:
-    return float(one.up @ two.up) > 0.9 and abs(float((one.origin_mm - two.origin_mm) @ two.up)) < SAME_BAR_MM
-
-
-def fits(stub: Stub) -> float:
-    """How well the outline fits a vane's, 0 to 1: the least of its parts, of the bar the better side.
-
-    Less when one flank is hidden. Nothing where the bar's edge runs on under the vane, which is then none of the bar,
-    or where one flank and one side of the bar are all there is: a step, which shows metal and background alike.
-    """
-    share = stub.share
-    bars = _bars(stub)
-    level = min(share["top"], max(bars))
-    if stub.through > THROUGH or (stub.hidden is not None and min(bars) < BAR_SEEN):
-        return 0.0
-    if stub.hidden is None:
-        return min(share["left"], share["right"], level)
-    seen = "right" if stub.hidden == "left" else "left"
-    return ONE_SIDED * min(share[seen], share[f"corner {seen}"], level)
-
-
-def _bars(stub: Stub) -> tuple[float, float]:
-    return stub.share["bar left"], stub.share["bar right"]
 
 
 def fit_stub(section: Section, lines: Lines, sizes: Sizes, *, blur_px: float) -> Stub:
@@ -160,7 +123,7 @@ def fit_stub(section: Section, lines: Lines, sizes: Sizes, *, blur_px: float) ->
         origin_mm=place.base_mm, along=place.along, up=place.up, shape=shape, covariance=covariance,
         px_mm=section.patch.px_mm, spread_mm=spread, share=found.share(_near(found, shape)),
         rough_mm=found.rough(distance(found.points, found.base, shape), ROUGHEST_MM), hidden=hidden,
-        through=foot_edge(steep, shape), arc_mm=(arcs[0], arcs[1]),
+        through=foot_edge(steep, shape), runs_on=runs_on(section, shape, hidden), arc_mm=(arcs[0], arcs[1]),
     )  # fmt: skip
 
 

@@ -28,8 +28,8 @@ CLEAR, CLEAR_LEVEL = 0.04, 0.06
 """Share of the strongest line's slope that another must have to count: a flank; top or base."""
 ASKEW_MM = 0.05
 """How near to a stronger line's end another may come."""
-PLAY_MM = 2.3
-"""How far a line may lie from where the coarse search has it."""
+PLAY_MM, PLAY_TOP_MM = 3.2, 4.0
+"""How far a line, and the top, may lie from where the coarse search has them."""
 FOOT_MM = 1.0
 """What of the flanks' foot and of the bar beside it may be a fillet."""
 SHOULDER_MM = 4.2
@@ -129,7 +129,7 @@ def find_lines(section: Section, sizes: Sizes) -> Lines | None:
         return None
     mid = float(u[inner].mean())
     window = base(mid) + max(1.5, sizes.high_mm[0]), base(mid) + sizes.high_mm[1]
-    window = max(window[0], base(mid) + high_mm - 2.5), min(window[1], base(mid) + high_mm + 2.5)
+    window = max(window[0], base(mid) + high_mm - PLAY_TOP_MM), min(window[1], base(mid) + high_mm + PLAY_TOP_MM)
     leans = _leans(base.lean, TOP_DEG)
     top = _pick(_radon(down[::-1, inner].T, u[inner] - mid, v[::-1], leans), v[::-1], window, leans, u[inner] - mid, -1)
     return None if top is None else Lines(left=left, right=right, top=_moved(top, -mid, -1), base=base)

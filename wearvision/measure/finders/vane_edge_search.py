@@ -35,7 +35,7 @@ LEAST_FOOT = float(2 * (2 + BEYOND) * np.log(2 * FLOOR))
 """How well bar and flanks must show beside a foot at least."""
 TOP_MOST = float(np.log(CAP + FLOOR) - INSIDE * np.log(FLOOR))
 """What a top can add to that at most."""
-KEPT, WORSE, APART_MM = 8, 2.3, 4.0
+KEPT, WORSE, APART_MM = 8, 3.0, 4.0
 """Most places handed on, how much less one may be worth than the best, and how far they lie apart."""
 FLAT = 0.7
 """Share of the top that is straight."""

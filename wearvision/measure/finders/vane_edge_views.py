@@ -18,8 +18,10 @@ from wearvision.measure.plane import Array
 
 SHOULDER_MM, FLANK_MM, FILLET_MM = 4.0, 3.2, 0.7
 """Length of the bar's edge and of the flank that must show, and what of the foot is left out."""
-FLOOR, CAP = 0.015, 0.15
-"""Slope, log grey per step, below which an edge is none, and above which it tells no more."""
+FLOOR, CAP = 0.01, 0.06
+"""Mean slope, log grey per step, below which an edge is none, and above which it tells no more."""
+MOST = 0.06
+"""Slope of one pixel beyond which it tells no more: a line is what changes all along, not here and there a lot."""
 FAR_MM, BEYOND = 8.0, 0.6
 """How far the bar's edge runs on, most often, and how much that counts."""
 SOFT = 0.7
@@ -80,9 +82,8 @@ def views(chart: Chart, lean: float) -> Iterator[View]:
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     valid = cv2.warpAffine(chart.valid.astype(np.uint8), matrix, (wide, high), flags=flags) > 0
     soft = cv2.GaussianBlur(values, (0, 0), SOFT)
-    across, down = (
-        np.where(valid, cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, ksize=1) / 2, 0).astype(np.float32) for dx in (1, 0)
-    )
+    slopes = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, ksize=1) / 2 for dx in (1, 0))
+    across, down = (np.where(valid, np.clip(slope, -MOST, MOST), 0).astype(np.float32) for slope in slopes)
     start_mm, step = chart.origin_mm + start * chart.step_mm, chart.step_mm
     one = _view(across, down, start_mm, along, up, step)
     across, down = np.ascontiguousarray(np.rot90(down)), -np.rot90(across)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from wearvision.measure.finders.stub import Stub
-from wearvision.measure.finders.vane_edge import find_vane_edge, fits
+from wearvision.measure.finders.vane_edge import find_vane_edge
+from wearvision.measure.finders.vane_edge_belief import fits
 from wearvision.measure.finders.vane_edge_figures import to_findings
 from wearvision.measure.finders.vane_edge_search import sizes_of
 from wearvision.measure.look import Look, Seen
