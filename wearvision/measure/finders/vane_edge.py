@@ -29,7 +29,7 @@ from wearvision.quantity import Unmeasured
 
 COARSE_WORTH, CLEAR = 0.5, 12.5
 """What the coarse search still counts once the lines are settled; lines as clear as no others are."""
-TRIED, LEAST_FIT = 6, 0.6
+TRIED, LEAST_FIT = 5, 0.6
 """Places whose outline is followed; and how much of a flank must fit, or it is hidden."""
 ROUGHLY_MM = 2.5
 """How far the coarse search may be off."""

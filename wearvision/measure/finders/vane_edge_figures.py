@@ -45,6 +45,15 @@ CUT_BACK = 0.414
 """A right-angled corner of radius r is cut back by this share of r (root of 2, less 1)."""
 DOUBTFUL = 0.75
 """Share of the least clear edge below which the finding says that it is faint."""
+LEAST_JOINED, LEAST_BAR = 0.5, 0.6
+"""Share of the better corner, and of the bar's edge on its better side, without which the height is not told: rust
+across a face and the far edge of a bar end no vane, and join neither flank."""
+NO_TOP = Unmeasured(
+    reason="the top joins neither flank with a corner that is seen: it may be rust", hint="take the height with a gauge"
+)
+NO_BAR = Unmeasured(
+    reason="the bar's edge hardly shows beside the foot", hint="take the height with a gauge, or look square at the end"
+)
 HIDDEN_FLANK = Unmeasured(
     reason="one flank does not stand out against what is behind", hint="take the thickness with a caliper"
 )
@@ -114,13 +123,24 @@ def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
         )
         for k in (0, 1)
     )  # fmt: skip
+    ends = _ends(stub)
+    told: Quantity = height if ends is None else ends
     return {
-        "height": height, "thickness": thickness if stub.hidden is None else HIDDEN_FLANK,
-        "height_loss": _loss(height, sizes.new_high_mm),
+        "height": told, "thickness": thickness if stub.hidden is None else HIDDEN_FLANK,
+        "height_loss": _loss(told, sizes.new_high_mm),
     }  # fmt: skip
 
 
-def _loss(height: Measured, new_mm: float | None) -> Quantity:
+def _ends(stub: Stub) -> Unmeasured | None:
+    """Why the height is not told, if it is not."""
+    if max(stub.share["corner left"], stub.share["corner right"]) < LEAST_JOINED:
+        return NO_TOP
+    return NO_BAR if max(stub.share["bar left"], stub.share["bar right"]) < LEAST_BAR else None
+
+
+def _loss(height: Quantity, new_mm: float | None) -> Quantity:
+    if isinstance(height, Unmeasured):
+        return height
     if new_mm is None:
         return Unmeasured(reason="no height of a new vane is stated", hint="state vane_height_mm")
     return Measured.of(
