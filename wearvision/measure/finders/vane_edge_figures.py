@@ -18,8 +18,9 @@ from wearvision.quantity import Measured, Quantity, Unmeasured, root_sum_square
 
 EDGE_PX, OFF_MM = 0.12, 0.012
 """Standard uncertainty common to all of an edge: localisation, photo px; and that it is no perfect line, mm."""
-HIDDEN_MM, CORNER_MM = 0.4, 0.5
-"""Uncertainty of a length, and of a radius, when all of one edge strays from the line; in part, in proportion."""
+HIDDEN_HIGH_MM, HIDDEN_WIDE_MM, CORNER_MM = 0.2, 0.4, 0.5
+"""Uncertainty of the height, of the thickness and of a radius when all of one edge strays from the line; in part, in
+proportion. A flank may have the vane's own side behind it; where top or bar hardly show, no height is told."""
 WIDER, WIDER_ACROSS = 1.3, 1.5
 """What the parts from the outline miss, as found on drawn vanes: of a radius, of a thickness."""
 ONE_SIDED = 1.645
@@ -37,7 +38,7 @@ SHARP = 2.8
 SHARPEST = 1.0
 """And over so many of its own standard uncertainties."""
 LEAST_CORNER = 0.6
-"""Share of a corner's rays that must lie on its arc."""
+"""Share of a corner's rays that must lie on its arc; where neither corner's do, the top may be rust across the face."""
 APART_MM, DOUBT = 0.5, 0.5
 """How far the radius of the edge's points may lie from that of the arc along which the picture changes most, or
 neither is told; and the share of it that is doubted."""
@@ -45,9 +46,8 @@ CUT_BACK = 0.414
 """A right-angled corner of radius r is cut back by this share of r (root of 2, less 1)."""
 DOUBTFUL = 0.75
 """Share of the least clear edge below which the finding says that it is faint."""
-LEAST_JOINED, LEAST_BAR = 0.5, 0.6
-"""Share of the better corner, and of the bar's edge on its better side, without which the height is not told: rust
-across a face and the far edge of a bar end no vane, and join neither flank."""
+LEAST_BAR = 0.6
+"""Share of the bar's edge on its better side without which no height is told: behind it the bar's far edge may show."""
 NO_TOP = Unmeasured(
     reason="the top joins neither flank with a corner that is seen: it may be rust", hint="take the height with a gauge"
 )
@@ -113,8 +113,8 @@ def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
         stub.height_u * max(rough["top"], min(rough["bar left"], rough["bar right"])) / stub.spread_mm,
         WIDER_ACROSS * stub.thickness_u * max(rough["left"], rough["right"]) / stub.spread_mm,
     )
-    across = float(np.hypot(HIDDEN_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes)))
-    hidden = HIDDEN_MM * _hidden(stub.share["top"], bars[1], (3 + bars[0]) / 4), WIDER_ACROSS * across
+    across = float(np.hypot(HIDDEN_WIDE_MM * _hidden(stub.share["left"], stub.share["right"]), _excess(stub, sizes)))
+    hidden = HIDDEN_HIGH_MM * _hidden(stub.share["top"], bars[1], (3 + bars[0]) / 4), WIDER_ACROSS * across
     how = "top over the bar beside it", "between the flanks at half height"
     height, thickness = (
         Measured.of(
@@ -133,7 +133,7 @@ def _section(stub: Stub, plane: Plane, sizes: Sizes) -> dict[str, Quantity]:
 
 def _ends(stub: Stub) -> Unmeasured | None:
     """Why the height is not told, if it is not."""
-    if max(stub.share["corner left"], stub.share["corner right"]) < LEAST_JOINED:
+    if max(stub.share["corner left"], stub.share["corner right"]) < LEAST_CORNER:
         return NO_TOP
     return NO_BAR if max(stub.share["bar left"], stub.share["bar right"]) < LEAST_BAR else None
 
