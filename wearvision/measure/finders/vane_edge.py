@@ -72,7 +72,7 @@ def find_vane_edge(
         again = find_lines(coarse_section(gray, plane, upright), sizes)
         stands, lines = (place, lines) if again is None else (upright, again)
         stub = fit_stub(fine_section(gray, plane, stands), lines, sizes, blur_px=blur_px)
-        leads.append(Lead(stub=stub, place=place, lines=lines, behind=place.worth - found[0].worth))
+        leads.append(Lead(stub=stub, place=stands, lines=lines, behind=place.worth - found[0].worth))
     return front(leads, sizes) or NOTHING
 
 

@@ -20,7 +20,7 @@ LEAST_BELIEF, SURE = 0.7, 0.9
 WEIGHTS: Mapping[str, float] = {
     "one": -2.346, "fits": 4.869, "mean": 3.915, "behind": 1.668, "off": -0.485, "runs_on": -3.366,
 }  # fmt: skip
-"""Log odds by term: fitted to 120 stubs on 64 drawn photos, 53 of them vanes; only these numbers are learned."""
+"""Log odds by term: fitted to 111 stubs on 64 drawn photos, 53 of them vanes; only these numbers are learned."""
 APART_MM = 4.0
 """Stubs nearer than that are about one vane."""
 OUT_MM = 0.1
@@ -42,7 +42,8 @@ counts where a flank is hidden or no thickness is stated."""
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Lead:
-    """A stub that was followed, its place and lines, and how much less its place is worth than the best one."""
+    """A stub that was followed, where it stands and its lines, and how much less its coarse place is worth than the
+    best one."""
 
     stub: Stub
     place: Place
