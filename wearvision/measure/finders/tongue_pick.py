@@ -20,6 +20,12 @@ STRIDE, ROUNDS = 2, 2
 EVIDENCE, BEATS, BEATS_UNSTATED = 4.5, 0.15, 0.5
 """Least evidence of the best lead (its shape's, and how unlike its sides are); by how much it beats all others where
 the length is stated, and where not."""
+CORNERED = 2.4
+"""Without a stated length edges with both corners as clear as this come first."""
+AS_WIDE = 0.75
+"""Of these an opening wider than this share of the widest may be the passage too."""
+LOWEST_LESS = 1.0
+"""An edge further down closes an opening if there is no less evidence for it than this below the best one's."""
 LEARNED = 1.5
 """A second round makes the sides of a way more unlike by less than this."""
 OPENING_MM, LEAN = 3.0, 0.05
@@ -42,6 +48,23 @@ class Tried:
 
 def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> tuple[Tried | None, bool]:
     """The lead with most evidence for it, and whether another edge has nearly as much."""
+    tried = _tried(sight, leads, length_mm)
+    likely = [one for one in tried if one.evidence > EVIDENCE]
+    if not likely:
+        return None, False
+    open_at_both = [one for one in likely if one.way.cornered > CORNERED]
+    if length_mm is None and open_at_both:
+        return _widest(open_at_both)
+    best = _lowest(max(likely, key=lambda one: one.evidence), likely)
+    beats = BEATS_UNSTATED if length_mm is None else BEATS
+    near = [one for one in likely if one.evidence > best.evidence - beats and not _one_opening(one.lead, best.lead)]
+    alike = [one for one in near if _one_edge(one.way, best.way)]
+    best = max([best, *alike], key=lambda one: -_left_mm(one.way) if length_mm else one.lead.length_mm)
+    return best, len(alike) < len(near)
+
+
+def _tried(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> list[Tried]:
+    """Leads that may be the best one, followed."""
     beats = BEATS_UNSTATED if length_mm is None else BEATS
     tried: list[Tried] = []
     for lead in sorted(leads, key=lambda one: -one.score):
@@ -52,16 +75,27 @@ def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) ->
         if way is not None:
             evidence = lead.score + way.unlike - LEFT_LESS * _left_mm(way)
             tried.append(Tried(lead=lead, way=way, evidence=evidence))
-    likely = [one for one in tried if one.evidence > EVIDENCE]
-    if not likely:
-        return None, False
-    best = max(likely, key=lambda one: one.evidence)
-    across = [one for one in likely if one is best or _one_opening(one.lead, best.lead)]
-    best = max(across, key=lambda one: _down_mm(one.lead, best.lead))
-    near = [one for one in likely if one.evidence > best.evidence - beats and one not in across]
-    alike = [one for one in near if _one_edge(one.way, best.way)]
-    best = max([best, *alike], key=lambda one: -_left_mm(one.way) if length_mm else one.lead.length_mm)
-    return best, len(alike) < len(near)
+    return tried
+
+
+def _widest(likely: list[Tried]) -> tuple[Tried, bool]:
+    """Of edges that end at two clear corners that of the widest opening, and whether another opening is nearly as wide:
+    the passage is wider than holes beside it, and shadows in it have no corners."""
+    long = max(likely, key=lambda one: one.lead.length_mm)
+    best = max((one for one in likely if _one_edge(one.way, long.way)), key=lambda one: one.evidence + one.way.cornered / 2)
+    best = _lowest(best, likely)
+    others = [
+        one for one in likely
+        if one.lead.length_mm > AS_WIDE * best.lead.length_mm and one.evidence > best.evidence - BEATS_UNSTATED
+        and not _one_opening(one.lead, best.lead) and not _one_edge(one.way, best.way)
+    ]
+    return best, bool(others)
+
+
+def _lowest(best: Tried, likely: list[Tried]) -> Tried:
+    """The last one down of those across the opening of the best one that have not much less for them."""
+    across = [one for one in likely if one.evidence > best.evidence - LOWEST_LESS and _one_opening(one.lead, best.lead)]
+    return max(across, key=lambda one: _down_mm(one.lead, best.lead))
 
 
 def _one_opening(one: Lead, other: Lead) -> bool:

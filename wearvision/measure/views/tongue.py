@@ -13,11 +13,11 @@ from wearvision.measure.finders.tongue_seek import Lead, seek_lips
 from wearvision.measure.finders.tongue_trace import Trace, parted, trace_lip
 from wearvision.measure.look import Look, Seen
 
-PARTED = 0.15
+PARTED = 0.31
 """Share of a lip along which ways may part."""
 WORST, UNLIKE = 15.0, 1.5
 """So unlike are both sides of all but this per cent of a lip."""
-WALL, BEHIND, UNLIKE_BEHIND = 0.05, 0.50, 5.0
+WALL, BEHIND, UNLIKE_BEHIND = 0.1, 0.50, 5.0
 """From this tangent of the camera's angle on the wall below the rim is in view, and its foot or a shadow on it looks
 like a rim: no edge so clear, as a share of the way's own, may then lie behind the way, and the clearer one does, the
 more unlike must both sides be."""
