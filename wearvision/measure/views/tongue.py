@@ -6,6 +6,7 @@ import numpy as np
 
 from wearvision.measure.finders.tongue import Lip, lip_of
 from wearvision.measure.finders.tongue_band import sight_of
+from wearvision.measure.finders.tongue_behind import straight_behind
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
 from wearvision.measure.finders.tongue_follow import DEEP_MM, Followed
 from wearvision.measure.finders.tongue_pick import pick_lead
@@ -21,6 +22,8 @@ WALL, BEHIND, UNLIKE_BEHIND = 0.1, 0.50, 5.0
 """From this tangent of the camera's angle on the wall below the rim is in view, and its foot or a shadow on it looks
 like a rim: no edge so clear, as a share of the way's own, may then lie behind the way, and the clearer one does, the
 more unlike must both sides be."""
+RIM_BEHIND = 0.25
+"""A straight edge that stands out more, behind a way, is the rim."""
 DEEPEST_MM = 0.3
 """A way so near to the deepest that is looked for has found no end."""
 MOVED_MM = 2.0
@@ -83,6 +86,9 @@ def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
     found, traces = traced
     lips = [lip for trace in traces if (lip := lip_of(trace, look.plane)) is not None]
     if len(lips) < len(traces) or not _sure(found, traces) or _moved_mm(lips[0], picked.lead, look) > MOVED_MM:
+        return UNSURE
+    line = found.band.patch.to_grid(look.plane.to_mm(lips[0].ends_px))
+    if straight_behind(found, line) > RIM_BEHIND:
         return UNSURE
     return lips if _fits(lips[0], found, length_mm) else PLAIN
 
