@@ -30,7 +30,7 @@ def rows() -> list[Row]:
     colour = np.asarray(np.dstack([small] * 3), dtype=np.uint8)
     look = Look(gray=image, plane=plane, stated=Stated(view="tongue", nominal={"lip_length_mm": 50.0}), colour=colour)
     sight = sight_of(look)
-    lead = seek_lips(sight.rough.gray, sight.rough.plane, (), 50.0)[0]
+    lead = seek_lips(sight.rough.gray, sight.rough.plane, (), 50.0)[0][0]
     coarse = follow(band_of(sight, lead.left_mm, lead.right_mm, ROUGH_MM), 50.0, stride=2, rounds=2)
     assert coarse is not None
     found = trace_lip(sight, coarse, 50.0)

@@ -8,7 +8,7 @@ import pytest
 from tests.measure.face_kit import drawn_plane
 from tests.measure.lip_kit import bay, draw_lip
 from wearvision.measure.finders.tongue import sound_line
-from wearvision.measure.finders.tongue_seek import turns_deg
+from wearvision.measure.finders.tongue_map import turns_deg
 from wearvision.measure.label import with_label
 from wearvision.measure.look import Look, Seen
 from wearvision.measure.views.tongue import see

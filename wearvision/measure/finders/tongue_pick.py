@@ -12,6 +12,7 @@ import numpy as np
 
 from wearvision.measure.finders.tongue_band import ROUGH_MM, Sight, band_of
 from wearvision.measure.finders.tongue_follow import Followed, follow
+from wearvision.measure.finders.tongue_line import NEAR_MM, NEAR_PX, sound_line
 from wearvision.measure.finders.tongue_seek import Lead
 from wearvision.measure.finders.tongue_signs import MOST_UNLIKE
 
@@ -26,6 +27,8 @@ AS_WIDE = 0.75
 """Of these an opening wider than this share of the widest may be the passage too."""
 LOWEST_LESS = 1.0
 """An edge further down closes an opening if there is no less evidence for it than this below the best one's."""
+BAY_MM, BAY_RUN_MM, WASHED = 0.45, 2.0, 2
+"""A lead looks washed whose way lies so far behind its line in the mean over such a run; so many are handed on."""
 LEARNED = 1.5
 """A second round makes the sides of a way more unlike by less than this."""
 OPENING_MM, LEAN = 3.0, 0.05
@@ -76,6 +79,26 @@ def _tried(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> li
             evidence = lead.score + way.unlike - LEFT_LESS * _left_mm(way)
             tried.append(Tried(lead=lead, way=way, evidence=evidence))
     return tried
+
+
+def pick_washed(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> list[Tried]:
+    """Those leads that are likely and look washed, the likeliest first."""
+    likely = [one for one in _tried(sight, leads, length_mm) if one.evidence > EVIDENCE and _bay_mm(one.way) > BAY_MM]
+    if length_mm is None:
+        likely = [one for one in likely if one.way.cornered > CORNERED]
+    return sorted(likely, key=lambda one: -one.evidence)[:WASHED]
+
+
+def _bay_mm(way: Followed) -> float:
+    """How far a way lies behind its sound line in the deepest mean over a short run."""
+    step = way.band.patch.step_mm
+    x, y = (places.astype(np.float64) * step for places in (way.column, way.row))
+    line = sound_line(x, y, NEAR_MM + NEAR_PX * step)
+    if line is None:
+        return 0.0
+    away = y - line[0] - line[1] * (x - (x[0] + x[-1]) / 2)
+    run = max(1, round(BAY_RUN_MM / (step * way.stride)))
+    return float(np.convolve(away, np.ones(run) / run, "valid").max()) if len(away) >= run else 0.0
 
 
 def _widest(likely: list[Tried]) -> tuple[Tried, bool]:

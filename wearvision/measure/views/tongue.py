@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from wearvision.finding import Finding
 from wearvision.measure.finders.tongue import Lip, lip_of
-from wearvision.measure.finders.tongue_band import sight_of
+from wearvision.measure.finders.tongue_band import Sight, sight_of
 from wearvision.measure.finders.tongue_behind import straight_behind
 from wearvision.measure.finders.tongue_figures import lip_figures, to_finding, washed_texture
 from wearvision.measure.finders.tongue_follow import DEEP_MM, Followed
-from wearvision.measure.finders.tongue_pick import pick_lead
-from wearvision.measure.finders.tongue_seek import Lead, seek_lips
+from wearvision.measure.finders.tongue_pick import Tried, pick_lead, pick_washed
+from wearvision.measure.finders.tongue_seek import Lead, seek_lips, seek_turned
 from wearvision.measure.finders.tongue_trace import Trace, parted, trace_lip
 from wearvision.measure.look import Look, Seen
+from wearvision.quantity import Measured, Quantity
 
 PARTED = 0.31
 """Share of a lip along which ways may part."""
@@ -24,6 +28,9 @@ like a rim: no edge so clear, as a share of the way's own, may then lie behind t
 more unlike must both sides be."""
 RIM_BEHIND = 0.25
 """A straight edge that stands out more, behind a way, is the rim."""
+CERTAIN_TURNED, RIVAL_LESS = 2.0, 1.0
+"""A washout makes an edge the lip, wherever its passage lies, from so many times its own U95; one that looks washed and
+cannot be followed leaves a sound one in doubt where there is no less evidence for it than this below the other's."""
 DEEPEST_MM = 0.3
 """A way so near to the deepest that is looked for has found no end."""
 MOVED_MM = 2.0
@@ -37,6 +44,7 @@ SLIGHT = ("a slight washout", "the lip lies behind its line by less than its dou
 NONE = f"no clear straight edge that may be it; {HINT}"
 SEVERAL = f"several edges may be it; {HINT}"
 PLAIN = f"which of the straight edges it is cannot be told; {HINT}"
+TURNED = f"another edge looks washed, and its passage is not above it; {HINT}"
 UNSURE = (
     "its edge cannot be followed surely: it is faint, or rust, shine or a wall below it looks like the rim; "
     "light it from the side, or mark it by hand"
@@ -49,15 +57,22 @@ CORNERED, CORNERED_UNSTATED = 1.0, 2.9
 """Least clearness of the less clear corner: how much more metal-like it is beyond it; and without a stated length."""
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Told:
+    """A lip, its figures, and its washout where it has one."""
+
+    lip: Lip
+    figures: dict[str, Quantity]
+    finding: Finding | None
+
+
 def see(look: Look) -> Seen:
     """The lip's edge against its sound line."""
     length = look.stated.nominal.get("lip_length_mm")
-    found = find_lip(look, length)
-    if isinstance(found, str):
-        return Seen(not_assessed=(("lip", found), TEXTURE))
-    lip, *ways = found
-    figures = lip_figures(lip, look.plane, ways)
-    finding = to_finding(lip, 1, figures)
+    told = find_lip(look, length)
+    if isinstance(told, str):
+        return Seen(not_assessed=(("lip", told), TEXTURE))
+    lip, figures, finding = told.lip, told.figures, told.finding
     missing = [TEXTURE] if length is not None else [TEXTURE, UNSTATED]
     if finding is None and lip.worn.any():
         missing.append(SLIGHT)
@@ -73,16 +88,40 @@ def see(look: Look) -> Seen:
     )  # fmt: skip
 
 
-def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
-    """The lip along its best way, then along ways pulled to either side; or why it cannot be told."""
+def find_lip(look: Look, length_mm: float | None) -> Told | str:
+    """The lip, or why it cannot be told.
+
+    It is the edge with the passage above it in the picture. Where that one is sound or cannot be told, and another side
+    of an opening is washed, the photo is turned: that side is the lip.
+    """
     sight = sight_of(look)
     rough = sight.rough
-    picked, rivals = pick_lead(sight, seek_lips(rough.gray, rough.plane, rough.hidden_px, length_mm), length_mm)
-    if picked is None:
-        return NONE
-    traced = None if rivals else trace_lip(sight, picked.way, length_mm)
+    leads, maps = seek_lips(rough.gray, rough.plane, rough.hidden_px, length_mm)
+    picked, rivals = pick_lead(sight, leads, length_mm)
+    told = SEVERAL if rivals else NONE if picked is None else _told(look, sight, picked, length_mm)
+    if isinstance(told, Told) and told.finding is not None:
+        return told
+    for other in pick_washed(sight, seek_turned(maps, length_mm), length_mm):
+        aside = _told(look, sight, other, length_mm)
+        if isinstance(aside, Told) and _certain(aside) and (length_mm is not None or isinstance(told, str)):
+            return aside
+        doubtful = isinstance(aside, str) or aside.finding is not None
+        if isinstance(told, Told) and doubtful and (picked is None or other.evidence > picked.evidence - RIVAL_LESS):
+            told = TURNED
+    return told
+
+
+def _certain(told: Told) -> bool:
+    """Whether a washout is deep enough to tell that its edge is the lip."""
+    top = told.figures["max_deviation"]
+    return told.finding is not None and isinstance(top, Measured) and top.value > CERTAIN_TURNED * top.u95
+
+
+def _told(look: Look, sight: Sight, picked: Tried, length_mm: float | None) -> Told | str:
+    """What the edge along a lead is, along its best way and ways pulled to either side; or why it cannot be told."""
+    traced = trace_lip(sight, picked.way, length_mm)
     if traced is None:
-        return SEVERAL if rivals else NONE
+        return NONE
     found, traces = traced
     lips = [lip for trace in traces if (lip := lip_of(trace, look.plane)) is not None]
     if len(lips) < len(traces) or not _sure(found, traces) or _moved_mm(lips[0], picked.lead, look) > MOVED_MM:
@@ -90,7 +129,10 @@ def find_lip(look: Look, length_mm: float | None) -> list[Lip] | str:
     line = found.band.patch.to_grid(look.plane.to_mm(lips[0].ends_px))
     if straight_behind(found, line) > RIM_BEHIND:
         return UNSURE
-    return lips if _fits(lips[0], found, length_mm) else PLAIN
+    if not _fits(lips[0], found, length_mm):
+        return PLAIN
+    figures = lip_figures(lips[0], look.plane, lips[1:])
+    return Told(lip=lips[0], figures=figures, finding=to_finding(lips[0], 1, figures))
 
 
 def _sure(found: Followed, traces: tuple[Trace, ...]) -> bool:
