@@ -27,6 +27,9 @@ AS_WIDE = 0.75
 """Of these an opening wider than this share of the widest may be the passage too."""
 LOWEST_LESS = 1.0
 """An edge further down closes an opening if there is no less evidence for it than this below the best one's."""
+TURNED, TURNED_LESS, RIVAL_LESS = 5, 2.0, 1.0
+"""Of leads with the passage elsewhere so many are followed; those count that have no less evidence than the second below
+the other edge, and are its rivals from the third on."""
 BAY_MM, BAY_RUN_MM, WASHED = 0.45, 2.0, 2
 """A lead looks washed whose way lies so far behind its line in the mean over such a run; so many are handed on."""
 LEARNED = 1.5
@@ -48,6 +51,10 @@ class Tried:
     way: Followed
     evidence: float
 
+    def rivals(self, other: Tried | None) -> bool:
+        """Whether there is not much less evidence for it than for another edge."""
+        return other is None or self.evidence > other.evidence - RIVAL_LESS
+
 
 def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> tuple[Tried | None, bool]:
     """The lead with most evidence for it, and whether another edge has nearly as much."""
@@ -66,27 +73,29 @@ def pick_lead(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) ->
     return best, len(alike) < len(near)
 
 
-def _tried(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> list[Tried]:
-    """Leads that may be the best one, followed."""
+def _tried(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None, least: float = EVIDENCE) -> list[Tried]:
+    """Leads that may be the best one, followed; those with less than the least evidence may be left out."""
     beats = BEATS_UNSTATED if length_mm is None else BEATS
     tried: list[Tried] = []
     for lead in sorted(leads, key=lambda one: -one.score):
-        if tried and lead.score + MOST_UNLIKE < max(one.evidence for one in tried) - beats:
+        if lead.score + MOST_UNLIKE < max([least, *(one.evidence - beats for one in tried)]):
             break
         band = band_of(sight, lead.left_mm, lead.right_mm, ROUGH_MM)
-        way = follow(band, length_mm, stride=STRIDE, rounds=ROUNDS, unlike=EVIDENCE - LEARNED - lead.score)
+        way = follow(band, length_mm, stride=STRIDE, rounds=ROUNDS, unlike=least - LEARNED - lead.score)
         if way is not None:
             evidence = lead.score + way.unlike - LEFT_LESS * _left_mm(way)
             tried.append(Tried(lead=lead, way=way, evidence=evidence))
     return tried
 
 
-def pick_washed(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None) -> list[Tried]:
-    """Those leads that are likely and look washed, the likeliest first."""
-    likely = [one for one in _tried(sight, leads, length_mm) if one.evidence > EVIDENCE and _bay_mm(one.way) > BAY_MM]
+def pick_washed(sight: Sight, leads: tuple[Lead, ...], length_mm: float | None, beside: Tried | None) -> list[Tried]:
+    """Those leads that look washed and have no less evidence for them than one beside them, the likeliest first."""
+    least = EVIDENCE if beside is None else max(EVIDENCE, beside.evidence - TURNED_LESS)
+    likely = [one for one in _tried(sight, leads[:TURNED], length_mm, least) if one.evidence > least]
     if length_mm is None:
         likely = [one for one in likely if one.way.cornered > CORNERED]
-    return sorted(likely, key=lambda one: -one.evidence)[:WASHED]
+    washed = [one for one in likely if _bay_mm(one.way) > BAY_MM]
+    return sorted(washed, key=lambda one: -one.evidence)[:WASHED]
 
 
 def _bay_mm(way: Followed) -> float:

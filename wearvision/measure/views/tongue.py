@@ -26,11 +26,11 @@ WALL, BEHIND, UNLIKE_BEHIND = 0.1, 0.50, 5.0
 """From this tangent of the camera's angle on the wall below the rim is in view, and its foot or a shadow on it looks
 like a rim: no edge so clear, as a share of the way's own, may then lie behind the way, and the clearer one does, the
 more unlike must both sides be."""
-RIM_BEHIND = 0.25
-"""A straight edge that stands out more, behind a way, is the rim."""
-CERTAIN_TURNED, RIVAL_LESS = 2.0, 1.0
-"""A washout makes an edge the lip, wherever its passage lies, from so many times its own U95; one that looks washed and
-cannot be followed leaves a sound one in doubt where there is no less evidence for it than this below the other's."""
+IN_VIEW, RIM_BEHIND = 0.05, 0.25
+"""A straight edge behind a way that stands out more than the second is the rim, where the wall is seen at more than the
+first, as a tangent."""
+CERTAIN_TURNED = 2.0
+"""A washout makes an edge the lip, wherever its passage lies, from so many times its own U95."""
 DEEPEST_MM = 0.3
 """A way so near to the deepest that is looked for has found no end."""
 MOVED_MM = 2.0
@@ -101,12 +101,12 @@ def find_lip(look: Look, length_mm: float | None) -> Told | str:
     told = SEVERAL if rivals else NONE if picked is None else _told(look, sight, picked, length_mm)
     if isinstance(told, Told) and told.finding is not None:
         return told
-    for other in pick_washed(sight, seek_turned(maps, length_mm), length_mm):
+    for other in pick_washed(sight, seek_turned(maps, length_mm), length_mm, picked):
         aside = _told(look, sight, other, length_mm)
         if isinstance(aside, Told) and _certain(aside) and (length_mm is not None or isinstance(told, str)):
             return aside
         doubtful = isinstance(aside, str) or aside.finding is not None
-        if isinstance(told, Told) and doubtful and (picked is None or other.evidence > picked.evidence - RIVAL_LESS):
+        if isinstance(told, Told) and doubtful and other.rivals(picked):
             told = TURNED
     return told
 
@@ -127,7 +127,7 @@ def _told(look: Look, sight: Sight, picked: Tried, length_mm: float | None) -> T
     if len(lips) < len(traces) or not _sure(found, traces) or _moved_mm(lips[0], picked.lead, look) > MOVED_MM:
         return UNSURE
     line = found.band.patch.to_grid(look.plane.to_mm(lips[0].ends_px))
-    if straight_behind(found, line) > RIM_BEHIND:
+    if found.band.wall > IN_VIEW and straight_behind(found, line) > RIM_BEHIND:
         return UNSURE
     if not _fits(lips[0], found, length_mm):
         return PLAIN
