@@ -21,7 +21,7 @@ STRIDE, ROUNDS = 2, 2
 EVIDENCE, BEATS, BEATS_UNSTATED = 4.5, 0.15, 0.5
 """Least evidence of the best lead (its shape's, and how unlike its sides are); by how much it beats all others where
 the length is stated, and where not."""
-CORNERED = 2.4
+CORNERED = 2.65
 """Without a stated length edges with both corners as clear as this come first."""
 AS_WIDE = 0.75
 """Of these an opening wider than this share of the widest may be the passage too."""

@@ -20,7 +20,7 @@ from wearvision.quantity import Measured, Quantity
 
 PARTED = 0.31
 """Share of a lip along which ways may part."""
-WORST, UNLIKE = 15.0, 1.5
+WORST, UNLIKE = 15.0, 1.25
 """So unlike are both sides of all but this per cent of a lip."""
 WALL, BEHIND, UNLIKE_BEHIND = 0.1, 0.50, 5.0
 """From this tangent of the camera's angle on the wall below the rim is in view, and its foot or a shadow on it looks
