@@ -8,6 +8,7 @@ shadow on it.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
@@ -37,8 +38,9 @@ def straight_behind(found: Followed, line: Array) -> float:
     step = found.band.patch.step_mm
     rows = np.interp(found.column, line[:, 0], line[:, 1])
     aside = (found.column - found.column.mean()) * np.array(LEANS)[:, None]
-    shift = np.arange(round(BAY_MM / step), round(TO_MM / step) + 1)
-    clear = _along(found.strong, found.column, found.row + BAY_MM / step, rows + aside, shift, SHARE)
+    shift = np.arange(round(BAY_MM / step), round(TO_MM / step) + 1, dtype=np.int64)
+    least = found.row.astype(np.float64) + BAY_MM / step
+    clear = _along(found.strong, found.column, least, rows + aside, shift, SHARE)
     near, wide = round(NEAR_MM / step), round(BESIDE_MM / step)
     most = 0.0
     for curve in clear:
@@ -50,7 +52,9 @@ def straight_behind(found: Followed, line: Array) -> float:
 
 
 @compiled
-def _along(strong: Grid, column: Array, least: Array, rows: Array, shift: Array, share: float) -> Array:
+def _along(
+    strong: Grid, column: NDArray[np.int64], least: Array, rows: Array, shift: NDArray[np.int64], share: float
+) -> Array:
     """Mean (L, K) of the strength along each of L lines (L, N) moved by each of K shifts, where that is further down
     than `least` (N,); 0 where that is so on less than a share of it."""
     out = np.zeros((len(rows), len(shift)))
@@ -58,7 +62,7 @@ def _along(strong: Grid, column: Array, least: Array, rows: Array, shift: Array,
         for k in range(len(shift)):
             met, total = 0, 0.0
             for i in range(len(column)):
-                row = int(round(rows[n, i] + shift[k]))
+                row = int(rows[n, i] + shift[k] + 0.5)
                 if row > least[i] and row < len(strong):
                     met, total = met + 1, total + strong[row, column[i]]
             if met > share * len(column):

@@ -25,7 +25,7 @@ EDGE_PX = 0.3
 """Standard uncertainty of an edge's place against its neighbours, rounded and rough edges included, photo px."""
 FAINT_MM = 0.3
 """The same of a step as strong as the band's usual ones, mm; the stronger, the better known."""
-FOLLOW = 0.03
+FOLLOW = 0.05
 """Share of a deviation that following a ragged edge may miss."""
 TOP_CALM_MM, SOUND_CALM_MM, AREA_CALM_MM = 0.4, 1.0, 2.0
 """Distances from the line are averaged over such a length: in bays, on a sound lip, beside bays."""
@@ -43,11 +43,11 @@ a bay's depth where another border runs behind the way as clear as the second of
 the first. Set on drawn scenes."""
 BESIDE = 0.5
 """Share of the area told beside deep bays that is in doubt."""
-WAY = (0.05, 0.015, 0.016, 0.05, 0.05, 0.0, 0.0)
+WAY = (0.08, 0.02, 0.016, 0.08, 0.08, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
-WAY_SHARE = 0.6
-"""The same as a share of what other ways along the edge differ by."""
-AREA_SHARE = 0.06
+WAY_SHARE, RIVAL_SHARE = 0.6, 0.75
+"""The same as a share of what other ways along the edge differ by, and of what one along another edge does."""
+AREA_SHARE = 0.08
 """The same of an area; both set on drawn scenes."""
 NAMES = ("max_deviation", "rms_deviation", "area", "straightness", "straightness_least_squares", "lip_length",
          "eroded_length")  # fmt: skip
@@ -60,15 +60,16 @@ HOW = (
 
 
 def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str, Quantity]:
-    """All figures of a lip, with named parts of u; `others` are other ways along the same edge."""
+    """All figures of a lip, with named parts of u; `others` are two other ways along the same edge, then any that runs
+    along another edge behind its bays."""
     corners = outermost(lip.x_mm, lip.away_mm)
     value, parts = plane.propagate(lambda p: _figures(lip, p, corners))
     own = _own(lip, value)
-    apart = np.zeros(len(NAMES))
-    for other in others:
+    doubt = np.zeros(len(NAMES))
+    for k, other in enumerate(others):
         theirs = _figures(other, plane, outermost(other.x_mm, other.away_mm))
-        apart = np.maximum(apart, np.abs(theirs - value))
-    own["outline"] = np.hypot(WAY_SHARE * apart, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
+        doubt = np.maximum(doubt, (WAY_SHARE if k < 2 else RIVAL_SHARE) * np.abs(theirs - value))
+    own["outline"] = np.hypot(doubt, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
     value[0] += own["ragged"][0]
     return {
         name: Measured.of(

@@ -28,8 +28,8 @@ AS_WIDE = 0.75
 LOWEST_LESS = 1.0
 """An edge further down closes an opening if there is no less evidence for it than this below the best one's."""
 TURNED, TURNED_LESS, RIVAL_LESS = 5, 2.0, 1.0
-"""Of leads with the passage elsewhere so many are followed; those count that have no less evidence than the second below
-the other edge, and are its rivals from the third on."""
+"""Of leads with the passage elsewhere so many are followed; those count that have no less evidence than the second
+below the other edge, and are its rivals from the third on."""
 BAY_MM, BAY_RUN_MM, WASHED = 0.45, 2.0, 2
 """A lead looks washed whose way lies so far behind its line in the mean over such a run; so many are handed on."""
 LEARNED = 1.5
@@ -114,8 +114,8 @@ def _widest(likely: list[Tried]) -> tuple[Tried, bool]:
     """Of edges that end at two clear corners that of the widest opening, and whether another opening is nearly as wide:
     the passage is wider than holes beside it, and shadows in it have no corners."""
     long = max(likely, key=lambda one: one.lead.length_mm)
-    best = max((one for one in likely if _one_edge(one.way, long.way)), key=lambda one: one.evidence + one.way.cornered / 2)
-    best = _lowest(best, likely)
+    alike = [one for one in likely if _one_edge(one.way, long.way)]
+    best = _lowest(max(alike, key=lambda one: one.evidence + one.way.cornered / 2), likely)
     others = [
         one for one in likely
         if one.lead.length_mm > AS_WIDE * best.lead.length_mm and one.evidence > best.evidence - BEATS_UNSTATED

@@ -15,6 +15,7 @@ from wearvision.measure.edges import Grid, peak_offset
 from wearvision.measure.finders.tongue_band import Sight, band_of
 from wearvision.measure.finders.tongue_follow import Followed, follow
 from wearvision.measure.finders.tongue_line import NEAR_MM, NEAR_PX, sound_line
+from wearvision.measure.finders.tongue_rival import rival_way
 from wearvision.measure.patch import Patch
 from wearvision.measure.plane import Array
 
@@ -73,7 +74,8 @@ class Trace:
 def trace_lip(
     sight: Sight, coarse: Followed, stated_mm: float | None = None
 ) -> tuple[Followed, tuple[Trace, ...]] | None:
-    """Follow a lip finely: the best way, then those pulled towards the opening and into the metal."""
+    """Follow a lip finely: the best way, those pulled towards the opening and into the metal, then along an edge behind
+    its bays where there is one."""
     corners = corners_of(coarse)
     if corners is None:
         return None
@@ -82,8 +84,9 @@ def trace_lip(
     if found is None:
         return None
     pulled = found.ways(PULL * np.stack([-band.off_mm, band.off_mm]))
-    strong = band.strength(FINE_RUN_MM)
-    return found, tuple(_trace(found, row, strong) for row in (found.row, *pulled))
+    strong, rival = band.strength(FINE_RUN_MM), rival_way(found)
+    ways = (found.row, *pulled) if rival is None else (found.row, *pulled, rival)
+    return found, tuple(_trace(found, row, strong) for row in ways)
 
 
 def corners_of(found: Followed) -> tuple[Array, Array] | None:
@@ -128,5 +131,5 @@ def _behind(strong: Grid, row: NDArray[np.int64], column: NDArray[np.int64], ste
 
 def parted(traces: tuple[Trace, ...]) -> float:
     """Share of a lip along which the ways pulled to either side leave the best one."""
-    best, *others = (trace.row * trace.patch.step_mm for trace in traces)
+    best, *others = (trace.row * trace.patch.step_mm for trace in traces[:3])
     return float(np.mean(np.abs(np.array(others) - best).max(axis=0) > PARTED_MM))
