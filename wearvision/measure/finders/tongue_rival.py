@@ -14,8 +14,8 @@ from wearvision.measure.finders.tongue_ways import NOWHERE, best_ways
 
 BAY_MM, RUN_MM, RIM_MM = 0.3, 2.0, 1.0
 """A bay lies so far behind the sound line over such a length, this much left out at its ends."""
-GAP_MM, BEYOND_MM = 0.6, 0.85
-"""The way is kept so far behind; another edge is where it then lies further behind in the mean over a bay."""
+GAP_MM, BEYOND_MM, SHARE = 0.6, 1.05, 0.2
+"""The way is kept so far behind; there is another edge where it then lies so far behind along such a share of a bay."""
 BESIDE_MM = 0.25
 """Beside the bays it stays so near."""
 
@@ -43,7 +43,7 @@ def rival_way(found: Followed) -> NDArray[np.int64] | None:
     near = inside[:, None] & (rows < own + GAP_MM / step)
     near |= ~worn[:, None] & (np.abs(rows - own) > BESIDE_MM / step)
     other = found.top + best_ways(np.where(near, NOWHERE, found.worth)[None], JUMP * step, STEEP * found.stride)[0]
-    beyond = [bay for bay in bays if (other - found.row)[bay].mean() * step > BEYOND_MM]
+    beyond = [bay for bay in bays if np.mean((other - found.row)[bay] * step > BEYOND_MM) > SHARE]
     if not beyond:
         return None
     keep = ~worn
