@@ -66,27 +66,62 @@ class Lead:
 
 def seek_lips(
     gray: Image, plane: Plane, exclude_px: tuple[Array, ...], length_mm: float | None = None
-) -> tuple[tuple[Lead, ...], list[EdgeMap]]:
+) -> tuple[tuple[Lead, ...], list[Sought]]:
     """Places where a lip may be with its passage above it, most likely first, of the stated length if there is one; and
     the maps they were sought in."""
     found: list[Lead] = []
-    maps: list[EdgeMap] = []
-    for one in edge_maps(gray, plane, exclude_px):
-        maps.append(one)
-        found += _leads(one, length_mm)
+    maps: list[Sought] = []
+    for edges in edge_maps(gray, plane, exclude_px):
+        maps.append(Sought.of(edges))
+        found += maps[-1].leads(length_mm)
         if length_mm is not None and any(lead.score > CLEAR for lead in found):
             break
     return _kept(found), maps
 
 
-def seek_turned(maps: list[EdgeMap], length_mm: float | None = None) -> tuple[Lead, ...]:
+def seek_turned(maps: list[Sought], length_mm: float | None = None) -> tuple[Lead, ...]:
     """The same with the passage at the right, below, or at the left."""
     found: list[Lead] = []
     for one in maps:
-        for _ in range(3):
-            one = one.turned()
-            found += _leads(one, length_mm)
+        aside = Sought.of(one.edges.turned())
+        for turned in (aside, one.half_turned(), aside.half_turned()):
+            found += turned.leads(length_mm)
     return _kept(found)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sought:
+    """A map, and how clear its clearest edges are.
+
+    Attributes
+    ----------
+    edges : EdgeMap
+    columns, rows : (W,), (H,)
+        Of each column the clearest side as tall as sides are looked at, of each row the clearest run of lip.
+    """
+
+    edges: EdgeMap
+    columns: Grid
+    rows: Grid
+
+    @classmethod
+    def of(cls, edges: EdgeMap) -> Sought:
+        """A map as it lies."""
+        tall, wide = (round(mm / edges.step_mm) for mm in (SIDES_MM[0], WIDE_MM))
+        columns, rows = (mean_down(clear, n).max(axis=0) for clear, n in ((edges.sides, tall), (edges.lips, wide)))
+        return cls(edges=edges, columns=columns, rows=rows)
+
+    def half_turned(self) -> Sought:
+        """The same, upside down."""
+        return Sought(edges=self.edges.turned().turned(), columns=self.columns[::-1], rows=self.rows[::-1])
+
+    def leads(self, length_mm: float | None) -> list[Lead]:
+        """Leads of the map."""
+        out = []
+        for row, first, last, score in _shapes(self, length_mm):
+            left, right = self.edges.to_mm(np.array([first, last]), np.array([row, row]))
+            out.append(Lead(left_mm=left, right_mm=right, score=score))
+        return out
 
 
 def _kept(found: list[Lead]) -> tuple[Lead, ...]:
@@ -98,34 +133,18 @@ def _kept(found: list[Lead]) -> tuple[Lead, ...]:
     return tuple(kept[:LEADS])
 
 
-def _leads(edges: EdgeMap, length_mm: float | None) -> list[Lead]:
-    """Leads of a map."""
-    out = []
-    for row, first, last, score in _shapes(edges.sides, edges.lips, edges.step_mm, length_mm):
-        left, right = edges.to_mm(np.array([first, last]), np.array([row, row]))
-        out.append(Lead(left_mm=left, right_mm=right, score=score))
-    return out
-
-
 def _apart(one: Lead, other: Lead) -> float:
     ends = (one.left_mm - other.left_mm, one.right_mm - other.right_mm)
     return max(float(np.hypot(*end)) for end in ends)
 
 
-def _shapes(sides: Grid, lips: Grid, step_mm: float, length_mm: float | None) -> list[tuple[int, int, int, float]]:
-    """Row, first and last column and score of the best shapes, metal below, opening above.
-
-    Parameters
-    ----------
-    sides : (H, W)
-        How clear upright edges are.
-    lips : (W, H)
-        How clear level ones are.
-    """
-    tall, wide = (round(mm / step_mm) for mm in (SIDES_MM[0], WIDE_MM))
+def _shapes(sought: Sought, length_mm: float | None) -> list[tuple[int, int, int, float]]:
+    """Row, first and last column and score of the best shapes, metal below, opening above."""
+    sides, lips, step_mm = sought.edges.sides, sought.edges.lips, sought.edges.step_mm
+    tall = round(SIDES_MM[0] / step_mm)
     columns, rows = (
-        _peaks(mean_down(clear, size).max(axis=0), max(1, round(apart / step_mm)))
-        for clear, size, apart in zip((sides, lips), (tall, wide), PEAK_APART_MM, strict=True)
+        _peaks(clear, max(1, round(apart / step_mm)))
+        for clear, apart in zip((sought.columns, sought.rows), PEAK_APART_MM, strict=True)
     )
     rows = rows[(rows > tall) & (rows < len(sides) - tall)]
     if len(columns) < 2 or not len(rows):
