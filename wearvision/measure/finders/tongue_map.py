@@ -60,8 +60,8 @@ class EdgeMap:
         """A quarter turn on: what lies at the right of the picture is above."""
         reach = self.step_mm * (self.sides.shape[1] - 1)
         return EdgeMap(
-            sides=np.ascontiguousarray(self.lips[::-1]), lips=np.ascontiguousarray(self.sides[:, ::-1]),
-            origin_mm=self.origin_mm + reach * self.across, across=self.down, down=-self.across, step_mm=self.step_mm,
+            sides=self.lips[::-1], lips=self.sides[:, ::-1], origin_mm=self.origin_mm + reach * self.across,
+            across=self.down, down=-self.across, step_mm=self.step_mm,
         )  # fmt: skip
 
     def to_mm(self, column: Array, row: Array) -> Array:

@@ -27,10 +27,10 @@ AS_WIDE = 0.75
 """Of these an opening wider than this share of the widest may be the passage too."""
 LOWEST_LESS = 1.0
 """An edge further down closes an opening if there is no less evidence for it than this below the best one's."""
-TURNED, TURNED_LESS, RIVAL_LESS = 4, 2.0, 1.0
+TURNED, TURNED_LESS, RIVAL_LESS = 5, 2.0, 1.0
 """Of leads with the passage elsewhere so many are followed; those count that have no less evidence than the second
 below the other edge, and are its rivals from the third on."""
-BAY_MM, BAY_RUN_MM, WASHED = 0.45, 2.0, 1
+BAY_MM, BAY_RUN_MM, WASHED = 0.45, 2.0, 2
 """A lead looks washed whose way lies so far behind its line in the mean over such a run; so many are handed on."""
 LEARNED = 1.5
 """A second round makes the sides of a way more unlike by less than this."""

@@ -108,7 +108,10 @@ class Sought:
     def of(cls, edges: EdgeMap) -> Sought:
         """A map as it lies."""
         tall, wide = (round(mm / edges.step_mm) for mm in (SIDES_MM[0], WIDE_MM))
-        columns, rows = (mean_down(clear, n).max(axis=0) for clear, n in ((edges.sides, tall), (edges.lips, wide)))
+        columns, rows = (
+            mean_down(np.ascontiguousarray(clear), run).max(axis=0)
+            for clear, run in ((edges.sides, tall), (edges.lips, wide))
+        )
         return cls(edges=edges, columns=columns, rows=rows)
 
     def half_turned(self) -> Sought:
