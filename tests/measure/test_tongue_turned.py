@@ -44,6 +44,7 @@ def test_a_washed_lip_is_told_wherever_its_passage_lies(turn: float) -> None:
     seen = see(look_at(draw_lip(PLANE, bay, turn_deg=turn)))
     assert [found.kind for found in seen.findings] == ["washout"]
     assert abs(top_of(seen).value - 2.0) < top_of(seen).u95 < 0.4
+    assert "not above it" in dict(seen.not_assessed)["which edge is the lip"]
 
 
 def test_a_sound_lip_turned_is_never_washed() -> None:

@@ -1,8 +1,8 @@
 """Where a lip may be: straight runs of edge that close off an opening, with a side going up from each of their ends.
 
-A lip is photographed lying across the picture, its passage above it: of an opening's edges that settles which it is.
-The plane's small map is turned until straight edges lie along its rows and columns. A lip is a row between two columns
-that carry edges on the opening's side of it; of its own edge only parts need be straight, the rest may be washed out.
+A lip is best photographed lying across the picture, its passage above it: of an opening's edges that settles which it
+is. A lip is a row of a turned map between two columns that carry edges on the opening's side of it; of its own edge
+only parts need be straight, the rest may be washed out. The same map, turned by quarters, shows lips of turned photos.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,13 +31,14 @@ IN_VIEW, RIM_BEHIND = 0.05, 0.25
 first, as a tangent."""
 CERTAIN_TURNED = 2.0
 """A washout makes an edge the lip, wherever its passage lies, from so many times its own U95."""
-DEEPEST_MM = 0.3
+DEEPEST_MM = 1.0
 """A way so near to the deepest that is looked for has found no end."""
 MOVED_MM = 2.0
 """The sound line ends so near to the corners that were seen."""
 HINT = "have it across the picture, its passage above it, both ends in view; state lip_length_mm; or mark it by hand"
 TEXTURE = ("roughness of the lip", "a photo shows texture only; a fingernail or a comparison plate tells")
 WHICH = "which edge is the lip"
+ASIDE = (WHICH, "its passage is not above it in the picture: it was picked because it is washed")
 UNSTATED = (WHICH, "its length is not stated: the edge was picked from the picture; state lip_length_mm")
 ALONE = (WHICH, "only the likeliest edge of its length was followed, and it is sound; another would not be judged")
 SLIGHT = ("a slight washout", "the lip lies behind its line by less than its doubt: neither sound nor washed is told")
@@ -59,11 +60,12 @@ CORNERED, CORNERED_UNSTATED = 1.0, 2.9
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Told:
-    """A lip, its figures, and its washout where it has one."""
+    """A lip, its figures, its washout where it has one, and whether its passage is elsewhere than above it."""
 
     lip: Lip
     figures: dict[str, Quantity]
     finding: Finding | None
+    aside: bool = False
 
 
 def see(look: Look) -> Seen:
@@ -74,6 +76,8 @@ def see(look: Look) -> Seen:
         return Seen(not_assessed=(("lip", told), TEXTURE))
     lip, figures, finding = told.lip, told.figures, told.finding
     missing = [TEXTURE] if length is not None else [TEXTURE, UNSTATED]
+    if told.aside:
+        missing.append(ASIDE)
     if finding is None and lip.worn.any():
         missing.append(SLIGHT)
     elif finding is None and length is not None:
@@ -104,7 +108,7 @@ def find_lip(look: Look, length_mm: float | None) -> Told | str:
     for other in pick_washed(sight, seek_turned(maps, length_mm), length_mm, picked):
         aside = _told(look, sight, other, length_mm)
         if isinstance(aside, Told) and _certain(aside) and (length_mm is not None or isinstance(told, str)):
-            return aside
+            return replace(aside, aside=True)
         doubtful = isinstance(aside, str) or aside.finding is not None
         if isinstance(told, Told) and doubtful and other.rivals(picked):
             told = TURNED
