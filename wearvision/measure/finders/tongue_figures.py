@@ -43,7 +43,7 @@ a bay's depth where another border runs behind the way as clear as the second of
 the first. Set on drawn scenes."""
 BESIDE = 0.5
 """Share of the area told beside deep bays that is in doubt."""
-WAY = (0.08, 0.02, 0.016, 0.08, 0.08, 0.0, 0.0)
+WAY = (0.06, 0.02, 0.016, 0.06, 0.06, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
 WAY_SHARE, RIVAL_SHARE = 0.6, 0.75
 """The same as a share of what other ways along the edge differ by, and of what one along another edge does."""
