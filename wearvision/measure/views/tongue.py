@@ -54,8 +54,9 @@ LENGTH_OFF = 0.7, 0.013
 """A lip's length lies within the sum of these, mm and share, of a stated one."""
 SHORTEST_MM = 20.0
 """Without a stated length, shorter edges are not taken for a lip's."""
-CORNERED, CORNERED_UNSTATED = 1.0, 2.9
-"""Least clearness of the less clear corner: how much more metal-like it is beyond it; and without a stated length."""
+CORNERED, CORNERED_UNSTATED, CORNERED_TWICE = 1.0, 2.9, (2.65, 2.5)
+"""Least clearness of the less clear corner: how much more metal-like it is beyond it; without a stated length; and
+where it was clear along the coarse way too."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -133,7 +134,7 @@ def _told(look: Look, sight: Sight, picked: Tried, length_mm: float | None) -> T
     line = found.band.patch.to_grid(look.plane.to_mm(lips[0].ends_px))
     if found.band.wall > IN_VIEW and straight_behind(found, line) > RIM_BEHIND:
         return UNSURE
-    if not _fits(lips[0], found, length_mm):
+    if not _fits(lips[0], found, length_mm, picked.way.cornered):
         return PLAIN
     figures = lip_figures(lips[0], look.plane, lips[1:])
     return Told(lip=lips[0], figures=figures, finding=to_finding(lips[0], 1, figures))
@@ -157,9 +158,10 @@ def _moved_mm(lip: Lip, lead: Lead, look: Look) -> float:
     return float(np.abs(off @ np.array([-run[1], run[0]])).max())
 
 
-def _fits(lip: Lip, found: Followed, length_mm: float | None) -> bool:
+def _fits(lip: Lip, found: Followed, length_mm: float | None, coarse: float) -> bool:
     """Whether both corners are seen, and a lip is as long as was stated; without that, long enough to be one."""
     if length_mm is None:
-        return lip.length_mm >= SHORTEST_MM and found.cornered > CORNERED_UNSTATED
+        least = CORNERED_TWICE[1] if coarse > CORNERED_TWICE[0] else CORNERED_UNSTATED
+        return lip.length_mm >= SHORTEST_MM and found.cornered > least
     off = abs(lip.length_mm - length_mm)
     return off < LENGTH_OFF[0] + LENGTH_OFF[1] * length_mm and found.cornered > CORNERED
