@@ -57,7 +57,8 @@ def test_a_smaller_copy_shows_the_same_places() -> None:
     for copy, factor in ((small.fine, 2), (small.rough, 4)):
         assert copy.gray.shape == (1200 // factor, 1600 // factor)
         assert copy.plane.to_px(mm) == pytest.approx((plane.to_px(mm) + 0.5) / factor - 0.5, abs=1e-9)
-    assert small.warm_plane.to_px(mm) == pytest.approx((plane.to_px(mm) + 0.5) / 4 - 0.5, abs=1e-9)
+    assert small.warmth is not None
+    assert small.warmth.plane.to_px(mm) == pytest.approx((plane.to_px(mm) + 0.5) / 4 - 0.5, abs=1e-9)
 
 
 def rows_where(side: np.ndarray, band: Band, columns: np.ndarray | None = None) -> np.ndarray:

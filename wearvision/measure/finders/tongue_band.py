@@ -21,6 +21,7 @@ from wearvision.measure.look import Look
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane, shrunk_px
 from wearvision.measure.unwrap import Image
+from wearvision.measure.warmth import Warmth, warmth_of
 
 Classes = NDArray[np.uint8]
 STEP_MM, ROUGH_MM = 0.12, 0.24
@@ -35,7 +36,6 @@ GRAIN_LEVELS = 500.0
 """Levels of a grain of one natural logarithm of grey."""
 TONE_SAMPLES, COLOUR_SAMPLES = 1.2, 1.5
 """Tones and colours are smoothed so: a photo keeps colours coarser than its greys."""
-WARMTH = 40.0
 SLANTS = (-0.8, -0.35, 0.0, 0.35, 0.8)
 """A step is summed over a run at the best of these slants (rows per column)."""
 
@@ -68,15 +68,12 @@ class Sight:
     ----------
     fine, rough : Copy
         For a band of `STEP_MM`, and of `ROUGH_MM`.
-    warm : (h, w) uint8 or None
-        How much more red than blue, logarithmic, 128 where neither.
-    warm_plane : Plane
+    warmth : Warmth or None
     """
 
     fine: Copy
     rough: Copy
-    warm: Image | None
-    warm_plane: Plane
+    warmth: Warmth | None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -128,14 +125,8 @@ def sight_of(look: Look) -> Sight:
     """Two copies of the photo, and its colours."""
     whole = Copy(gray=look.gray, plane=look.plane, hidden_px=look.cards_px, blur_px=look.blur_px)
     fine = _copy(whole, STEP_MM, look.copies)
-    warm, small = None, look.plane
-    if look.colour is not None:
-        level = np.round(WARMTH * log_gray(np.arange(256, dtype=np.float32))).astype(np.uint8)
-        red, blue = (cv2.LUT(cv2.extractChannel(look.colour, k), level) for k in (0, 2))
-        warm = np.asarray(cv2.addWeighted(red, 1.0, blue, -1.0, 128.0), dtype=np.uint8)
-        high, wide = look.colour.shape[:2]
-        small = look.plane.shrunk(look.plane.size_px[0] / wide, (wide, high))
-    return Sight(fine=fine, rough=_copy(fine, ROUGH_MM), warm=warm, warm_plane=small)
+    warmth = None if look.colour is None else warmth_of(look.colour, look.plane)
+    return Sight(fine=fine, rough=_copy(fine, ROUGH_MM), warmth=warmth)
 
 
 def _copy(of: Copy, step_mm: float, made: Copies | None = None) -> Copy:
@@ -161,8 +152,8 @@ def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP
     size = (length + 2 * BESIDE_MM, ABOVE_MM + BELOW_MM)
     patch = patch_of(copy.gray, copy.plane, origin, across, size, step_mm=step_mm, exclude_px=copy.hidden_px)
     look = np.uint8(COLOURS) * _classes(_soft(patch.values, TONE_SAMPLES), patch.valid, TONES)
-    if sight.warm is not None:
-        warm = patch_of(sight.warm, sight.warm_plane, origin, across, size, step_mm=step_mm).values
+    if sight.warmth is not None:
+        warm = patch_of(sight.warmth.image, sight.warmth.plane, origin, across, size, step_mm=step_mm).values
         look += _classes(_soft(warm, COLOUR_SAMPLES), patch.valid, COLOURS)
     log = log_gray(patch.values)
     wide = max(1.0, GRAIN_MM / step_mm)

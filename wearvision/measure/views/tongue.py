@@ -29,7 +29,7 @@ more unlike must both sides be."""
 IN_VIEW, RIM_BEHIND = 0.05, 0.25
 """A straight edge behind a way that stands out more than the second is the rim, where the wall is seen at more than the
 first, as a tangent."""
-CERTAIN_TURNED = 2.0
+CERTAIN_TURNED = 1.6
 """A washout makes an edge the lip, wherever its passage lies, from so many times its own U95."""
 DEEPEST_MM = 1.0
 """A way so near to the deepest that is looked for has found no end."""
