@@ -2,7 +2,7 @@
 
 A place is told by how far its tone, its grain and its warmth are off the land's usual ones, each in spreads, sorted
 into classes. How often tone and grain occur together on the land and beside it makes a likelihood ratio, and so does
-how often each warmth occurs among what is of one tone: bright rust is as warm as dark rust, metal is not.
+how often each warmth occurs among what is of one tone: rust may be as bright as metal, and is warmer.
 """
 
 from __future__ import annotations
