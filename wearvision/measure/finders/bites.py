@@ -40,7 +40,7 @@ STANDING = 0.85
 """The other edge stands behind a way that goes through when it does in so many of its rows."""
 HIDDEN_MM = 2.0
 """So near to what is hidden nothing is told."""
-SURE, UNSURE = 1.5, -2.5
+SURE, UNSURE = 2.5, -3.0
 """Logarithms of odds from which on it is taken as a bite, and may be one."""
 LIKELY = -0.25
 """The same from which on a doubtful one is told, faint."""

@@ -29,9 +29,9 @@ LIKELY_DOUBT = 0.3
 """Both of these of a bite that is only likely: it may be seen in part."""
 FEET_UNSEEN = 0.04
 """Share of an arc that lies in flat feet and is not seen."""
-DEPTH_DOUBT = 0.055
+DEPTH_DOUBT = 0.07
 """Standard uncertainty of a bite's tip as a share of its loss: it narrows and lies in shadow."""
-NARROW_MM, HIDDEN_DOUBT = 0.2, 0.15
+NARROW_MM, HIDDEN_DOUBT = 0.25, 0.15
 """So much along the lap is blurred together: a narrow bite's tip is seen shorter by this times its flanks' slope. And
 share of what only its wall's shadow tells: that may end before the tip or go beyond."""
 BREACH_MM = 0.3

@@ -158,9 +158,10 @@ def _bend(
 
 
 def _tip_seen(vanes: Vanes, k: int) -> bool:
-    along = vanes.traces.line.along_mm
-    near = (along > vanes.tip_mm - 6) & (along < vanes.tip_mm)
-    return bool(vanes.traces.seen[k, near].mean() > 0.8)
+    """Whether a vane's tip is in view, and most of the way to it: another line may leave a card where the tip would."""
+    along, seen = vanes.traces.line.along_mm, vanes.traces.seen[k]
+    near, way = (along > vanes.tip_mm - 6) & (along < vanes.tip_mm), along < vanes.tip_mm
+    return bool(seen[near].mean() > 0.8 and seen[way].mean() > 0.5)
 
 
 def _flags(

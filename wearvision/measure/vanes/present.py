@@ -86,7 +86,8 @@ def presence(
     pair = traces.pair_mm[rows]
     vane = _steps(_rows(traces.strips, rows), pair, cuts)
     gap = _steps(gaps, pair, cuts)[gaps.seen.mean(axis=(1, 2)) > LEAST_SEEN]
-    seen = traces.seen[:, rows].mean(axis=1) > LEAST_SEEN
+    middle = traces.strips.seen.shape[2] // 2  # of their common line, wherever each of them lies
+    seen = traces.strips.seen[:, rows, middle].mean(axis=1) > LEAST_SEEN
     nothing = np.zeros(number, dtype=bool)
     if len(gap) == 0 or seen.sum() < 2:
         return Presence(

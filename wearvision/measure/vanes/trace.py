@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from wearvision.measure.edges import Grid, median, medians, peak_offset
 from wearvision.measure.plane import Array, Plane
@@ -73,7 +74,7 @@ def trace(gray: Image, plane: Plane, layout: Layout, hidden_px: tuple[Array, ...
     pair, path = pair + shared, base + more - shared.mean(axis=1)
     return Traces(
         line=line, strips=strips, edge_mm=edges, strength=strength, path_mm=path, gain=gain, pair_mm=pair,
-        ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=strips.seen[:, :, len(across) // 2],
+        ends=_ends(strips, pair, path), end_along_mm=line.along_mm, seen=_seen_at(strips, pair.mean(axis=1) + path),
         px_mm=px_mm, clear=clear, most_mm=most,
     )  # fmt: skip
 
@@ -178,6 +179,13 @@ def _paths(size: Grid, strips: Strips, pair: Array) -> tuple[Array, Array]:
 def _at(size: Grid, strips: Strips, place_mm: Array) -> Array:
     """Values of rows (S, M) at places (S, K), linear between columns."""
     return at_columns(size, (place_mm - strips.across_mm[0]) / strips.step_mm)
+
+
+def _seen_at(strips: Strips, place_mm: Array) -> NDArray[np.bool_]:
+    """Whether each row of each vane (N, S) is seen at a place across it."""
+    column = np.rint((place_mm - strips.across_mm[0]) / strips.step_mm).astype(np.intp)
+    inside = np.clip(column, 0, strips.seen.shape[2] - 1)
+    return np.asarray(np.take_along_axis(strips.seen, inside[..., None], axis=2)[..., 0])
 
 
 def _placed(size: Grid, strips: Strips, expect_mm: Array) -> tuple[Array, Array]:

@@ -53,7 +53,7 @@ class Traces:
         Edge across the strip of each vane at `end_along_mm`, over what is usual.
     end_along_mm : (E,) array
     seen : (N, S) bool
-        Where the vane is in the picture and not covered.
+        Where the vane, at its own place, is in the picture and not covered.
     px_mm : float
     clear : (N,) array
         How much better the likeliest bend of each fits than none; 0 where none is likeliest.
