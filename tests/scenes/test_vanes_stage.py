@@ -107,6 +107,7 @@ def test_bent_vanes_are_found_missed_or_false() -> None:
     add_photo(tally, truth, result(found(2, 0.1), found(3, -1.2), found(0, 2.1), found(1, 1.4)))
     figures = summary(tally)
     assert (figures["bent"], figures["bent_found"], figures["false_per_impeller"]) == (2, 1, 1.0)
+    assert figures["for_nothing_per_impeller"] == 1.0  # on a straight one
     assert figures["number_right"] == 1.0
     assert figures["quantities"]["tip_shift"]["count"] == 4
     assert "cover" in table(figures)
@@ -119,6 +120,7 @@ def test_a_vane_within_the_guard_band_is_told_though_less_is_measured() -> None:
     figures = summary(tally)
     assert (figures["bent"], figures["bent_found"], figures["bent_by_value"]) == (2, 1, 0)
     assert (figures["false_per_impeller"], figures["false_by_value"]) == (1.0, 0.0)
+    assert figures["for_nothing_per_impeller"] == 0.0  # it is bent by 0.8 mm
     assert sum("not told" in note for note in figures["notes"]) == 1
 
 

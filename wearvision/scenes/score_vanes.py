@@ -3,9 +3,10 @@
 Rules. A found vane and a true one match when their middles lie less than half the distance between neighbours apart,
 best pairs first. A vane counts as bent when its true tip shift is 1.0 mm or more and its tip is in view. It is found
 when the shift measured, with its uncertainty, is one that is told as bent (`measure.vanes.telling`, which also flags
-it), to the right side. False is one told of a vane whose true shift is less, or of what is no vane. A bent vane whose
-shift is given as not measured is missed, however it is flagged. Beside it stand the same counts with no guard band:
-1.0 mm or more measured. Photos refused (``usable`` false) are counted apart.
+it), to the right side. False is one told of a vane whose true shift is less, or of what is no vane; for nothing is one
+of these on a vane bent by less than 0.5 mm, or on none. A bent vane whose shift is given as not measured is missed,
+however it is flagged. Beside it stand the same counts with no guard band: 1.0 mm or more measured. Photos refused
+(``usable`` false) are counted apart.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ from wearvision.scenes.score import Counted, error_figures, records, usable
 Array = NDArray[np.float64]
 VIEWS = ("vane-front", "vane-back")
 QUANTITIES = ("tip_shift", "bend_angle", "shortening")
+STRAIGHT_MM = 0.5
+"""A vane bent by less is straight: a look at it is for nothing."""
 NAMES = {"vane_width_nominal_mm": "vane_thickness_mm"}
 """Names of drawing sizes in other truth records."""
 
@@ -37,6 +40,7 @@ class Tally(Counted):
     bent: int = 0
     bent_found: int = 0
     false: int = 0
+    for_nothing: int = 0
     bent_by_value: int = 0
     false_by_value: int = 0
     gone: int = 0
@@ -63,6 +67,7 @@ def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any])
         tally.false_by_value += abs(_shift(found[j])[0]) >= BENT_MM
         if told_bent(*_shift(found[j])):
             tally.false += 1
+            tally.for_nothing += 1
             tally.notes.append(f"{truth['photo']}: {found[j]['id']} is bent and no vane")
 
 
@@ -84,6 +89,7 @@ def _add_vane(tally: Tally, photo: str, vane: Mapping[str, Any], found: Mapping[
     if abs(shift) < BENT_MM:
         tally.false_by_value += large
         tally.false += told
+        tally.for_nothing += told and abs(shift) < STRAIGHT_MM
     elif vane.get("tip_in_view", True):
         tally.bent += 1
         told, large = told and measured * shift > 0, large and measured * shift > 0
@@ -142,6 +148,7 @@ def summary(tally: Tally) -> dict[str, Any]:
         "photos": tally.photos, "refused": tally.refused, "number_right": round(tally.number_right / measured, 4),
         "bent": tally.bent, "bent_found": tally.bent_found, "recall": round(tally.bent_found / max(tally.bent, 1), 4),
         "false_per_impeller": round(tally.false / measured, 4),
+        "for_nothing_per_impeller": round(tally.for_nothing / measured, 4),
         "bent_by_value": tally.bent_by_value, "false_by_value": round(tally.false_by_value / measured, 4),
         "missing": tally.gone, "missing_found": tally.gone_found, "missing_false": tally.false_gone,
         "quantities": {
@@ -156,9 +163,9 @@ def table(figures: Mapping[str, Any]) -> str:
     lines = [
         f"photos {figures['photos']}, refused {figures['refused']}; number right {100 * figures['number_right']:.1f} %",
         f"bent by 1 mm or more: {figures['bent_found']} of {figures['bent']} found; false per impeller "
-        f"{figures['false_per_impeller']} (by 1 mm or more measured: {figures['bent_by_value']}, "
-        f"{figures['false_by_value']}); missing: {figures['missing_found']} of {figures['missing']} told, "
-        f"{figures['missing_false']} false",
+        f"{figures['false_per_impeller']}, on straight ones {figures['for_nothing_per_impeller']} (by 1 mm or more "
+        f"measured: {figures['bent_by_value']}, {figures['false_by_value']}); missing: {figures['missing_found']} of "
+        f"{figures['missing']} told, {figures['missing_false']} false",
         f"{'quantity':12} {'n':>4} {'none':>5} {'median':>8} {'90 %':>8} {'cover':>6}",
     ]
     for name, f in figures["quantities"].items():
