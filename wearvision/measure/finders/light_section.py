@@ -31,7 +31,7 @@ FOOT_MM, FEET_MM, FOOT_GAP_MM = 0.06, 5.0, 0.4
 """Depth at which a section ends; how far to either side of it the sound metal is taken, and how near not."""
 ASIDE = 0.03
 """Standard uncertainty of the level for each mm of a section's width that has sound metal on one side only."""
-EDGE_MM, DARK_MM = 0.2, 0.35
+EDGE_MM, DARK_MM = 0.25, 0.35
 """Standard uncertainty of a width where the edges are round; where the dip's own dark walls hide a shadow's edge."""
 SMEAR_MM, MOST_RISE_MM = 0.15, 0.5
 """How much further than it is deep a section shows under a line of light, as places are averaged and the photo is not

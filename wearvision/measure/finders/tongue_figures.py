@@ -46,8 +46,8 @@ BESIDE = 0.5
 WAY = (0.06, 0.02, 0.016, 0.06, 0.06, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
 WIDER = 1.3
-"""What the parts from the outline of a bay's depth miss, as found on 114 drawn washouts: its tip is followed too short,
-or too deep along the next border."""
+"""What the parts from a washout's outline miss of its depth, root mean square and area, as found on drawn washouts: its
+tip is followed too short, or too deep along the next border."""
 WAY_SHARE, RIVAL_SHARE = 0.6, 0.75
 """The same as a share of what other ways along the edge differ by, and of what one along another edge does."""
 AREA_SHARE = 0.08
@@ -75,7 +75,7 @@ def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str,
     own["outline"] = np.hypot(doubt, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
     if lip.worn.any():
         for part in own.values():
-            part[0] *= WIDER
+            part[:3] *= WIDER
     value[0] += own["ragged"][0]
     return {
         name: Measured.of(

@@ -21,7 +21,7 @@ EDGE_PX, OFF_MM = 0.12, 0.012
 HIDDEN_HIGH_MM, HIDDEN_WIDE_MM, CORNER_MM = 0.2, 0.4, 0.5
 """Uncertainty of the height, of the thickness and of a radius when all of one edge strays from the line; in part, in
 proportion. A flank may have the vane's own side behind it; where top or bar hardly show, no height is told."""
-WIDER, WIDER_ACROSS = 1.3, 1.5
+WIDER, WIDER_ACROSS = 1.4, 1.8
 """What the parts from the outline miss, as found on drawn vanes: of a radius, of a thickness."""
 ONE_SIDED = 1.645
 """Standard uncertainties to the upper bound of a corner that looks sharp: 95 % of a normal error lie below."""
