@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -18,6 +18,9 @@ MAP_PX = 640
 KNOT = 16
 """The camera is asked at every so many samples; between them the way is straight to a hundredth of a pixel."""
 LOGS: Grid = log_gray(np.arange(256, dtype=np.float32))
+GRAIN_MM, LEAST_STRAY, MOST_STRAY = (0.8, 1.0), 0.004, 0.3
+"""Roughness: length against which log grey strays, over which that is averaged; strays that hardly count, and that
+count no more."""
 LEAST_COPY_PX = 64
 """Short side of the smallest copy: a plane steep enough that its horizon is in the picture has no end."""
 
@@ -69,6 +72,14 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], copies: C
         cv2.fillPoly(inside, [np.round((plane.to_mm(outline) - low) / step).astype(np.int32)], 0)
     valid = cv2.erode(inside, np.ones((7, 7), np.uint8)) > 0
     return Chart(values=np.asarray(cv2.LUT(values, LOGS)), valid=valid, origin_mm=low, step_mm=step)
+
+
+def grain_of(chart: Chart) -> Chart:
+    """The map of how rough each place looks: logarithm of how far the log grey strays within `GRAIN_MM`."""
+    fine, about = GRAIN_MM[0] / chart.step_mm, GRAIN_MM[1] / chart.step_mm
+    stray = cv2.absdiff(chart.values, cv2.GaussianBlur(chart.values, (0, 0), fine))
+    mean = cv2.GaussianBlur(cv2.min(stray, MOST_STRAY), (0, 0), about)
+    return replace(chart, values=np.asarray(np.log(mean + LEAST_STRAY), dtype=np.float32))
 
 
 def _halves(factor: float) -> int:

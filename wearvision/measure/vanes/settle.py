@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wearvision.measure.chart import Chart, Copies, chart_of
+from wearvision.measure.chart import Chart, Copies, chart_of, grain_of
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.ends import common_end, scores
@@ -135,6 +135,10 @@ class _Search:
         if best is None or not best.sure:
             for disc in told:
                 best = self._better(best, disc, STIFF)
+        if best is None or not best.sure:
+            by_grain = replace(self, chart=grain_of(self.chart))
+            for disc in told:
+                best = by_grain._better(best, disc)
         return best
 
     def _axis(self, disc: Disc) -> Where | None:

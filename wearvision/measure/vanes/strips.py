@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import Chart
+from wearvision.measure.chart import LEAST_STRAY, MOST_STRAY, Chart
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.plane import Array, Plane
@@ -21,6 +21,8 @@ LOG_GRAY = log_gray(np.arange(256, dtype=np.float32))
 CAP = 3.5
 LEAST_SEEN = 0.3
 """Share of that length that must be seen."""
+GRAIN_MM, LEAST_BLUR = ((0.8, 0.8), (0.6, 1.0)), 0.6
+"""Roughness: length across and along against which light strays, over which that is averaged; least blur, steps."""
 QUIET = 0.7
 """Edges are never held against less than this share of what is usual over all vanes: quiet metal has none."""
 
@@ -147,6 +149,18 @@ def _inside(x: Grid, y: Grid, outline: Array) -> NDArray[np.bool_]:
         for a, b in zip(outline, ahead, strict=True)
     ]
     return np.asarray(np.all([s >= 0 for s in sides], axis=0) | np.all([s <= 0 for s in sides], axis=0))
+
+
+def grain_of(strips: Strips, along_step_mm: float) -> Strips:
+    """The strips in how rough each place looks: logarithm of how far its log grey strays from what is about it."""
+    values = np.empty_like(strips.values)
+    steps = strips.step_mm, along_step_mm
+    fine, about = ([max(mm / step, LEAST_BLUR) for mm, step in zip(reach, steps, strict=True)] for reach in GRAIN_MM)
+    for value, out in zip(strips.values, values, strict=True):
+        stray = cv2.absdiff(value, cv2.GaussianBlur(value, (0, 0), sigmaX=fine[0], sigmaY=fine[1]))
+        mean = cv2.GaussianBlur(cv2.min(stray, MOST_STRAY), (0, 0), sigmaX=about[0], sigmaY=about[1])
+        cv2.log(mean + np.float32(LEAST_STRAY), dst=out)
+    return replace(strips, values=values)
 
 
 def at_columns(values: Grid, column: Array) -> Array:
