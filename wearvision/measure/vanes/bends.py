@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
-from wearvision.measure.vanes.strips import CAP, QUIET, Strips, signed_across
+from wearvision.measure.vanes.strips import CAP, QUIET, Strips, grain_of, signed_across
 
 STARTS, POWERS = (0.15, 0.3, 0.45, 0.6, 0.75), (1.3, 2.2)
 """Where a bend begins, shares of the line up to the tip; power by which it grows."""
@@ -33,6 +33,8 @@ LEAST, MOST = np.array([-15.0, 0.1, 1.0, -0.8]), np.array([15.0, 0.85, 2.6, 0.8]
 ASIDE = np.array([(0.0, 0.0, 0.0, d) for d in (-2.0, -1.0, 0.0, 1.0, 2.0)])
 AROUND = np.array([(*one, 0.0) for one in product((-1.0, 0.0, 1.0), repeat=3)])
 """Moves, in steps, of the whole vane and of all else."""
+BY_GRAIN = 0.5
+"""What an edge in roughness counts, of one in light."""
 STRETCH = 4
 """Stations over which light is averaged along a bend."""
 SIGMA_MM, SOFT_MM, SMOOTH_MM = 0.4, 0.8, 1.5
@@ -57,7 +59,7 @@ OFF_MM, OFF_COST = 0.4, 0.5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Ground:
-    """Signed edges of all vanes (N, S, M), and what is usual on each part of them (N, P).
+    """Signed edges of all vanes in light and in roughness (N, 2, S, M), and what is usual on each part of them (N, 2, P).
 
     `line` (3, S) says of each station its share of the way to the tip, the middle of the common pair, and half of its
     width, in columns; `steps_mm` are those of columns and stations.
@@ -78,7 +80,7 @@ class _Ground:
 
     def softened(self) -> _Ground:
         """The same with edges averaged across to `SOFT_MM`."""
-        flat = np.ascontiguousarray(self.signed).reshape(-1, self.signed.shape[2])
+        flat = np.ascontiguousarray(self.signed).reshape(-1, self.signed.shape[3])
         sigma = np.sqrt(SOFT_MM**2 - SIGMA_MM**2) / self.steps_mm[0]
         size = (2 * int(np.ceil(3 * sigma)) + 1, 1)
         soft = cv2.GaussianBlur(flat, size, sigmaX=sigma, borderType=cv2.BORDER_REPLICATE)
@@ -130,7 +132,13 @@ def _columns(line: Array, shape: Array, bend: Array, steps: tuple[float, float],
 
 
 @compiled
-def _lies(signed: Grid, usual: Array, columns: NDArray[np.int32]) -> float:
+def _lies(both: Grid, usual: Array, columns: NDArray[np.int32]) -> float:
+    """Edge at a column of each row over what is usual, less what changes its sign, in light and in roughness."""
+    return _lies_in(both[0], usual[0], columns) + BY_GRAIN * _lies_in(both[1], usual[1], columns)
+
+
+@compiled
+def _lies_in(signed: Grid, usual: Array, columns: NDArray[np.int32]) -> float:
     """Edge at a column of each row over what is usual, less what changes its sign."""
     total, before, last = 0.0, 0.0, signed.shape[1] - 1
     for part in range(len(usual)):
@@ -200,10 +208,10 @@ def _better(
 
 
 def _usual(signed: Grid) -> Array:
-    """Mean edge of each part of each vane, (N, P)."""
-    number, rows, width = signed.shape
-    usual = np.abs(signed.reshape(number, rows // STRETCH, STRETCH, width).mean(axis=2)).mean(axis=2)
-    return np.asarray(np.maximum(usual, QUIET * np.median(usual, axis=1, keepdims=True)) + 0.004)
+    """Mean edge of each part of each vane, (N, 2, P)."""
+    number, two, rows, width = signed.shape
+    usual = np.abs(signed.reshape(number, two, rows // STRETCH, STRETCH, width).mean(axis=3)).mean(axis=3)
+    return np.asarray(np.maximum(usual, QUIET * np.median(usual, axis=2, keepdims=True)) + 0.004)
 
 
 def shifts(bends: Array, share: Array) -> Array:
@@ -226,11 +234,12 @@ def likeliest(strips: Strips, along_step_mm: float, pair_mm: Array, tip: int) ->
     `tip` is the station where vanes usually end; what lies beyond plays no part.
     """
     few = slice(0, tip, 2)
-    signed = signed_across(strips, along_step_mm, SIGMA_MM, SMOOTH_MM)[:, few]
-    rows = signed.shape[1] // STRETCH * STRETCH
+    made = (strips, grain_of(strips, along_step_mm))
+    signed = np.stack([signed_across(one, along_step_mm, SIGMA_MM, SMOOTH_MM)[:, few] for one in made], axis=1)
+    rows = signed.shape[2] // STRETCH * STRETCH
     share = np.arange(len(pair_mm)) / tip
     sharp = _Ground.of(
-        np.ascontiguousarray(signed[:, :rows]), strips, share[few][:rows], pair_mm[few][:rows], 2 * along_step_mm
+        np.ascontiguousarray(signed[:, :, :rows]), strips, share[few][:rows], pair_mm[few][:rows], 2 * along_step_mm
     )
     tried = _tried()
     coarse = sharp.softened().tried(tried)
