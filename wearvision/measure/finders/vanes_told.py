@@ -171,7 +171,7 @@ def _flags(
     shift, flags = quantities["tip_shift"], []
     likely = bent_probability(shift.value, shift.u) if isinstance(shift, Measured) else None
     bent = likely is not None and likely >= SUSPECTED
-    if bent or _gone_or_short(vanes, k):
+    if bent or (isinstance(quantities["shortening"], Measured) and _gone_or_short(vanes, k)):
         flags.append("suspected")
     unsure = (likely is None or likely >= FAINT) and _why_all(vanes) is None
     if vanes.standing[k] and not bent and (unsure or vanes.doubted[k]):

@@ -146,6 +146,9 @@ def _lies_in(signed: Grid, usual: Array, columns: NDArray[np.int32]) -> float:
         for i in range(part * STRETCH, (part + 1) * STRETCH):
             light += signed[i, min(max(columns[i], 0), last)]
         light /= STRETCH * usual[part]
+        if light == 0.0:  # not seen: it speaks neither for nor against
+            before = 0.0
+            continue
         size = abs(light)
         total += min(size, CAP) + SURER * min(max(size - CAP, 0.0), 2 * CAP) - 1.0
         if light * before < 0:
