@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wearvision.measure.chart import chart_of
+from wearvision.measure.chart import Chart, chart_of, grain_of
 from wearvision.measure.face import BREAK_MM, Face, circles_near, find_face
 from wearvision.measure.finders.bite_end import hollow, walled
 from wearvision.measure.finders.bites import seek_bites
@@ -79,7 +79,11 @@ def _picked(look: Look) -> Ring | str:
     said = look.stated.nominal
     inner, outer = (said[name] / 2 if name in said else None for name in (INNER, OUTER))
     chart = chart_of(look.gray, look.plane, look.cards_px, look.copies)
-    found = ring_of_width(chart, said[WIDTH]) if WIDTH in said else land_rings(chart, inner, outer)
+
+    def pick(chart: Chart) -> tuple[Array, tuple[float, float]] | None:
+        return ring_of_width(chart, said[WIDTH]) if WIDTH in said else land_rings(chart, inner, outer)
+
+    found = pick(chart) or pick(grain_of(chart))  # a sheet may be as grey as its ground, and is hardly as rough
     fit = circles_near(look.gray, look.plane, *found, look.cards_px) if found else None
     if fit is None:
         return "which of the rings it is cannot be told"
