@@ -31,7 +31,8 @@ def shared(tips_mm: tuple[float, ...], seed: int = 3) -> Array:
     strips = Strips(values=signed, seen=none[..., 0] > -1, across_mm=ACROSS_MM, left=none[:, :, 0])
     pair: Array = np.tile([-2.0, 2.0], (40, 1))
     tried = bends._tried()
-    worth = bends._Ground.of(signed, strips, share, pair, 1.5).softened().tried(tried)
+    both = np.stack([signed, np.zeros_like(signed)], axis=1)  # no roughness is seen
+    worth = bends._Ground.of(both, strips, share, pair, 1.5).softened().tried(tried)
     return bends._of_most(tried, worth, share)
 
 

@@ -75,11 +75,11 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], copies: C
 
 
 def grain_of(chart: Chart) -> Chart:
-    """The map of how rough each place looks: logarithm of how far its log grey strays from what is about it, 0 or more."""
+    """The map of how rough each place looks: logarithm of how far its log grey strays from what is about it."""
     fine, about = GRAIN_MM[0] / chart.step_mm, GRAIN_MM[1] / chart.step_mm
     stray = cv2.absdiff(chart.values, cv2.GaussianBlur(chart.values, (0, 0), fine))
-    mean = cv2.GaussianBlur(cv2.min(stray, MOST_STRAY), (0, 0), about)
-    return replace(chart, values=np.asarray(cv2.log(1 + mean / LEAST_STRAY), dtype=np.float32))
+    mean = cv2.GaussianBlur(np.minimum(stray, np.float32(MOST_STRAY)), (0, 0), about)
+    return replace(chart, values=np.log1p(mean / np.float32(LEAST_STRAY)).astype(np.float32))
 
 
 def _halves(factor: float) -> int:

@@ -59,7 +59,7 @@ OFF_MM, OFF_COST = 0.4, 0.5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Ground:
-    """Signed edges of all vanes in light and in roughness (N, 2, S, M), and what is usual on each part of them (N, 2, P).
+    """Signed edges of all vanes in light and in roughness (N, 2, S, M), what is usual on each part of them (N, 2, P).
 
     `line` (3, S) says of each station its share of the way to the tip, the middle of the common pair, and half of its
     width, in columns; `steps_mm` are those of columns and stations.

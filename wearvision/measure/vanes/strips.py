@@ -158,8 +158,8 @@ def grain_of(strips: Strips, along_step_mm: float) -> Strips:
     fine, about = ([max(mm / step, LEAST_BLUR) for mm, step in zip(reach, steps, strict=True)] for reach in GRAIN_MM)
     for value, out in zip(strips.values, values, strict=True):
         stray = cv2.absdiff(value, cv2.GaussianBlur(value, (0, 0), sigmaX=fine[0], sigmaY=fine[1]))
-        mean = cv2.GaussianBlur(cv2.min(stray, MOST_STRAY), (0, 0), sigmaX=about[0], sigmaY=about[1])
-        cv2.log(1 + mean / np.float32(LEAST_STRAY), dst=out)
+        mean = cv2.GaussianBlur(np.minimum(stray, np.float32(MOST_STRAY)), (0, 0), sigmaX=about[0], sigmaY=about[1])
+        np.log1p(mean / np.float32(LEAST_STRAY), out=out)
     return replace(strips, values=values)
 
 
