@@ -12,9 +12,11 @@ from skimage.measure import find_contours
 
 from tests.measure.face_kit import SIZE_PX, drawn_plane
 from tests.measure.gasket_kit import CENTRE_MM, RADII_MM, RING, UNSTATED, draw_land, figure, look, of_kind
+from wearvision.measure.chart import chart_of, grain_of
 from wearvision.measure.finders.bites import Bite
 from wearvision.measure.finders.gasket import roll_out, told
 from wearvision.measure.finders.land_unseen import unseen
+from wearvision.measure.guess_land import land_rings
 from wearvision.quantity import Measured
 from wearvision.stated import Stated
 
@@ -148,3 +150,15 @@ def test_a_stretch_goes_on_over_the_start_of_the_lap_and_a_bite_is_none() -> Non
     rows = both[0].rows
     bite = Bite(edge=0, rows=rows, loss_mm=np.ones(60), log_odds=3.0, traits={})
     assert [s.edge for s in unseen(land, [bite], told_at)] == [1]
+
+
+def test_a_smooth_sheet_in_the_tone_of_its_rough_ground_is_found_with_nothing_stated() -> None:
+    plane = drawn_plane(tilt_deg=5.0)
+    land = draw_land(plane, tones=(80.0, 150.0), noise=0.0) < 115
+    grains = cv2.GaussianBlur(np.random.default_rng(3).normal(size=land.shape), (0, 0), 3.0)
+    image = np.where(land, 130.0, 130.0 + 24.0 * grains / grains.std())
+    gray = np.clip(np.rint(cv2.GaussianBlur(image, (0, 0), 0.8)), 0, 255).astype(np.uint8)
+    assert land_rings(chart_of(gray, plane, ())) is None
+    found = land_rings(grain_of(chart_of(gray, plane, ())))
+    assert found is not None
+    assert np.abs(np.array(found[1]) - RADII_MM).max() < 1.6 and np.hypot(*(found[0] - CENTRE_MM)) < 1.0
