@@ -114,15 +114,15 @@ class _Search:
     number: int | None
     thickness_mm: float | None
 
-    def best(self, discs: list[Disc]) -> Settled | None:
-        """The disc whose vanes are believed most, each about the axis that its rim tells.
+    def best(self) -> Settled | None:
+        """The disc whose vanes are believed most, each about the axis that its rim tells; `None` where no disc is seen.
 
         Where nothing is clear then, or the vanes lie alike too little to be sure, what was taken for the rim may have
         been none, another centre may hold although less stands out there, or the common line may swing along what are
-        no vanes' edges.
+        no vanes' edges. Last they are sought by how rough the picture is.
         """
         best, told = None, []
-        for disc in discs:
+        for disc in self.discs():
             told.append(replace(disc, axis=self._axis(disc)))
             best = self._better(best, told[-1])
             if best is not None and best.sure:
@@ -132,14 +132,16 @@ class _Search:
                 best = self._better(best, disc, most=OTHERS)
                 if best is not None and best.sure:
                     return best
-        if best is None or not best.sure:
-            for disc in told:
-                best = self._better(best, disc, STIFF)
-        if best is None or not best.sure:
-            by_grain = replace(self, chart=grain_of(self.chart))
-            for disc in told:
-                best = by_grain._better(best, disc)
+        for disc in told:
+            best = self._better(best, disc, STIFF)
+        by_grain = replace(self, chart=grain_of(self.chart))
+        for disc in told:
+            best = by_grain._better(best, disc)
         return best
+
+    def discs(self) -> list[Disc]:
+        """Where the disc may be, likeliest first."""
+        return find_discs(self.chart, self.diameter_mm, camera_foot(self.plane)[1])
 
     def _axis(self, disc: Disc) -> Where | None:
         if self.diameter_mm is None:
@@ -200,16 +202,13 @@ def settle(
 ) -> Settled | Unmeasured:  # fmt: skip
     """Find the vanes of a disc; `number` is what is stated: one more to try."""
     chart = chart_of(gray, plane, cards_px, copies)
-    discs = find_discs(chart, diameter_mm, camera_foot(plane)[1])
-    if not discs:
-        return Unmeasured(reason="no disc with a bore or a rim was found", hint=DISC_HINT)
     search = _Search(
         gray=gray, plane=plane, chart=chart, cards_px=cards_px, blur_px=blur_px, diameter_mm=diameter_mm, number=number,
         thickness_mm=thickness_mm,
     )  # fmt: skip
-    best = search.best(discs)
+    best = search.best()
     if best is None:
-        return Unmeasured(reason="no vanes stand out from the disc", hint=DISC_HINT)
+        return Unmeasured(reason="no disc was found whose vanes stand out", hint=DISC_HINT)
     doubt = _doubted(best, number)
     return best if doubt is None else doubt
 
