@@ -28,7 +28,7 @@ GAP_MM = 2.0
 """What is no wider than this may be a crack itself."""
 BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
-MOST_ON, PALE = 4.0, 0.4
+MOST_ON, PALE = 2.0, 0.4
 """It carries a bite on to less than so many times its depth, and is no darker than this, log grey: a crack is."""
 SLIT_MM = 2.6
 """A way no wider than this about a dark line is a crack's."""

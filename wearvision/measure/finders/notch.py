@@ -42,7 +42,7 @@ MOST_DOUBT_MM, DOUBT_SPREAD = 1.2, 3.6
 """What may be a bite, or not, is taken into the interval of the least width up to this; it covers both then."""
 DEEPER, DEEPER_MM = 1.1, 0.1
 """It may be so much deeper than the way that was found in it."""
-UNSEEN_MM = 0.12
+UNSEEN_MM = 0.2
 """Standard uncertainty of a least width by bites that are too shallow to be seen."""
 MOST_LIKELY = 5
 """On a land with more bites and doubtful places than this none of the doubtful is told: it is stained."""
