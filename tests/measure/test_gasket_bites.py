@@ -33,7 +33,7 @@ def test_a_bite_is_found_with_loss_and_what_is_left(edge: str, tones: tuple[floa
     area = abs(float(np.trapezoid((start + way * loss) ** 2 - start**2, angle))) / 2
     assert figure(notch, "area").value == pytest.approx(area, rel=0.08)
     least = figure(of_kind(seen, "gasket-land")[0], "remaining_width")
-    assert abs(least.value - 7.0) < 1.96 * least.u < 0.9
+    assert abs(least.value - 7.0) < 1.96 * least.u < 0.95
 
 
 def test_a_bite_right_through_leaves_next_to_nothing() -> None:
@@ -85,8 +85,9 @@ def test_a_bite_over_ground_of_the_lands_own_tone_is_one_hollow() -> None:
     assert figure(notch, "arc").value == pytest.approx(30.0, abs=2.5)
 
 
-def test_a_narrow_bite_goes_on_along_its_walls_shadow() -> None:
-    """Its inner half is as dark as the land, but for the line along one wall."""
+@pytest.mark.parametrize(("to_mm", "loss_mm"), [(42.0, 8.0), (RADII_MM[0], 4.0)])
+def test_a_narrow_bite_goes_on_along_its_walls_shadow(to_mm: float, loss_mm: float) -> None:
+    """Its inner half is as dark as the land, but for the line along one wall; one to the other edge may be a crack."""
     plane = drawn_plane(mm_per_px=0.12, size_px=(1275, 978))
     gray = draw_land(plane, bites=(("outer", 60.0, 5.0, 8.0),), noise=1.0)
     bitten = draw_land(plane, bites=(("outer", 60.0, 5.0, 4.0),), noise=1.0)
@@ -95,11 +96,11 @@ def test_a_narrow_bite_goes_on_along_its_walls_shadow() -> None:
     radius = np.hypot(*mm.T).reshape(gray.shape)
     off = (np.radians(np.degrees(np.arctan2(mm[:, 1], mm[:, 0])) - 60.0)).reshape(gray.shape) * radius
     gray[radius < 46.5] = bitten[radius < 46.5]
-    gray[(radius > 42.0) & (radius < 46.6) & (np.abs(off + 0.22 * (radius - 42.0)) < 0.12)] = 60
+    gray[(radius > to_mm) & (radius < 46.6) & (np.abs(off + 0.22 * (radius - 42.0)) < 0.12)] = 60
     (notch,) = of_kind(look(gray, plane), "notch")
     loss = figure(notch, "loss")
-    assert abs(loss.value - 8.0) < max(0.6, 1.96 * loss.u)
-    assert not of_kind(look(gray, plane), "crack")
+    assert abs(loss.value - loss_mm) < max(0.6, 1.96 * loss.u)
+    assert loss_mm < 5 or not of_kind(look(gray, plane), "crack")
 
 
 def test_too_many_bites_are_told_as_none() -> None:

@@ -56,7 +56,7 @@ def test_a_bay_that_reaches_a_corner_counts_up_to_it() -> None:
     (found,) = see(look_at(draw_lip(PLANE, lambda x: bay(x, middle=25.0)))).findings
     area = figure(found.quantities, "area")
     assert area.value == pytest.approx(10.0, abs=0.4) and abs(area.value - 10.0) < area.u95
-    assert area.budget["ends"] == pytest.approx(WIDER * 0.2 * 2.0, rel=0.1)
+    assert area.budget["ends"] == pytest.approx(WIDER[2] * 0.2 * 2.0, rel=0.1)
 
 
 def test_the_first_gauge_place_is_the_deepest(washed: Seen) -> None:
@@ -118,7 +118,7 @@ def test_errors_stay_within_their_bars(noise: float) -> None:
         (found,) = see(look_at(image)).findings
         top, area = (figure(found.quantities, name) for name in ("max_deviation", "area"))
         assert abs(top.value - depth) < top.u95 < 0.5
-        assert abs(area.value - half * depth) < area.u95 < 0.45 * half * depth
+        assert abs(area.value - half * depth) < area.u95 < 0.55 * half * depth
 
 
 def test_unstated_and_sound_is_told_where_both_corners_are_seen() -> None:

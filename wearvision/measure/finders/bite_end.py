@@ -28,7 +28,7 @@ GAP_MM = 2.0
 """What is no wider than this may be a crack itself."""
 BESIDE_MM, JOIN_MM = 0.6, 1.0
 """A line is a bite's when it begins so near its angles, and so near its end."""
-MOST_ON, PALE = 2.0, 0.4
+MOST_ON, PALE = 4.0, 0.4
 """It carries a bite on to less than so many times its depth, and is no darker than this, log grey: a crack is."""
 SLIT_MM = 2.6
 """A way no wider than this about a dark line is a crack's."""
@@ -109,8 +109,7 @@ def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) ->
     """Whether a line is of a bite: most of it lies in a likely one, or carries it on; none that goes on to the other
     edge."""
     rows, depth = _depth(land, bite, deg, radius_mm)
-    width = float(np.abs(land.sound_mm[1] - land.sound_mm[0]).mean())
-    off = EDGE_MM + land.strip.px_mm + SHORT_MM
+    width, off = _width(land), _out_of_sight(land)
     if depth.min() < off and depth.max() > width - off and bite.loss_mm.max() < GONE * width:
         return False
     loss = np.zeros(len(land.deg))
@@ -118,7 +117,7 @@ def _its(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) ->
     within = float((depth < loss[rows] + JOIN_MM).mean())
     if not pale and _in_slit(land, bite, depth):
         return False
-    return (bite.likely and within > 0.5) or (pale and _carries_on(bite, depth))
+    return (bite.likely and within > 0.5) or (pale and _carries_on(land, bite, depth))
 
 
 def _in_slit(land: Land, bite: Bite, depth: Array) -> bool:
@@ -135,18 +134,28 @@ def _depth(land: Land, bite: Bite, deg: Array, radius_mm: Array) -> tuple[NDArra
     return rows, np.abs(radius_mm - land.sound_mm[bite.edge][rows])
 
 
-def _carries_on(bite: Bite, depth: Array) -> bool:
+def _carries_on(land: Land, bite: Bite, depth: Array) -> bool:
     """Whether a line begins at a bite's end and goes on from there: one narrower than deep with it, and not much
-    deeper. A crack may begin at a bite, too."""
+    deeper. A crack may begin at a bite, too: what goes on to the other edge is one."""
     reach, loss = float(depth.max()), float(bite.loss_mm.max())
     begins = float(depth.min()) < loss + JOIN_MM
-    return begins and max(loss, bite.traits["arc_mm"]) < reach < MOST_ON * loss
+    most = min(MOST_ON * loss, _width(land) - _out_of_sight(land))
+    return begins and max(loss, bite.traits["arc_mm"]) < reach < most
+
+
+def _width(land: Land) -> float:
+    return float(np.abs(land.sound_mm[1] - land.sound_mm[0]).mean())
+
+
+def _out_of_sight(land: Land) -> float:
+    """So near an edge no line is sought; one that ends there may go on to it."""
+    return EDGE_MM + land.strip.px_mm + SHORT_MM
 
 
 def _carried_on(land: Land, bite: Bite, deg: Array, radius_mm: Array, *, pale: bool) -> Bite:
     """A bite as deep as a pale line that carries it on; any other as it is."""
     rows, depth = _depth(land, bite, deg, radius_mm)
-    if not (pale and _carries_on(bite, depth)):
+    if not (pale and _carries_on(land, bite, depth)):
         return bite
     reach, loss = float(depth.max()), float(bite.loss_mm.max())
     deeper = np.zeros(len(land.deg))

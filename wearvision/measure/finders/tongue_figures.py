@@ -45,7 +45,7 @@ BESIDE = 0.5
 """Share of the area told beside deep bays that is in doubt."""
 WAY = (0.06, 0.02, 0.016, 0.06, 0.06, 0.0, 0.0)
 """Standard uncertainty of which of several steps is the rim, mm (of the area per mm of length): set on drawn scenes."""
-WIDER = 1.3
+WIDER = np.array([1.3, 1.6, 1.6])
 """What the parts from a washout's outline miss of its depth, root mean square and area, as found on drawn washouts: its
 tip is followed too short, or too deep along the next border."""
 WAY_SHARE, RIVAL_SHARE = 0.6, 0.75
@@ -75,7 +75,7 @@ def lip_figures(lip: Lip, plane: Plane, others: Sequence[Lip] = ()) -> dict[str,
     own["outline"] = np.hypot(doubt, np.array(WAY) * [1, 1, lip.length_mm, 1, 1, 0, 0])
     if lip.worn.any():
         for part in own.values():
-            part[:3] *= WIDER
+            part[: len(WIDER)] *= WIDER
     value[0] += own["ragged"][0]
     return {
         name: Measured.of(
