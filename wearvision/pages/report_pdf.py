@@ -246,9 +246,9 @@ class _Story:
         sign = self.tables.grid([names], (0.36, 0.04, 0.34, 0.04, 0.22), [*lines, ("VPAD", 1 * mm)])
         rows = [[self.p(a, "head-cell"), self.p(b, "digest")] for a, b in self._record()]
         facts = self.tables.grid(rows, (0.16, 0.64), [("VPAD", 0.7 * mm)])
-        code = QrCode(self.words.clean(self.view.seal), 30 * mm) if self.view.chain_head else ""
+        code = QrCode(self.words.clean(self.view.seal), 26 * mm) if self.view.chain_head else ""
         record = self.tables.grid([[facts, code]], (0.8, 0.2), [("ALIGN", (1, 0), (1, 0), "RIGHT")])
-        return KeepTogether([Spacer(0, 18 * mm), sign, Spacer(0, 6 * mm), rule(), record])
+        return KeepTogether([Spacer(0, 12 * mm), sign, Spacer(0, 4 * mm), rule(), record])
 
     def _record(self) -> list[tuple[str, str]]:
         view = self.view
