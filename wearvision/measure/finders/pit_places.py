@@ -22,7 +22,7 @@ ROUND_FAR, ROUND_SHARE = 1.75, 0.7
 """On a circle so many radii out, at these places, this share must be lighter than the middle."""
 IN_MIDDLE = 0.7
 """Share of a spot's radius about its middle in which no other, less dark, is looked at."""
-MOST = 320
+MOST = 500
 PAD, HALF = 6, np.float32(0.5)
 """Samples that the largest square of a spot reaches out."""
 

@@ -40,7 +40,8 @@ UNEVEN, CLOSED = 0.32, 0.65
 AGAIN = 0.15
 """Spots darker than this are outlined a second time, from the middle of the first outline."""
 FIRST, FIELD = 110, 6
-"""So many of the darkest places are looked at; the others where at least so many of those are pits."""
+"""So many of the darkest places are looked at; the others where at least so many of those are pits as in a field: of
+drawn faces without pits none had more than two that are no drilled holes."""
 LEAST_MM = 0.4
 """Radius of the smallest pit told: no gauge's tip goes into a smaller one, and grain looks alike."""
 LEAST_HOLE_MM, HOLE_MM, HOLE_SAME, HOLE_FAR, HOLES = 0.7, 1.2, 0.6, 0.4, (12, 10, 8, 6, 5, 4, 3, 2)
@@ -62,7 +63,8 @@ def find_spots(
     places = dark_spots(flat)
     centres, radii = flat.to_mm(places[:, 0], places[:, 1]), places[:, 2] * flat.step_mm
     spots = _outlined(gray, plane, centres[:FIRST], radii[:FIRST])
-    if len(_pits(spots, face, [s for s in spots if is_pit(s, flat.px_mm)])) < FIELD:
+    many = len(_pits(spots, face, [s for s in spots if is_pit(s, flat.px_mm, FIELD_SHARP, IN_FIELD)]))
+    if many < FIELD:
         return _pits(spots, face, [s for s in spots if _stands_alone(s, flat.px_mm)])
     spots += _outlined(gray, plane, centres[FIRST:], radii[FIRST:])
     return _pits(spots, face, [s for s in spots if is_pit(s, flat.px_mm, FIELD_SHARP, IN_FIELD)])
