@@ -19,7 +19,7 @@ from wearvision.measure.vanes import bends, fold, settle
 from wearvision.measure.vanes.align import MOST, NONE, SLACK, middle, pairs, turned_back, viterbi
 from wearvision.measure.vanes.shape import _in_order, shapes
 from wearvision.measure.vanes.siblings import ALIKE_MM, COMMON_SD_MM, MEAN_ROUNDS, against_siblings
-from wearvision.measure.vanes.strips import CAP, Strips
+from wearvision.measure.vanes.strips import BY_GRAIN, CAP, Strips
 from wearvision.measure.vanes.trace import _aslant
 from wearvision.quantity import Measured, Unmeasured
 from wearvision.stated import Stated
@@ -87,7 +87,7 @@ def test_the_worth_of_a_bend_is_the_edge_along_it() -> None:
     total = -bends.BENT_COST - bends.OFF_COST * (0.2 / bends.OFF_MM) ** 2
     for side in (-1, 1):
         column = np.rint((shift + side * half + 12.0) / 0.2).astype(int)
-        for counts, signed, usual in zip((1.0, bends.BY_GRAIN), here.signed[0], here.usual[0], strict=True):
+        for counts, signed, usual in zip((1.0, BY_GRAIN), here.signed[0], here.usual[0], strict=True):
             light = signed[np.arange(40), column].reshape(-1, bends.STRETCH).mean(axis=1) / usual
             size = np.abs(light)
             more = np.clip(size - CAP, 0, 2 * CAP)

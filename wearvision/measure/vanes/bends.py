@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid
 from wearvision.measure.plane import Array
-from wearvision.measure.vanes.strips import CAP, QUIET, Strips, grain_of, signed_across
+from wearvision.measure.vanes.strips import BY_GRAIN, CAP, QUIET, Strips, grain_of, signed_across
 
 STARTS, POWERS = (0.15, 0.3, 0.45, 0.6, 0.75), (1.3, 2.2)
 """Where a bend begins, shares of the line up to the tip; power by which it grows."""
@@ -33,8 +33,6 @@ LEAST, MOST = np.array([-15.0, 0.1, 1.0, -0.8]), np.array([15.0, 0.85, 2.6, 0.8]
 ASIDE = np.array([(0.0, 0.0, 0.0, d) for d in (-2.0, -1.0, 0.0, 1.0, 2.0)])
 AROUND = np.array([(*one, 0.0) for one in product((-1.0, 0.0, 1.0), repeat=3)])
 """Moves, in steps, of the whole vane and of all else."""
-BY_GRAIN = 0.5
-"""What an edge in roughness counts, of one in light."""
 STRETCH = 4
 """Stations over which light is averaged along a bend."""
 SIGMA_MM, SOFT_MM, SMOOTH_MM = 0.4, 0.8, 1.5

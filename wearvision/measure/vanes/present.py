@@ -20,7 +20,7 @@ from wearvision.measure.plane import Array, Plane
 from wearvision.measure.unwrap import Image
 from wearvision.measure.vanes.bends import SURE_BEND
 from wearvision.measure.vanes.layout import Layout
-from wearvision.measure.vanes.strips import Line, Strips, from_photo, grain_of
+from wearvision.measure.vanes.strips import BY_GRAIN, Line, Strips, from_photo, grain_of
 from wearvision.measure.vanes.traces import Traces
 
 STRETCH_MM = 12.0
@@ -38,8 +38,6 @@ is."""
 GONE = 0.3
 """Below this, over all its length and over its inner part, a vane is missing: some rust or a hole is in its place. Of
 500 drawn vanes that stood none showed less than 0.37 in both; of 6 missing ones none more than 0.22."""
-BY_GRAIN = 0.5
-"""What an edge in roughness counts, of one in light: tops are worn smooth, the disc between is as it was cast."""
 LEAST_APART = 0.7
 """Logarithm by which vanes must stand out from gaps before one is said to be missing: twice as much edge."""
 MOST_APART = 2.3

@@ -1,6 +1,7 @@
 """Which disc, which number and which centre: each that is likely is traced, and the one that holds best is taken.
 
-A further place of the disc is looked at only while the vanes do not lie alike, or hardly stand out from their gaps.
+A further place of the disc is looked at only while the vanes do not lie alike, or hardly stand out from their gaps; so
+is a map of how rough the picture is, which shows vanes that are no brighter than their disc.
 """
 
 from __future__ import annotations

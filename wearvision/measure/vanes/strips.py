@@ -23,6 +23,8 @@ LEAST_SEEN = 0.3
 """Share of that length that must be seen."""
 GRAIN_MM, LEAST_BLUR = ((0.8, 0.8), (0.6, 1.0)), 0.6
 """Roughness: length across and along against which light strays, over which that is averaged; least blur, steps."""
+BY_GRAIN = 0.5
+"""What an edge in roughness counts, of one in light: tops are worn smooth, the disc between them is as it was cast."""
 QUIET = 0.7
 """Edges are never held against less than this share of what is usual over all vanes: quiet metal has none."""
 
