@@ -185,3 +185,16 @@ def test_vanes_that_are_too_little_believed_are_refused(plane: Plane, monkeypatc
             refused = measure_vanes(image, plane, STATED)
         assert isinstance(refused, Unmeasured)
         assert said in refused.reason
+
+
+@pytest.mark.parametrize(("start", "shift_mm", "off"), [(0.7, 1.5, 0.05), (0.8, -3.0, 0.24)])
+def test_a_bend_near_the_tip_is_hardly_told_too_small_though_edges_are_averaged(
+    start: float, shift_mm: float, off: float
+) -> None:
+    """Places are means over 5 mm of what there is of the vane; just before its tip only what lies inward is left."""
+    along, tip = np.arange(0.0, 90.0, 0.75), 75.0
+    fine = np.arange(0.0, tip, 0.05)
+    bend = shift_mm * np.clip((fine / tip - start) / (1 - start), 0, None) ** 2
+    mean = np.array([bend[np.abs(fine - at) <= 2.5].mean() if at < tip else np.nan for at in along])
+    (told,) = shapes(mean[None], along, tip, np.where(along < tip, 0.05, np.nan)[None])
+    assert told.tip_shift_mm == pytest.approx(shift_mm, abs=off)

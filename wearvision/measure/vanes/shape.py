@@ -9,7 +9,8 @@ import numpy as np
 
 from wearvision.measure.compiled import compiled
 from wearvision.measure.plane import Array
-from wearvision.measure.vanes.siblings import SHARED_MM, TIP_MM
+from wearvision.measure.vanes.siblings import SHARED_MM
+from wearvision.measure.vanes.strips import SMOOTH_MM
 from wearvision.measure.vanes.telling import BENT_MM
 from wearvision.quantity import K95
 
@@ -69,7 +70,7 @@ def shapes(differences: Array, along_mm: Array, tip_mm: float, doubts_mm: Array)
 
 def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
     along, tip = bends.along_mm, bends.tip_mm
-    use = np.isfinite(difference) & np.isfinite(doubt_mm) & (along < tip - TIP_MM)
+    use = np.isfinite(difference) & np.isfinite(doubt_mm) & (along < tip)
     outer = use & (along > tip - 0.25 * (tip - along[0]))
     if use.sum() < 8 or outer.sum() < 4:
         return Shape(
@@ -97,8 +98,8 @@ def _shape(difference: Array, bends: _Bends, doubt_mm: Array) -> Shape:
 class _Bends:
     """Bends that are tried; the first is none.
 
-    `at` (F, S) is how much of its shift at the tip each has at the places along a vane, `to_tip` (F, 2, 2) makes shift
-    and slope at the tip of the shift of all and that of the bend.
+    `at` (F, S) is how much of its shift at the tip each shows at the places along a vane: edges are averaged along
+    it up to its tip; `to_tip` (F, 2, 2) makes shift and slope at the tip of the shift of all and that of the bend.
     """
 
     along_mm: Array
@@ -114,7 +115,10 @@ class _Bends:
         to_tip = np.zeros((len(tried), 2, 2))
         to_tip[:, 0], to_tip[:, 1, 1] = 1.0, (power / beyond)[:, 0]
         at = np.clip((along_mm - start * tip_mm) / beyond, 0, None) ** power
-        return cls(along_mm=along_mm, tip_mm=tip_mm, at=np.asarray(at), to_tip=to_tip)
+        near = np.abs(along_mm[:, None] - along_mm) <= SMOOTH_MM / 2
+        near &= (along_mm <= tip_mm) | np.eye(len(along_mm), dtype=bool)  # beyond the tip is no edge to be averaged
+        averaged = at @ (near / near.sum(axis=1, keepdims=True)).T
+        return cls(along_mm=along_mm, tip_mm=tip_mm, at=np.asarray(averaged), to_tip=to_tip)
 
 
 def _fitted(at: Array, y: Array, doubt: Array, step: float) -> tuple[Array, Array, Array]:

@@ -25,8 +25,6 @@ CENTRE_MOST_MM, CENTRE_ROUNDS = 1.5, 12
 """How far traced vanes may move the centre (also what is known of it beforehand), and rounds of the fit."""
 CENTRE_SD_MM = 0.1
 """Of a vane's place over `SHARED_MM` of its length."""
-TIP_MM = 1.0
-"""This much before the tip is left out: averaging along the vane reaches past its end there."""
 SHARED_MM = 8.0
 """Length along a vane over which errors are one and the same."""
 COMMON_SD_MM, ALIKE_MM, MEAN_ROUNDS = 0.25, 0.3, 5
@@ -61,7 +59,7 @@ def centred(off: Array, sd: Array, traces: Traces, tip: float, believed: Where) 
     or straight ones two and two opposite, leave one direction weakly determined: the covariance says so. `believed` is
     where the error is thought to be beforehand.
     """
-    rows = traces.line.along_mm < tip - TIP_MM
+    rows = traces.line.along_mm < tip
     now, left = off[:, rows], traces.strips.left[:, rows]
     known = np.isfinite(now)
     now = np.where(known, now, 0.0)
