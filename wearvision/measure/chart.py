@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.plane import Array, Plane, shrunk_px
+from wearvision.measure.roughness import roughness
 from wearvision.measure.unwrap import Image
 
 MAP_PX = 640
@@ -18,9 +19,8 @@ MAP_PX = 640
 KNOT = 16
 """The camera is asked at every so many samples; between them the way is straight to a hundredth of a pixel."""
 LOGS: Grid = log_gray(np.arange(256, dtype=np.float32))
-GRAIN_MM, LEAST_STRAY, MOST_STRAY = (0.8, 1.0), 0.004, 0.3
-"""Roughness: length against which log grey strays, over which that is averaged; strays that hardly count, and that
-count no more."""
+GRAIN_MM = (0.8, 1.0)
+"""Roughness is what strays within the first of these, over the second."""
 LEAST_COPY_PX = 64
 """Short side of the smallest copy: a plane steep enough that its horizon is in the picture has no end."""
 
@@ -75,11 +75,9 @@ def chart_of(gray: Image, plane: Plane, exclude_px: tuple[Array, ...], copies: C
 
 
 def grain_of(chart: Chart) -> Chart:
-    """The map of how rough each place looks: logarithm of how far its log grey strays from what is about it."""
-    fine, about = GRAIN_MM[0] / chart.step_mm, GRAIN_MM[1] / chart.step_mm
-    stray = cv2.absdiff(chart.values, cv2.GaussianBlur(chart.values, (0, 0), fine))
-    mean = cv2.GaussianBlur(np.minimum(stray, np.float32(MOST_STRAY)), (0, 0), about)
-    return replace(chart, values=np.log1p(mean / np.float32(LEAST_STRAY)).astype(np.float32))
+    """The map of how rough each place looks (`roughness`)."""
+    near, over = ((mm / chart.step_mm,) * 2 for mm in GRAIN_MM)
+    return replace(chart, values=roughness(chart.values, near, over))
 
 
 def _halves(factor: float) -> int:

@@ -20,6 +20,7 @@ from wearvision.measure.finders.tongue_clear import percentile
 from wearvision.measure.look import Look
 from wearvision.measure.patch import Patch, patch_of
 from wearvision.measure.plane import Array, Plane, shrunk_px
+from wearvision.measure.roughness import strays
 from wearvision.measure.unwrap import Image
 from wearvision.measure.warmth import Warmth, warmth_of
 
@@ -156,8 +157,8 @@ def band_of(sight: Sight, left_mm: Array, right_mm: Array, step_mm: float = STEP
         warm = patch_of(sight.warmth.image, sight.warmth.plane, origin, across, size, step_mm=step_mm).values
         look += _classes(_soft(warm, COLOUR_SAMPLES), patch.valid, COLOURS)
     log = log_gray(patch.values)
-    wide = max(1.0, GRAIN_MM / step_mm)
-    fine = _soft(np.abs(log - _soft(log, wide)), wide)
+    wide = (max(1.0, GRAIN_MM / step_mm),) * 2
+    fine = strays(log, wide, wide)
     sigma = max(0.8, 0.9 * copy.blur_px * patch.px_mm / step_mm)
     soft = _soft(log, 0.7)
     return Band(

@@ -8,11 +8,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.measure.chart import LEAST_STRAY, MOST_STRAY, Chart
+from wearvision.measure.chart import Chart
 from wearvision.measure.compiled import compiled
 from wearvision.measure.edges import Grid, log_gray
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.polyline import at_run, length_of
+from wearvision.measure.roughness import roughness
 from wearvision.measure.unwrap import Image
 
 SMOOTH_MM = 5.0
@@ -22,7 +23,7 @@ CAP = 3.5
 LEAST_SEEN = 0.3
 """Share of that length that must be seen."""
 GRAIN_MM, LEAST_BLUR = ((0.8, 0.8), (0.6, 1.0)), 0.6
-"""Roughness: length across and along against which light strays, over which that is averaged; least blur, steps."""
+"""Roughness is what strays within the first of these across and along, over the second; least blur, steps."""
 BY_GRAIN = 0.5
 """What an edge in roughness counts, of one in light: tops are worn smooth, the disc between them is as it was cast."""
 QUIET = 0.7
@@ -154,15 +155,11 @@ def _inside(x: Grid, y: Grid, outline: Array) -> NDArray[np.bool_]:
 
 
 def grain_of(strips: Strips, along_step_mm: float) -> Strips:
-    """The strips in how rough each place looks: logarithm of how far its log grey strays from what is about it."""
-    values = np.empty_like(strips.values)
-    steps = strips.step_mm, along_step_mm
-    fine, about = ([max(mm / step, LEAST_BLUR) for mm, step in zip(reach, steps, strict=True)] for reach in GRAIN_MM)
-    for value, out in zip(strips.values, values, strict=True):
-        stray = cv2.absdiff(value, cv2.GaussianBlur(value, (0, 0), sigmaX=fine[0], sigmaY=fine[1]))
-        mean = cv2.GaussianBlur(np.minimum(stray, np.float32(MOST_STRAY)), (0, 0), sigmaX=about[0], sigmaY=about[1])
-        np.log1p(mean / np.float32(LEAST_STRAY), out=out)
-    return replace(strips, values=values)
+    """The strips in how rough each place looks (`roughness`)."""
+    near, over = (
+        (max(across / strips.step_mm, LEAST_BLUR), max(along / along_step_mm, LEAST_BLUR)) for across, along in GRAIN_MM
+    )
+    return replace(strips, values=np.stack([roughness(one, near, over) for one in strips.values]))
 
 
 def at_columns(values: Grid, column: Array) -> Array:
