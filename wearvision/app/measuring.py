@@ -19,6 +19,7 @@ from wearvision.finding_record import kept_besides
 from wearvision.measure.board import BoardSpec, card
 from wearvision.measure.chart import Copies
 from wearvision.measure.label import CUT as LABEL_END
+from wearvision.measure.lights import Lights
 from wearvision.measure.mark import Mark
 from wearvision.measure.plane import Array, Plane
 from wearvision.measure.points import FLAG as NO_TILT
@@ -113,6 +114,7 @@ def measure_photo(
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
         red=photos.redness(path) if told.view == "line-light" else None,
         colour=photos.small_colour(path, COLOUR_PX[told.view]) if told.view in COLOUR_PX else None, copies=copies,
+        lights=Lights(lambda: photos.colour(path)),
     )  # fmt: skip
     if for_sheet and told.view is not None:
         seen = _sealed(seen, rules, told.view)

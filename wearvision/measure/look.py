@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 from wearvision.finding import Finding
 from wearvision.measure.chart import Copies
@@ -35,6 +35,8 @@ class Look:
         The photo in colour, red first, of any size; where a view looks at colour.
     copies : Copies or None
         Smaller copies of the photo, where it has some.
+    lights : iterable of (H, W) uint8
+        The photo in red and in blue light, made when it is gone through, for a view whose greys do not tell.
     """
 
     gray: Image
@@ -46,6 +48,12 @@ class Look:
     red: Image | None = None
     colour: Image | None = None
     copies: Copies | None = None
+    lights: Iterable[Image] = ()
+
+    def in_other_light(self) -> Iterator[Look]:
+        """The same photo with the greys of red light, and of blue."""
+        for light in self.lights:
+            yield replace(self, gray=light, copies=Copies(light))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -113,6 +113,7 @@ def survey(
     red: Image | None = None,
     colour: Image | None = None,
     copies: Copies | None = None,
+    lights: Iterable[Image] = (),
 ) -> Survey:
     """Measure one photo for its stated view.
 
@@ -130,6 +131,7 @@ def survey(
     red : how much redder than gray each pixel is, for a red line of light
     colour : (h, w, 3) the photo in colour, red first, of any size, for views that look at colour
     copies : smaller copies of the photo, where boards were sought on them already
+    lights : the photo in red and in blue light, for views whose greys do not tell
 
     Raises
     ------
@@ -146,7 +148,7 @@ def survey(
     )
     sighting = sightings[0] if sightings else None
     cards = tuple(card_outline(s) for s in sightings) + ((rule.band_px,) if isinstance(rule, RuleScale) else ())
-    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red, colour, copies)
+    seen = _look(gray, plane, stated, sighting, cards, limit_mm, red, colour, copies, lights)
     found, circles = seen.findings, seen.circles_px
     if isinstance(plane, Plane):
         lands = circles if stated.view == "gasket-land" else ()
@@ -207,7 +209,7 @@ def _corners(sighting: Sighting, margin: float) -> Array:
 
 def _look(
     gray: Image, plane: Plane | Unmeasured, stated: Stated, sighting: Sighting | None, cards: tuple[Array, ...],
-    limit_mm: float, red: Image | None, colour: Image | None, copies: Copies | None,
+    limit_mm: float, red: Image | None, colour: Image | None, copies: Copies | None, lights: Iterable[Image],
 ) -> Seen:  # fmt: skip
     """What the stated view shows, and what no photo can tell."""
     always = (CRACKS, DEPTH)
@@ -221,7 +223,7 @@ def _look(
     blur_px = float(blur) if np.isfinite(blur) else USUAL_BLUR_PX
     look = Look(
         gray=gray, plane=plane, stated=stated, cards_px=tuple(with_label(gray, plane, card) for card in cards),
-        blur_px=blur_px, limit_mm=limit_mm, red=red, colour=colour, copies=copies,
+        blur_px=blur_px, limit_mm=limit_mm, red=red, colour=colour, copies=copies, lights=lights,
     )
     seen = VIEWS[stated.view](look)
     return replace(seen, not_assessed=(*always, *seen.not_assessed))

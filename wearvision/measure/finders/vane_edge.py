@@ -9,8 +9,9 @@ stated thickness says where the flank is.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,8 +52,8 @@ NOTHING = Unmeasured(reason="no vane stands out against its background", hint=HI
 
 def find_vane_edge(
     gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, *, blur_px: float,
-    copies: Copies | None = None,
-) -> Stub | Unmeasured:
+    copies: Copies | None = None, lights: Iterable[Image] = (),
+) -> Stub | Unmeasured:  # fmt: skip
     """The end section near the first card, fitted; lengths in mm of the plane.
 
     Parameters
@@ -61,7 +62,21 @@ def find_vane_edge(
     sizes : what to look for, from `sizes_of`
     blur_px : standard deviation of the photo's edges
     copies : smaller copies of the photo, where it has some
+    lights : the photo in other light (H, W), gone through while no stub is likely
     """
+    leads: list[Lead] = []
+    for light, its in chain([(gray, copies)], ((light, None) for light in lights)):
+        leads += _leads(light, plane, cards_px, sizes, blur_px, its)
+        told = front(leads, sizes)
+        if told is not None:
+            return told
+    return NOTHING
+
+
+def _leads(
+    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, blur_px: float, copies: Copies | None
+) -> list[Lead]:
+    """The stubs that are followed in one light."""
     chart = chart_of(gray, plane, cards_px, copies)
     found = places(chart, plane.to_mm(cards_px[0]), sizes)
     leads: list[Lead] = []
@@ -73,7 +88,7 @@ def find_vane_edge(
         stands, lines = (place, lines) if again is None else (upright, again)
         stub = fit_stub(fine_section(gray, plane, stands), lines, sizes, blur_px=blur_px)
         leads.append(Lead(stub=stub, place=stands, lines=lines, behind=place.worth - found[0].worth))
-    return front(leads, sizes) or NOTHING
+    return leads
 
 
 def _with_lines(gray: Image, plane: Plane, found: list[Place], sizes: Sizes) -> list[tuple[Place, Lines]]:

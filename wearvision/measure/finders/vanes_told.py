@@ -34,6 +34,7 @@ MANY = Unmeasured(
 )
 UNLIKE = Unmeasured(reason="the vanes do not lie alike well enough to compare them", hint=HINT)
 GONE = Unmeasured(reason="the vane is missing", hint="look at the part")
+UNCLEAR = "too unclear"
 
 
 def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) -> tuple[Finding, ...]:
@@ -52,6 +53,12 @@ def to_findings(vanes: Vanes, plane: Plane, cards_px: tuple[Array, ...] = ()) ->
     return tuple(found)
 
 
+def is_doubt(vane: Finding) -> bool:
+    """Whether no shift is told of a vane because it, or what it is compared with, does not show clearly."""
+    shift = vane.quantities["tip_shift"]
+    return isinstance(shift, Unmeasured) and (shift in (MANY, UNLIKE) or shift.reason.startswith(UNCLEAR))
+
+
 def _all_px(plane: Plane, lines_mm: list[Array]) -> list[Array]:
     """Some lines on the plane in photo px, at the cost of one."""
     px = plane.to_px(np.vstack(lines_mm))
@@ -63,7 +70,8 @@ def outline_mm(vanes: Vanes, k: int) -> Array:
     traces = vanes.traces
     along = traces.line.along_mm
     end = vanes.tip_mm if not vanes.standing[k] else vanes.tip_mm - float(vanes.short_mm[k])
-    rows = np.flatnonzero(along <= max(end, along[4]))[::4]
+    rows = np.flatnonzero(along <= max(end, along[4]))
+    rows = rows[(len(rows) - 1) % 4 :: 4]  # its end among them
     points, left = traces.line.turned(vanes.layout.number)
     bend = vanes.shapes[k].off_mm
     shift = bend if np.isfinite(bend).all() else np.zeros(len(along))
@@ -147,7 +155,7 @@ def _bend(
     )  # fmt: skip
     if unclear(shift.value, shift.u):
         low, high = shift.value - shift.u95, shift.value + shift.u95
-        no = Unmeasured(reason=f"too unclear: between {low:.1f} and {high:.1f} mm", hint=HINT)
+        no = Unmeasured(reason=f"{UNCLEAR}: between {low:.1f} and {high:.1f} mm", hint=HINT)
         return {"tip_shift": no, "bend_angle": no}
     angle = Measured.of(
         seen.bend_deg, "deg", how="direction at the tip against the siblings'", fit=seen.bend_u_deg,

@@ -34,7 +34,17 @@ PALE = "an edge hardly stands out from the land's own grain; light it from the s
 
 
 def see(look: Look) -> Seen:
-    """The land's edges all round."""
+    """The land's edges all round; where its greys do not show them, in the first light that does."""
+    seen = _seen(look)
+    for other in look.in_other_light() if not seen.circles_px else ():
+        again = _seen(other)
+        if again.circles_px:
+            return again
+    return seen
+
+
+def _seen(look: Look) -> Seen:
+    """The land's edges, by the greys at hand."""
     known = _diameters(look.stated)
     ring = _stated(look, known) if known else _picked(look)
     if isinstance(ring, str):

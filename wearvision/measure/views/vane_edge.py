@@ -18,7 +18,9 @@ def see(look: Look) -> Seen:
         return Seen(not_assessed=(("vane edge", NO_CARD),))
     told = look.stated.nominal
     sizes = sizes_of(told.get("vane_height_mm"), told.get("vane_thickness_mm"))
-    stub = find_vane_edge(look.gray, look.plane, look.cards_px, sizes, blur_px=look.blur_px, copies=look.copies)
+    stub = find_vane_edge(
+        look.gray, look.plane, look.cards_px, sizes, blur_px=look.blur_px, copies=look.copies, lights=look.lights
+    )
     if not isinstance(stub, Stub):
         return Seen(not_assessed=(("vane edge", f"{stub.reason}; {stub.hint}"),))
     return Seen(findings=to_findings(stub, look.plane, sizes, fits(stub), blur_px=look.blur_px))

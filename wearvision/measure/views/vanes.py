@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from wearvision.measure.finders.vanes import Vanes, measure_vanes
-from wearvision.measure.finders.vanes_told import to_findings
+from wearvision.measure.finders.vanes_told import is_doubt, to_findings
 from wearvision.measure.look import Look, Seen
 from wearvision.quantity import Measured, Quantity, Unmeasured
 
@@ -20,8 +22,25 @@ UNSURE_MARGIN = 1.25
 
 
 def see(look: Look) -> Seen:
-    """All vanes of the disc."""
-    vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px, copies=look.copies)
+    """All vanes of the disc; where its greys leave doubts, in the light that leaves fewest."""
+    seen = _seen(look)
+    for other in look.in_other_light() if _doubts_left(seen) else ():
+        seen = min(seen, _seen(other), key=_doubts_left)
+        if not _doubts_left(seen):
+            break
+    return seen
+
+
+def _doubts_left(seen: Seen) -> float:
+    """Of how many vanes nothing is told that other light may tell; no end of them where nothing is told of any."""
+    return sum(is_doubt(one) for one in seen.findings) if seen.findings else np.inf
+
+
+def _seen(look: Look) -> Seen:
+    """All vanes, by the greys at hand."""
+    vanes = measure_vanes(
+        look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px, copies=look.copies
+    )
     if isinstance(vanes, Unmeasured):
         return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, (EDGES, "no vanes were followed")))
     stated = look.stated.nominal.get("vane_count")
