@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 from wearvision.measure.chart import Copies, chart_of
 from wearvision.measure.finders.stub import Stub, distance, fit_shape
 from wearvision.measure.finders.vane_edge_arc import arc_radius
-from wearvision.measure.finders.vane_edge_belief import BAR_SEEN, OUT_MM, Lead, front, sure
+from wearvision.measure.finders.vane_edge_belief import BAR_SEEN, LEAST_IN_LIGHT, OUT_MM, Lead, front, sure
 from wearvision.measure.finders.vane_edge_ends import runs_on
 from wearvision.measure.finders.vane_edge_lines import Lines, Section, coarse_section, find_lines, fine_section
 from wearvision.measure.finders.vane_edge_search import Place, Sizes, places
@@ -62,19 +61,20 @@ def find_vane_edge(
     sizes : what to look for, from `sizes_of`
     blur_px : standard deviation of the photo's edges
     copies : smaller copies of the photo, where it has some
-    lights : the photo in other light (H, W), gone through while no stub is likely
+    lights : the photo in other light (H, W), gone through while no stub is likely enough
     """
-    leads: list[Lead] = []
-    for light, its in chain([(gray, copies)], ((light, None) for light in lights)):
-        leads += _leads(light, plane, cards_px, sizes, blur_px, its)
-        told = front(leads, sizes)
+    leads = _leads(gray, plane, cards_px, sizes, blur_px, copies)
+    told = front(leads, sizes)
+    for light in lights if told is None else ():
+        leads += _leads(light, plane, cards_px, sizes, blur_px)
+        told = front(leads, sizes, LEAST_IN_LIGHT)
         if told is not None:
-            return told
-    return NOTHING
+            break
+    return told or NOTHING
 
 
 def _leads(
-    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, blur_px: float, copies: Copies | None
+    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, blur_px: float, copies: Copies | None = None
 ) -> list[Lead]:
     """The stubs that are followed in one light."""
     chart = chart_of(gray, plane, cards_px, copies)

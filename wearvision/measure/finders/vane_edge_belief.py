@@ -17,6 +17,8 @@ from wearvision.measure.finders.vane_edge_search import Place, Sizes
 
 LEAST_BELIEF, SURE = 0.7, 0.9
 """Probability from which a stub is told; and from which, taken alone, only one that may stand in front is followed."""
+LEAST_IN_LIGHT = 0.85
+"""Probability from which a stub is told that greys did not show: the more is looked at, the more looks like one."""
 WEIGHTS: Mapping[str, float] = {
     "one": -2.346, "fits": 4.869, "mean": 3.915, "behind": 1.668, "off": -0.485, "runs_on": -3.366,
 }  # fmt: skip
@@ -51,15 +53,15 @@ class Lead:
     behind: float
 
 
-def front(leads: Sequence[Lead], sizes: Sizes) -> Stub | None:
-    """The likeliest stub, or a taller likely one on the same bar; none where none is likely, or two are alike."""
+def front(leads: Sequence[Lead], sizes: Sizes, least: float = LEAST_BELIEF) -> Stub | None:
+    """The likeliest stub, or a taller likely one on the same bar; none where none is so likely, or two are alike."""
     able = [lead for lead in leads if may_be(lead.stub, sizes)]
     weight = np.exp([odds(lead, sizes) for lead in able])
     total = np.array([
         1 + sum(w for w, other in zip(weight, able, strict=True) if other is lead or _apart(lead.stub, other.stub))
         for lead in able
     ])  # fmt: skip
-    if not able or max(weight / total) < LEAST_BELIEF:
+    if not able or max(weight / total) < least:
         return None
     first = able[int(np.argmax(weight / total))].stub
     beside = [

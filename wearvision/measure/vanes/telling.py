@@ -19,6 +19,8 @@ BENT_MM = 1.0
 """Shift at the tip from which a vane is bent."""
 SUSPECTED, FAINT = 0.25, 0.05
 """Least probability that a vane is bent for it to be told, and to be worth a look all the same."""
+CLEAR = 1.645
+"""A shift that is told as bent lies so many uncertainties from none: its 90 % interval holds no 0."""
 
 
 def bent_probability(shift_mm: float, u_mm: float) -> float:
@@ -39,5 +41,5 @@ def told_bent(shift_mm: float, u_mm: float) -> bool:
 
 
 def unclear(shift_mm: float, u_mm: float) -> bool:
-    """Whether a shift is known too badly to be given: it would be told for its uncertainty, which is larger than it."""
-    return abs(shift_mm) < u_mm and told_bent(shift_mm, u_mm)
+    """Whether a shift is known too badly to be given: it would be told although its interval holds none."""
+    return abs(shift_mm) < CLEAR * u_mm and told_bent(shift_mm, u_mm)
