@@ -20,7 +20,7 @@ BENT_MM = 1.0
 SUSPECTED, FAINT = 0.25, 0.05
 """Least probability that a vane is bent for it to be told, and to be worth a look all the same."""
 CLEAR = 1.645
-"""A shift that is told as bent lies so many uncertainties from none: its 90 % interval holds no 0."""
+"""A shift that is told as bent lies so many uncertainties from 0: its 90 % interval does not hold it."""
 
 
 def bent_probability(shift_mm: float, u_mm: float) -> float:
@@ -41,5 +41,5 @@ def told_bent(shift_mm: float, u_mm: float) -> bool:
 
 
 def unclear(shift_mm: float, u_mm: float) -> bool:
-    """Whether a shift is known too badly to be given: it would be told although its interval holds none."""
+    """Whether a shift is known too badly to be given: it would be told as bent, and may well be nothing."""
     return abs(shift_mm) < CLEAR * u_mm and told_bent(shift_mm, u_mm)
