@@ -34,9 +34,11 @@ MOSTLY = 0.8
 """A path of which this share lies on a plainer one is not followed anew."""
 SMOOTHED = 0.025
 """A path is seen smoother than it runs, and shorter by this share."""
-TAIL_MM, END_MM, UNSEEN_SHARE, UNSEEN_CONTRAST = 1.0, 2.1, 0.055, 2.5
+TAIL_MM, END_MM, UNSEEN_SHARE, UNSEEN_CONTRAST = 1.0, 1.7, 0.045, 2.5
 """What fades out unseen at either end, mm; standard uncertainty of a length: of its ends; as a share, as it wanders and
 may run into another; and as the square of this over its contrast, as what is fainter still is not seen."""
+WIDER = 1.25
+"""A width is known so much worse than along the slit alone: grain and rust of a face are not those beside it."""
 
 
 def find_cracks(
@@ -81,6 +83,6 @@ def to_finding(path: Trace, name: str, plane: Plane) -> Finding:
     length = Length(ends_mm=END_MM, share=share, smoothed=SMOOTHED, tails_mm=2 * TAIL_MM)
     width = Measured.of(
         path.width_mm, "mm", how="from the light it takes at mid-length, if black or as pale as it looks",
-        edge=path.width_u_mm,
+        edge=WIDER * path.width_u_mm,
     )  # fmt: skip
     return crack_finding(name, path.line_mm, plane, length, width, faint=path.contrast < FAINT)
