@@ -412,3 +412,18 @@ def test_redness_of_a_jpeg_is_that_of_its_pixels(tmp_path: Path, orientation: in
     assert coloured.shape == (61, 82)
     inner = expected[:120, :162].reshape(60, 2, 81, 2).mean(axis=(1, 3))
     assert np.abs(coloured[:60, :81] - inner).mean() < 1.5 and coloured[31].mean() == pytest.approx(230.0, abs=4.0)
+
+
+@pytest.mark.parametrize("orientation", [1, 6])
+@pytest.mark.parametrize("name", ["a.png", "a.jpg"])
+def test_lights_are_a_photos_red_and_blue(tmp_path: Path, name: str, orientation: int) -> None:
+    rng, exif = np.random.default_rng(7), Image.Exif()
+    exif[0x0112] = orientation
+    blocks = rng.integers(0, 256, (4, 6, 3), dtype=np.uint8).repeat(16, axis=0).repeat(16, axis=1)
+    Image.fromarray(blocks).save(tmp_path / name, exif=exif, **({"quality": 100} if name.endswith("jpg") else {}))
+    red, blue = photos.lights(tmp_path / name)
+    colour = photos.colour(tmp_path / name)
+    assert np.array_equal(red, colour[..., 0]) and np.array_equal(blue, colour[..., 2])
+    assert red.shape == photos.load(tmp_path / name).gray.shape
+    upright = blocks if orientation == 1 else np.rot90(blocks, -1)
+    assert np.abs(red[8::16, 8::16].astype(int) - upright[8::16, 8::16, 0]).max() <= (3 if name.endswith("jpg") else 0)

@@ -152,10 +152,17 @@ def redness(path: str | os.PathLike[str]) -> NDArray[np.uint8]:
     with _picture(read_bytes(path), Path(path).name) as picture:
         orientation = _orientation(_exif(picture))
         picture.draft("RGB", (picture.width // 2, picture.height // 2))
-        flat = _flat(picture)
-        colour = flat if flat.mode == "RGB" else flat.convert("RGB")  # a conversion to its own mode would copy
-        red, green = (colour.convert("L", share) for share in ((1.0, -0.5, -0.5, 80.0), (-0.5, 1.0, -0.5, 80.0)))
+        rgb = _rgb(picture)
+        red, green = (rgb.convert("L", share) for share in ((1.0, -0.5, -0.5, 80.0), (-0.5, 1.0, -0.5, 80.0)))
         return np.asarray(_upright(ImageChops.lighter(red, green), orientation), dtype=np.uint8)
+
+
+def lights(path: str | os.PathLike[str]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """The photo in its red light and in its blue, (H, W) uint8 each, upright: one decode in colour."""
+    with _picture(read_bytes(path), Path(path).name) as picture:
+        rgb, orientation = _rgb(picture), _orientation(_exif(picture))
+        red, blue = (np.asarray(_upright(rgb.getchannel(k), orientation), dtype=np.uint8) for k in ("R", "B"))
+        return red, blue
 
 
 def camera(path: str | os.PathLike[str]) -> Camera | None:
@@ -177,7 +184,7 @@ def colour(path: str | os.PathLike[str], max_side_px: int | None = None) -> NDAr
         share = min(1.0, (max_side_px or math.inf) / max(picture.size))
         size = (max(1, round(picture.width * share)), max(1, round(picture.height * share)))
         picture.draft("RGB", size)
-        rgb = _flat(picture).convert("RGB")
+        rgb = _rgb(picture)
         if rgb.size != size:
             rgb = rgb.resize(size, Image.Resampling.LANCZOS, reducing_gap=2.0)
         pixels = np.asarray(_upright(rgb, _orientation(_exif(picture))))
@@ -191,8 +198,7 @@ def small_colour(path: str | os.PathLike[str], least_px: int) -> NDArray[np.uint
     with _picture(read_bytes(path), Path(path).name) as picture:
         share = min(1.0, least_px / max(picture.size))
         picture.draft("RGB", (math.ceil(picture.width * share), math.ceil(picture.height * share)))
-        flat = _flat(picture)
-        rgb = flat if flat.mode == "RGB" else flat.convert("RGB")
+        rgb = _rgb(picture)
         if (factor := max(rgb.size) // least_px) > 1:
             rgb = rgb.reduce(factor)
         return np.asarray(_upright(rgb, _orientation(_exif(picture))))
@@ -313,6 +319,12 @@ def _ends(kind: str, data: bytes) -> bool:
             return data.rfind(b"\xff\xd9", at) >= 0  # from the end, where it stands in a whole file
         at += 1 if marker == b"\xff" else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     return True  # nothing to look for, or not laid out as expected: the decoder must judge
+
+
+def _rgb(picture: Image.Image) -> Image.Image:
+    """The picture in red, green and blue; a conversion to its own mode would copy."""
+    flat = _flat(picture)
+    return flat if flat.mode == "RGB" else flat.convert("RGB")
 
 
 def _flat(picture: Image.Image) -> Image.Image:

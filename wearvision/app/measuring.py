@@ -114,7 +114,7 @@ def measure_photo(
         checks=_checks(photo, sightings, label, bench), lens=bench.lens_of(photo),
         red=photos.redness(path) if told.view == "line-light" else None,
         colour=photos.small_colour(path, COLOUR_PX[told.view]) if told.view in COLOUR_PX else None, copies=copies,
-        lights=Lights(lambda: photos.colour(path)),
+        lights=Lights(lambda: photos.lights(path)),
     )  # fmt: skip
     if for_sheet and told.view is not None:
         seen = _sealed(seen, rules, told.view)

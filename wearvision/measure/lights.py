@@ -9,22 +9,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from functools import cached_property
 
-import cv2
 import numpy as np
 
 from wearvision.measure.unwrap import Image
 
 
 class Lights:
-    """A photo's red and blue light, decoded when it is first looked at.
+    """A photo in red and in blue light, decoded when it is first looked at.
 
     Parameters
     ----------
     decode : callable
-        Gives the photo in colour, (H, W, 3) uint8, red first, as large as its greys.
+        Gives the photo in red and in blue light, (H, W) uint8 each, as large as its greys.
     """
 
-    def __init__(self, decode: Callable[[], Image]) -> None:
+    def __init__(self, decode: Callable[[], tuple[Image, Image]]) -> None:
         self._decode = decode
 
     def __iter__(self) -> Iterator[Image]:
@@ -33,6 +32,5 @@ class Lights:
 
     @cached_property
     def _made(self) -> tuple[Image, ...]:
-        colour = self._decode()
-        red, blue = (np.asarray(cv2.extractChannel(colour, k), dtype=np.uint8) for k in (0, 2))
+        red, blue = self._decode()
         return () if np.array_equal(red, blue) else (red, blue)

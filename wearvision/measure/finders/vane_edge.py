@@ -29,8 +29,8 @@ from wearvision.quantity import Unmeasured
 
 COARSE_WORTH, CLEAR = 0.5, 12.5
 """What the coarse search still counts once the lines are settled; lines as clear as no others are."""
-TRIED, LEAST_FIT = 5, 0.6
-"""Places whose outline is followed; and how much of a flank must fit, or it is hidden."""
+TRIED, TRIED_IN_LIGHT, LEAST_FIT = 5, 1, 0.6
+"""Places whose outline is followed, in greys and in each other light; how much of a flank must fit, or it is hidden."""
 ROUGHLY_MM = 2.5
 """How far the coarse search may be off."""
 FEW_MM = 0.8
@@ -66,7 +66,7 @@ def find_vane_edge(
     leads = _leads(gray, plane, cards_px, sizes, blur_px, copies)
     told = front(leads, sizes)
     for light in lights if told is None else ():
-        leads += _leads(light, plane, cards_px, sizes, blur_px)
+        leads += _leads(light, plane, cards_px, sizes, blur_px, tried=TRIED_IN_LIGHT)
         told = front(leads, sizes, LEAST_IN_LIGHT)
         if told is not None:
             break
@@ -74,13 +74,14 @@ def find_vane_edge(
 
 
 def _leads(
-    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, blur_px: float, copies: Copies | None = None
-) -> list[Lead]:
+    gray: Image, plane: Plane, cards_px: tuple[Array, ...], sizes: Sizes, blur_px: float,
+    copies: Copies | None = None, tried: int = TRIED,
+) -> list[Lead]:  # fmt: skip
     """The stubs that are followed in one light."""
     chart = chart_of(gray, plane, cards_px, copies)
     found = places(chart, plane.to_mm(cards_px[0]), sizes)
     leads: list[Lead] = []
-    for place, lines in _with_lines(gray, plane, found, sizes)[:TRIED]:
+    for place, lines in _with_lines(gray, plane, found, sizes)[:tried]:
         if any(sure(lead, sizes) and not _in_front(place, lead.place, lead.lines) for lead in leads):
             continue
         upright = _upright(place, lines)

@@ -34,21 +34,25 @@ PALE = "an edge hardly stands out from the land's own grain; light it from the s
 
 
 def see(look: Look) -> Seen:
-    """The land's edges all round; where its greys do not show them, in the first light that does."""
-    seen = _seen(look)
-    for other in look.in_other_light() if not seen.circles_px else ():
-        again = _seen(other)
-        if again.circles_px:
-            return again
-    return seen
-
-
-def _seen(look: Look) -> Seen:
-    """The land's edges, by the greys at hand."""
+    """The land's edges all round; where its greys show no ring, in the first light that does."""
     known = _diameters(look.stated)
-    ring = _stated(look, known) if known else _picked(look)
-    if isinstance(ring, str):
-        return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
+    ring = _ring(look, known)
+    if isinstance(ring, Ring):
+        return _seen(look, ring, known)
+    for other in look.in_other_light():
+        again = _ring(other, known)
+        if isinstance(again, Ring):
+            return _seen(other, again, known)
+    return Seen(not_assessed=(("gasket land", f"{ring}; {HINT}"),))
+
+
+def _ring(look: Look, sizes_mm: tuple[float, float] | None) -> Ring | str:
+    """The land's ring by the greys at hand, or why there is none."""
+    return _stated(look, sizes_mm) if sizes_mm else _picked(look)
+
+
+def _seen(look: Look, ring: Ring, known: tuple[float, float] | None) -> Seen:
+    """What the greys at hand show of the land in a ring; `known` are its diameters where they are stated."""
     if ring.radii_mm[0] < LEAST_RATIO * ring.radii_mm[1]:
         return Seen(not_assessed=(("gasket land", f"the ring that was found is too wide for a land; {HINT}"),))
     warmth = None if look.colour is None else warmth_of(look.colour, look.plane)
