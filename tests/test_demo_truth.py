@@ -30,6 +30,7 @@ ASKED: dict[str, dict[str, tuple[str, ...]]] = {
     "C-1063/tongue.jpg": {"washout": ("max_deviation", "rms_deviation", "area")},
     "C-1063/line.jpg": {"depth-section": ("depth", "width")},
     "I-2231/back.jpg": {"vane": ("tip_shift", "bend_angle")},
+    "I-2246/front.jpg": {"vane": ("tip_shift", "bend_angle")},
     "I-2231/vane.jpg": {"vane-section": ("height", "thickness"), "vane-edge": ("edge_radius",)},
 }
 """Photo, kinds on it, and the figures by which a found one is paired with a true one: the first is the nearest."""
@@ -70,10 +71,14 @@ def test_least_width_of_the_land() -> None:
     check(figures(land)["remaining_width"], TRUTH["C-1063/land.jpg"]["summary"]["min_remaining_width_mm"])
 
 
-def test_vanes_are_counted_and_the_bent_one_is_suspected() -> None:
-    found = measured("I-2231/back.jpg")
-    assert found.public["summary"]["vane_count"]["value"] == TRUTH["I-2231/back.jpg"]["summary"]["vane_count"]
-    assert [f["flags"] for f in found.records if f["flags"]] == [["suspected"]]
+@pytest.mark.parametrize("name", ["I-2231/back.jpg", "I-2246/front.jpg"])
+def test_vanes_are_counted_and_the_bent_one_is_suspected(name: str) -> None:
+    found, true = measured(name), TRUTH[name]
+    assert found.public["summary"]["vane_count"]["value"] == true["summary"]["vane_count"]
+    bent = max(f["truth"]["tip_shift"] for f in true["findings"])
+    suspected = [figures(f)["tip_shift"] for f in found.records if "suspected" in f["flags"]]
+    assert len(suspected) == true["summary"]["bent_count"] == 1
+    check(suspected[0], bent)
 
 
 @pytest.mark.parametrize("name", ["C-1057/face_a.jpg", "C-1057/face_b.jpg"])

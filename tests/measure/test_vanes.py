@@ -71,6 +71,19 @@ def test_vanes_are_counted(plane: Plane, number: int) -> None:
     assert [f.detail["index"] for f in seen.findings] == list(range(1, number + 1))
 
 
+def test_outlines_reach_from_root_to_end_and_correspond(plane: Plane) -> None:
+    """So that an overlay can lay the siblings' median where a vane would stand: a short one has as many points."""
+    vanes = (SOUND, DrawnVane(short_mm=5.0), SOUND, SOUND, SOUND)
+    seen = look_at(plane, vanes)
+    assert len({len(f.outline_px) for f in seen.findings}) == 1
+    for k, vane in enumerate(vanes):
+        outline = plane.to_mm(matched(seen, plane, 5, k).outline_px) - np.array(CENTRE_MM)
+        half = len(outline) // 2
+        end = (outline[half - 1] + outline[half]) / 2
+        off = float(np.hypot(*(end - vane_line(5, k, 40.0, vane)[-1])))
+        assert off < 1.0 + value(matched(seen, plane, 5, k), "shortening").u95, (k, off)
+
+
 def test_two_vanes_are_counted_when_two_are_stated(plane: Plane) -> None:
     two = Stated(view="vane-back", nominal={"disc_diameter_mm": 2 * DISC_MM, "vane_count": 2})
     seen = look_at(plane, (SOUND,) * 2, two)

@@ -144,9 +144,9 @@ def test_demo_crate_states_what_its_truth_knows() -> None:
 
     truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["photos"]
     crate = read_crate(DEMO / "crate")
-    assert len(crate.parts) == 7
+    assert len(crate.parts) == 8
     views = {photo.stated.view for photo in crate.photos}
-    assert views == {"wear-face", "gasket-land", "tongue", "line-light", "vane-back", "vane-edge"}
+    assert views == {"wear-face", "gasket-land", "tongue", "line-light", "vane-front", "vane-back", "vane-edge"}
     assert not crate.refused
     for photo in crate.photos:
         record = truth[photo.name]

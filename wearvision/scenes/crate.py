@@ -1,4 +1,4 @@
-"""The demo crate: photos of five invented parts from an invented shop, good ones and ones to retake."""
+"""The demo crate: photos of invented parts from an invented shop, good ones and ones to retake."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ PHOTOS = (
 )
 
 
-VIEW_PARTS = {"C-1063": "casing", "I-2231": "impeller"}
+VIEW_PARTS = {"C-1063": "casing", "I-2231": "impeller", "I-2246": "impeller"}
 """Parts that are photographed in other views than their wear face."""
 VIEW_PHOTOS = (
     ViewPhoto(name="C-1063/land.jpg", view="gasket-land", seed=7403),
@@ -105,6 +105,7 @@ VIEW_PHOTOS = (
     ViewPhoto(name="C-1063/line.jpg", view="line-light", seed=9778),
     ViewPhoto(name="I-2231/back.jpg", view="vane-back", seed=7004),
     ViewPhoto(name="I-2231/vane.jpg", view="vane-edge", seed=210),
+    ViewPhoto(name="I-2246/front.jpg", view="vane-front", seed=7076),
 )
 
 

@@ -19,6 +19,8 @@ ROOT_MM = 5.0
 """Where vanes begin: hidden by the hub's fillet, or not followed so far in."""
 MOST_BENT = 2
 """So many bent vanes, or a third, may be compared."""
+EVERY = 4
+"""Every so manieth station is a point of a vane's outline."""
 PLACES = (0.96, 0.66, 0.33)
 """Where a vane is gauged, shares of its length."""
 EDGE_PX = 0.1
@@ -66,17 +68,18 @@ def _all_px(plane: Plane, lines_mm: list[Array]) -> list[Array]:
 
 
 def outline_mm(vanes: Vanes, k: int) -> Array:
-    """Outline (M, 2) on the plane of a vane's top; where it is gone, of what its siblings have in its place."""
+    """Outline (M, 2) on the plane of a vane's top, right side outwards, left side back; where it is gone, of what its
+    siblings have in its place. Each has as many points, from its root to its end, so that they correspond."""
     traces = vanes.traces
     along = traces.line.along_mm
     end = vanes.tip_mm if not vanes.standing[k] else vanes.tip_mm - float(vanes.short_mm[k])
-    rows = np.flatnonzero(along <= max(end, along[4]))
-    rows = rows[(len(rows) - 1) % 4 :: 4]  # its end among them
+    at = np.linspace(along[0], max(end, along[4]), int(np.searchsorted(along, vanes.tip_mm)) // EVERY + 1)
     points, left = traces.line.turned(vanes.layout.number)
     bend = vanes.shapes[k].off_mm
     shift = bend if np.isfinite(bend).all() else np.zeros(len(along))
-    sides = [points[k, rows] + left[k, rows] * (traces.pair_mm[rows, s] + shift[rows])[:, None] for s in (0, 1)]
-    return np.asarray(vanes.centre_mm + np.vstack([sides[0], sides[1][::-1]]))
+    sides = [points[k] + left[k] * (traces.pair_mm[:, s] + shift)[:, None] for s in (0, 1)]
+    right, back = (np.column_stack([np.interp(at, along, side[:, i]) for i in (0, 1)]) for side in sides)
+    return np.asarray(vanes.centre_mm + np.vstack([right, back[::-1]]))
 
 
 def _order(vanes: Vanes, plane: Plane) -> list[int]:
