@@ -24,7 +24,7 @@ from wearvision import photos
 from wearvision.app.measuring import measure_photo
 from wearvision.crates.crate import read_crate
 from wearvision.scenes.score import stated_of
-from wearvision.stated import NOMINALS, Stated
+from wearvision.stated import Stated
 
 CRATE = Path(__file__).parent.parent.parent / "demo_images" / "crate"
 WORKER_MB = 350.0
@@ -43,12 +43,6 @@ print(int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[
 """
 
 
-OTHER_NAMES = {
-    "gasket_inner_diameter_mm": "land_inner_diameter_mm", "gasket_outer_diameter_mm": "land_outer_diameter_mm",
-    "lip_length_nominal_mm": "lip_length_mm", "vane_width_nominal_mm": "vane_thickness_mm",
-    "vane_height_nominal_mm": "vane_height_mm",
-}  # fmt: skip
-"""Drawing sizes as another renderer names them."""
 Shot = tuple[str, Path, Stated]
 
 
@@ -76,8 +70,6 @@ def _shots(folder: Path) -> Iterator[Shot]:
     """Photos of a folder that have a truth record beside them, as a person would state them."""
     for record in sorted(folder.glob("*.json")):
         truth = json.loads(record.read_text(encoding="utf-8"))
-        said = {OTHER_NAMES.get(name, name): value for name, value in truth["stated"]["stated"].items()}
-        truth["stated"]["stated"] = {name: v for name, v in said.items() if name in (*NOMINALS, "light_kind")}
         yield record.stem, folder / Path(truth["photo"]).name, stated_of(truth)
 
 

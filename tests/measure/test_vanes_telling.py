@@ -54,7 +54,7 @@ def test_the_guard_band_lies_on_the_sound_side_and_grows_with_u(u: float) -> Non
 def test_a_shift_is_not_given_where_only_its_uncertainty_would_tell_it() -> None:
     assert unclear(0.1, 1.0)
     assert unclear(-0.5, 0.8)
-    assert unclear(-2.2, 1.4)  # of a 90 % interval some lies beyond none
+    assert unclear(-2.2, 1.4)  # its 90 % interval holds 0
     assert not unclear(-2.4, 1.4)
     assert not unclear(0.1, 0.3)  # not told
 

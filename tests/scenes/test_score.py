@@ -11,7 +11,7 @@ import pytest
 from wearvision.scenes.chance import draw_scene
 from wearvision.scenes.face_stage import face_stage
 from wearvision.scenes.record import truth_record
-from wearvision.scenes.score import QUANTITIES, Tally, add_photo, counts, overlap, pair_up, summary, table
+from wearvision.scenes.score import QUANTITIES, Tally, add_photo, counts, overlap, pair_up, stated_of, summary, table
 from wearvision.scenes.stage import FACE
 
 
@@ -106,3 +106,9 @@ def test_pairs_are_best_first_and_used_once() -> None:
     assert overlap(strip(0, 50), strip(25, 75)) == pytest.approx(25 / 75)
     assert pair_up([strip(0, 50), strip(5, 50)], [strip(4, 50)]) == {1: 0}
     assert pair_up([strip(0, 10)], [strip(8, 50)]) == {}
+
+
+def test_sizes_are_stated_under_their_own_names_and_others_left_out(truth: dict[str, Any]) -> None:
+    other = copy.deepcopy(truth)
+    other["stated"]["stated"] = {"gasket_inner_diameter_mm": 76, "vane_count": 5, "gasket_thickness_mm": 2.0}
+    assert stated_of(other).nominal == {"land_inner_diameter_mm": 76.0, "vane_count": 5.0}

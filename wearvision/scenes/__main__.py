@@ -176,7 +176,7 @@ def main(arguments: list[str] | None = None) -> int:
     score = commands.add_parser("score", help="hold measurements against the truth beside the photos")
     score.add_argument("folder", type=Path)
     score.add_argument("--results", type=Path, help="JSON Lines of `measure`; without it the photos are measured")
-    score.add_argument("--kind", choices=("rub",), help="score this kind of wear on faces instead of grooves")
+    score.add_argument("--kind", choices=tuple(SCORERS), help="score this view or kind of wear; else the first photo's")
     score.add_argument("--json", action="store_true", help="figures as JSON on stdout, table on stderr")
     score.set_defaults(run=_score)
     rules = commands.add_parser("rules", help="draw photos of steel rules, read them and score the readings")

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wearvision.stated import Stated
+from wearvision.stated import NOMINALS, Stated
 
 Mask = NDArray[np.bool_]
 
@@ -28,6 +28,12 @@ LEAST_WIDTH_MM, LEAST_WIDTH_PX = 0.8, 6.0
 SHRINK = 2
 """Outlines are filled at half the photo's resolution."""
 QUANTITIES = ("width", "width_max", "radius", "arc", "arc_in_view", "area")
+OTHER_NAMES = {
+    "gasket_inner_diameter_mm": "land_inner_diameter_mm", "gasket_outer_diameter_mm": "land_outer_diameter_mm",
+    "lip_length_nominal_mm": "lip_length_mm", "vane_width_nominal_mm": "vane_thickness_mm",
+    "vane_height_nominal_mm": "vane_height_mm",
+}  # fmt: skip
+"""Drawing sizes as another renderer names them."""
 
 
 @dataclass(kw_only=True)
@@ -70,9 +76,10 @@ def usable(tally: Counted, truth: Mapping[str, Any], result: Mapping[str, Any]) 
 
 
 def stated_of(truth: Mapping[str, Any]) -> Stated:
-    """What a technician would state about a photo with this truth."""
+    """What a technician would state about a photo with this truth; sizes that no view asks for are left out."""
     stated = truth["stated"]
     bar = float(stated["check_bar_100_mm"])
+    sizes = {OTHER_NAMES.get(name, name): value for name, value in stated["stated"].items()}
     return Stated(
         part_kind=truth["part_kind"],
         view=truth["view"],
@@ -80,7 +87,7 @@ def stated_of(truth: Mapping[str, Any]) -> Stated:
         card_height_mm=float(stated["card_height_mm"]),
         check_bar_mm=bar,
         light_kind=stated["stated"].get("light_kind"),
-        nominal={name: float(value) for name, value in stated["stated"].items() if name != "light_kind"},
+        nominal={name: float(value) for name, value in sizes.items() if name in NOMINALS},
     )
 
 

@@ -53,13 +53,18 @@ def add_photo(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any])
     _cracks(tally, truth, result)
 
 
+def _in_view(one: Mapping[str, Any]) -> bool:
+    """Whether enough of a true one is in view; all of it where its record does not say."""
+    return bool(one["truth"].get("in_view", 1.0) >= SEEN)
+
+
 def _pits(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -> None:
     true = [f for f in truth["findings"] if f["kind"] == "pit"]
     holes = [f for f in truth["findings"] if f["kind"] == "hole"]
     seen = [f for f in result["findings"] if f["kind"] == "pit"]
     found = [f for f in seen if "hole-like" not in f["flags"]]
     pairs = pair_up(found, true)
-    good = {j for j, f in enumerate(true) if f["truth"]["diameter"] >= LEAST_PIT_MM and f["truth"]["in_view"] >= SEEN}
+    good = {j for j, f in enumerate(true) if f["truth"]["diameter"] >= LEAST_PIT_MM and _in_view(f)}
     hit, large = good & set(pairs.values()), [_diameter(f) >= LEAST_PIT_MM for f in found]
     false = sum(large[i] and i not in pairs for i in range(len(found)))
     for what, count in (("pits", len(good)), ("pits_found", len(hit)), ("pits_false", false), ("holes", len(holes))):
@@ -137,7 +142,7 @@ def _cracks(tally: Tally, truth: Mapping[str, Any], result: Mapping[str, Any]) -
     if false:
         tally.notes.append(f"{truth['photo']}: {false} false cracks")
     for j, one in enumerate(true):
-        if one["truth"]["length"] < LEAST_CRACK_MM or one["truth"]["in_view"] < SEEN:
+        if one["truth"]["length"] < LEAST_CRACK_MM or not _in_view(one):
             continue
         tally.add("cracks")
         i = int(np.argmax(share[:, j])) if found else -1

@@ -28,8 +28,6 @@ VIEWS = ("vane-front", "vane-back")
 QUANTITIES = ("tip_shift", "bend_angle", "shortening")
 STRAIGHT_MM = 0.5
 """A vane bent by less is straight: a look at it is for nothing."""
-NAMES = {"vane_width_nominal_mm": "vane_thickness_mm"}
-"""Names of drawing sizes in other truth records."""
 
 
 @dataclass(kw_only=True)
@@ -178,8 +176,4 @@ def table(figures: Mapping[str, Any]) -> str:
 
 def truth_files(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
     """Photos of a folder with the truth of vanes in plan beside them."""
-    found = records(folder, *VIEWS)
-    for _, record in found:
-        stated = record["stated"]["stated"]
-        record["stated"]["stated"] = {NAMES.get(n, n): v for n, v in stated.items()}
-    return found
+    return records(folder, *VIEWS)

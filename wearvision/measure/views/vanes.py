@@ -38,9 +38,7 @@ def _doubts_left(seen: Seen) -> float:
 
 def _seen(look: Look) -> Seen:
     """All vanes, by the greys at hand."""
-    vanes = measure_vanes(
-        look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px, copies=look.copies
-    )
+    vanes = measure_vanes(look.gray, look.plane, look.stated, look.cards_px, blur_px=look.blur_px, copies=look.copies)
     if isinstance(vanes, Unmeasured):
         return Seen(not_assessed=(("vanes", f"{vanes.reason}; {vanes.hint}"), ALIKE, (EDGES, "no vanes were followed")))
     stated = look.stated.nominal.get("vane_count")
